@@ -1,0 +1,202 @@
+"""The vocabulary every part family is written in: fields, bodies, frames, holes, and the `Part` contract.
+
+Owns what a part *is*: a frozen, fully typed declaration whose size, frames, ports and holes are arithmetic on its
+fields, and whose one geometric act is `solids()`. Leaves where a part stands to `elbowroom.model`, and how solids are
+drawn to `elbowroom.parts.draw`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from elbowroom.parts.measure import Measure
+from elbowroom.parts.pose import Pose
+
+if TYPE_CHECKING:
+    from cadquery import Shape
+
+Mark = Literal["V", "C", "M", "P"]
+MARKS: dict[str, str] = {
+    "V": "read in a published document or reference data",
+    "C": "transcribed from a standard by public code",
+    "M": "from memory, unverified",
+    "P": "common practice, no source",
+}
+ASSUMED = frozenset("MP")  # marks whose values a finding must call assumed
+
+FrameKind = Literal["face", "wall", "opening", "port", "slot", "socket", "exit", "axis"]
+Material = Literal[
+    "steel", "aluminium", "copper", "brass", "nickel", "acrylic", "glass", "pcb", "plastic", "rubber", "fins",
+    "cable", "gasket", "mesh", "printed", "air",
+]  # fmt: skip
+
+
+def dim(
+    default: Any,
+    doc: str,
+    *,
+    source: str,
+    mark: Mark,
+    gt: float | None = None,
+    ge: float | None = None,
+    le: float | None = None,
+    lt: float | None = None,
+    **more: Any,
+) -> Any:
+    """A field of a part: what it means, its range, and the source and evidence mark its default rests on.
+
+    The unit is the annotation's (`Mm`, `Deg`, `Ml` ...). `default=...` makes the field required.
+    """
+    return Field(
+        default, description=doc, gt=gt, ge=ge, le=le, lt=lt, json_schema_extra={"source": source, "mark": mark}, **more
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """An axis-aligned box: `lo` and `hi` corners, mm."""
+
+    lo: tuple[float, float, float]
+    hi: tuple[float, float, float]
+
+    @property
+    def size(self) -> tuple[float, float, float]:
+        return (self.hi[0] - self.lo[0], self.hi[1] - self.lo[1], self.hi[2] - self.lo[2])
+
+    def corners(self) -> list[tuple[float, float, float]]:
+        return [(x, y, z) for x in (self.lo[0], self.hi[0]) for y in (self.lo[1], self.hi[1]) for z in (self.lo[2], self.hi[2])]
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """One solid of a part, or one keep-out: a volume that must stay free.
+
+    `keep_out` says in a few words why the volume must stay free; None for a real solid. `admits` lists families that
+    may stand in it all the same (a cable in a plug's bend room).
+    """
+
+    name: str
+    material: Material = "plastic"
+    keep_out: str | None = None
+    admits: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """Where something of a part can meet something else. `pose` is in part coordinates, z out of the part.
+
+    bodies: the part's bodies that may touch what is brought to this frame. size: footprint (x, y) about the origin, mm,
+    where there is one. thread, depth, land: of a threaded port or hole (designation; mm bored inward; seal land
+    diameter, mm). flow: sense of the coolant where the part has one.
+    """
+
+    name: str
+    kind: FrameKind
+    pose: Pose
+    bodies: tuple[str, ...]
+    size: tuple[float, float] | None = None
+    thread: str | None = None
+    depth: float | None = None
+    land: float | None = None
+    flow: Literal["in", "out"] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A hole or slot in a pattern's plane: centre, width and, for a slot, the length between its end centres, mm.
+
+    angle: direction of the slot from the pattern's x axis, degrees. thread: designation, None for a clearance hole.
+    depth: mm bored inward from the face; None for a through hole.
+    """
+
+    x: float
+    y: float
+    diameter: float
+    slot: float = 0.0
+    angle: float = 0.0
+    thread: str | None = None
+    depth: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HolePattern:
+    """Holes that are used together, in the plane of `pose` (z out of the part). `body` is the one they are bored in."""
+
+    name: str
+    pose: Pose
+    holes: tuple[Hole, ...]
+    body: str
+
+
+class Part(BaseModel, ABC):
+    """A part: frozen fields, and everything else as arithmetic on them.
+
+    Sub-classes set `family` and give `box`, `bodies`, `frames` and `solids`. Coordinates are the part's own, mm.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, allow_inf_nan=False)
+
+    family: ClassVar[str] = ""
+    seat: ClassVar[str | None] = None  # the frame a part is placed by when the build names none
+
+    @abstractmethod
+    def box(self) -> Box:
+        """Declared extents of the part's real solids; a contract test holds it against the drawn ones."""
+
+    @abstractmethod
+    def bodies(self) -> tuple[Body, ...]:
+        """The part's solids and keep-outs, by name, each one closed volume."""
+
+    def frames(self) -> tuple[Frame, ...]:
+        """Everything of the part that can meet something."""
+        return ()
+
+    def patterns(self) -> tuple[HolePattern, ...]:
+        """The part's hole patterns."""
+        return ()
+
+    def air_flow(self) -> tuple[float, float, float] | None:
+        """Unit vector the part drives air along, in part coordinates; None for a part that moves no air."""
+        return None
+
+    def coolant_ml(self) -> float | None:
+        """Coolant the part holds, ml; None for a part that holds none."""
+        return None
+
+    @abstractmethod
+    def solids(self) -> dict[str, Shape]:
+        """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the geometry kernel."""
+
+    def frame(self, name: str) -> Frame:
+        """The frame of that name; KeyError where the part has none."""
+        for f in self.frames():
+            if f.name == name:
+                return f
+        raise KeyError(name)
+
+    def dimensions(self) -> dict[str, Any]:
+        """The fields as plain JSON values without their ±: what the drawn shape depends on."""
+        return {name: _plain(getattr(self, name)) for name in type(self).model_fields}
+
+    def shape_key(self) -> str:
+        """Content address of the drawn shape: family and dimensions (hex, 32 characters)."""
+        text = json.dumps([self.family, self.dimensions()], sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Measure):
+        return float(value)
+    if isinstance(value, BaseModel):
+        return {k: _plain(getattr(value, k)) for k in type(value).model_fields}
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    return value
