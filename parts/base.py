@@ -70,7 +70,12 @@ class Box:
         return (self.hi[0] - self.lo[0], self.hi[1] - self.lo[1], self.hi[2] - self.lo[2])
 
     def corners(self) -> list[tuple[float, float, float]]:
-        return [(x, y, z) for x in (self.lo[0], self.hi[0]) for y in (self.lo[1], self.hi[1]) for z in (self.lo[2], self.hi[2])]
+        return [
+            (x, y, z)
+            for x in (self.lo[0], self.hi[0])
+            for y in (self.lo[1], self.hi[1])
+            for z in (self.lo[2], self.hi[2])
+        ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,12 +48,16 @@ def box(lo: Sequence[float], hi: Sequence[float]) -> Solid:
     return Solid.makeBox(hi[0] - lo[0], hi[1] - lo[1], hi[2] - lo[2], Vector(*lo))
 
 
-def cylinder(diameter: float, height: float, at: Sequence[float] = (0, 0, 0), axis: Sequence[float] = (0, 0, 1)) -> Solid:
+def cylinder(
+    diameter: float, height: float, at: Sequence[float] = (0, 0, 0), axis: Sequence[float] = (0, 0, 1)
+) -> Solid:
     """A cylinder from the centre of its first face along `axis`."""
     return Solid.makeCylinder(diameter / 2, height, Vector(*at), Vector(*axis))
 
 
-def cone(d0: float, d1: float, height: float, at: Sequence[float] = (0, 0, 0), axis: Sequence[float] = (0, 0, 1)) -> Solid:
+def cone(
+    d0: float, d1: float, height: float, at: Sequence[float] = (0, 0, 0), axis: Sequence[float] = (0, 0, 1)
+) -> Solid:
     """A truncated cone: diameter d0 at `at`, d1 at the far end."""
     return Solid.makeCone(d0 / 2, d1 / 2, height, Vector(*at), Vector(*axis))
 

@@ -33,15 +33,23 @@ class Fan(Part):
 
     size: Mm = dim(Mm(120), "Edge of the square frame", source=_PRACTICE, mark="P", ge=30, le=230)
     depth: Mm = dim(Mm(25), "Depth of the frame without pads", source=_PRACTICE, mark="P", ge=6, le=60)
-    hole_pitch: Mm = dim(Mm(105), "Distance between hole centres", source="fan hole pitches as drawn", mark="V", ge=20, le=220)
+    hole_pitch: Mm = dim(
+        Mm(105), "Distance between hole centres", source="fan hole pitches as drawn", mark="V", ge=20, le=220
+    )
     hole: Mm = dim(Mm(4.3), "Diameter of the screw holes", source=_PRACTICE, mark="P", ge=2, le=8)
-    flange: Mm = dim(Mm(4), "Thickness of each corner flange of an open frame", source=_PRACTICE, mark="P", ge=1.5, le=60)
+    flange: Mm = dim(
+        Mm(4), "Thickness of each corner flange of an open frame", source=_PRACTICE, mark="P", ge=1.5, le=60
+    )
     closed: bool = dim(False, "Corners closed over the full depth", source=_PRACTICE, mark="P")
     intake_pad: Mm = dim(Mm(0), "Height of the corner pads on the intake side", source=_PRACTICE, mark="P", ge=0, le=10)
-    exhaust_pad: Mm = dim(Mm(0), "Height of the corner pads on the exhaust side", source=_PRACTICE, mark="P", ge=0, le=10)
+    exhaust_pad: Mm = dim(
+        Mm(0), "Height of the corner pads on the exhaust side", source=_PRACTICE, mark="P", ge=0, le=10
+    )
     hub: Mm = dim(Mm(40), "Diameter of the hub", source=_PRACTICE, mark="P", ge=8, le=120)
     recess: Mm = dim(Mm(1.5), "Blade disc set back from both frame faces", source=_PRACTICE, mark="P", ge=0.2, le=15)
-    cable_corner: Corner = dim("+x+y", "Corner the cable leaves from, in the fan's own axes", source=_PRACTICE, mark="P")
+    cable_corner: Corner = dim(
+        "+x+y", "Corner the cable leaves from, in the fan's own axes", source=_PRACTICE, mark="P"
+    )
 
     @model_validator(mode="after")
     def _consistent(self) -> Fan:
@@ -142,4 +150,6 @@ class Fan(Part):
 
         z0, z1, r, hub = float(self.recess), float(self.depth - self.recess), self.bore / 2 - 1.0, self.hub / 2
         m = min(2.0, (z1 - z0) / 6)
-        return draw.turned([(0, z0), (hub, z0), (hub, z0 + m), (r, z0 + m), (r, z1 - m), (hub, z1 - m), (hub, z1), (0, z1)])
+        return draw.turned(
+            [(0, z0), (hub, z0), (hub, z0 + m), (r, z0 + m), (r, z1 - m), (hub, z1 - m), (hub, z1), (0, z1)]
+        )

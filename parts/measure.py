@@ -94,7 +94,9 @@ class Measure(float):
         )
 
     @classmethod
-    def __get_pydantic_json_schema__(cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         return {"type": ["number", "string"], "unit": cls.UNIT, "examples": [10, f"10 ± 0.2 {cls.UNIT}"]}
 
 

@@ -57,7 +57,9 @@ def sizes(family: str) -> MappingProxyType[str, Size]:
         fields = row.get("fields", {})
         own = row.get("sources", {})
         sources = {
-            f: (own[f]["source"], cast("Mark", own[f]["mark"])) if f in own else (row["source"], cast("Mark", row["mark"]))
+            f: (own[f]["source"], cast("Mark", own[f]["mark"]))
+            if f in own
+            else (row["source"], cast("Mark", row["mark"]))
             for f in fields
         }
         found[name] = Size(name, data["family"], row["about"], MappingProxyType(fields), MappingProxyType(sources))
