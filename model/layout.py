@@ -62,7 +62,7 @@ class Mate:
 
 @dataclass(frozen=True, slots=True)
 class Gaps:
-    """Wanted gaps, mm: a default, one for each pair of families (sorted names), one for each piece. The largest wins."""
+    """Wanted gaps, mm: a default, one for each pair of families (sorted names), one for each piece. Largest wins."""
 
     default: float = DEFAULT_GAP
     families: Mapping[tuple[str, str], float] = field(default_factory=lambda: MappingProxyType({}))

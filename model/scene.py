@@ -1,7 +1,7 @@
 """The scene: every piece's bodies as closed meshes with a known error, ready to be judged.
 
-Owns the frozen nouns `Mesh`, `Shape` and `Solid`. A Shape is what one part draws, shared by every piece that has the same
-dimensions; a Solid is one body of one piece, posed. Making them is `solidify`'s work.
+Owns the frozen nouns `Mesh`, `Shape` and `Solid`. A Shape is what one part draws, shared by every piece that has the
+same dimensions; a Solid is one body of one piece, posed. Making them is `solidify`'s work.
 """
 
 from __future__ import annotations

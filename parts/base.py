@@ -176,7 +176,7 @@ class Part(BaseModel, ABC):
 
     @abstractmethod
     def solids(self) -> dict[str, Shape]:
-        """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the geometry kernel."""
+        """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the kernel."""
 
     def frame(self, name: str) -> Frame:
         """The frame of that name; KeyError where the part has none."""

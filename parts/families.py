@@ -1,7 +1,7 @@
 """The register of part families: one line a family, loaded when first asked for.
 
-Owns the list of families and nothing else. A new family is one module with its `Part` sub-class, one line here, one file
-in `catalogue/` and one test case.
+Owns the list of families and nothing else. A new family is one module with its `Part` sub-class, one line here, one
+file in `catalogue/` and one test case.
 """
 
 from __future__ import annotations

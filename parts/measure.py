@@ -41,7 +41,7 @@ class Measure(float):
 
     @classmethod
     def read(cls, value: object) -> Self:
-        """A measure from a number or text such as `236 ± 1`, `4.5 in`; raises PydanticCustomError saying what is wrong."""
+        """A measure from a number or text such as `236 ± 1`, `4.5 in`; raises PydanticCustomError otherwise."""
         if isinstance(value, cls):
             return value
         if isinstance(value, bool) or not isinstance(value, (int, float, str)):

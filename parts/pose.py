@@ -95,7 +95,8 @@ def apply(p: Pose, points: Vec | NDArray[np.float64]) -> NDArray[np.float64]:
 
 def turn(p: Pose, vector: Vec) -> NDArray[np.float64]:
     """A direction (3,) turned by `p`, not moved."""
-    return p[:3, :3] @ np.asarray(vector, dtype=float)
+    turned: NDArray[np.float64] = p[:3, :3] @ np.asarray(vector, dtype=float)
+    return turned
 
 
 def bring_together(
