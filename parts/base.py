@@ -149,6 +149,8 @@ class Part(BaseModel, ABC):
 
     family: ClassVar[str] = ""
     seat: ClassVar[str | None] = None  # the frame a part is placed by when the build names none
+    own_place: ClassVar[bool] = False  # its points are case coordinates, so that it needs no placement
+    path_field: ClassVar[str | None] = None  # the field that holds the path of a user's file
 
     @abstractmethod
     def box(self) -> Box:

@@ -1,0 +1,68 @@
+"""What is wrong with a build file, said so that it can be mended.
+
+Owns the record of one problem (file, line, column, path, sentence), the exception that carries all of them at once, and
+the wording of choices and nearest names. Build faults found by the checks are findings, not problems.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+Path = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Mark:
+    """A place in a source, counted from 1. `line` is 0 for a source that has no lines (a command-line option)."""
+
+    line: int
+    column: int
+    source: str
+
+    def __str__(self) -> str:
+        return f"{self.source}:{self.line}:{self.column}" if self.line else self.source
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with the input: where, at which path of the build, and what was expected."""
+
+    mark: Mark
+    path: Path
+    message: str
+
+    def __str__(self) -> str:
+        where = ".".join(str(p) for p in self.path)
+        return f"{self.mark}{' ' + where if where else ''}: {self.message}"
+
+
+class BuildError(Exception):
+    """The input cannot be used; carries every problem found, in file order."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        unique = dict.fromkeys(problems)
+        self.problems = tuple(sorted(unique, key=lambda p: (p.mark.source, p.mark)))
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+
+def shown(value: object, limit: int = 60) -> str:
+    """A value as it is quoted in a message: one line, bounded, control characters escaped."""
+    text = value if isinstance(value, str) else repr(value)
+    text = text.encode("unicode_escape").decode("ascii") if not text.isprintable() else text
+    return f'"{text[:limit]}…"' if len(text) > limit else f'"{text}"'
+
+
+def choices(wrong: object, known: Iterable[str], limit: int = 12) -> str:
+    """The ending of a message about an unknown name: the nearest known one where there is one, and the choices."""
+    names = sorted(known, key=_natural)
+    near = difflib.get_close_matches(str(wrong)[:80], names, n=1, cutoff=0.55)
+    listed = ", ".join(names[:limit]) + (f" and {len(names) - limit} more" if len(names) > limit else "")
+    nearest = f'; nearest: "{near[0]}"' if near else ""
+    return f"{nearest}; known: {listed}" if names else "; there are none"
+
+
+def _natural(name: str) -> list[tuple[int, int, str]]:
+    return [(0, int(t), "") if t.isdigit() else (1, 0, t) for t in re.findall(r"\d{1,9}|\D+", name)]

@@ -1,0 +1,232 @@
+"""From the words of a build file to typed parts: catalogue names, overridden fields, and everything wrong with them.
+
+Owns `load`, which turns a document into a `Build`: the structure checked, each entry split into its family, its size, its
+placement words and its fields, and every fault reported at once with its line. Where a part stands is not decided here.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path as FilePath
+from types import MappingProxyType
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
+from elbowroom.model.source import Document
+from elbowroom.model.spec import BuildSpec, GapsSpec, Layering, Placement, Stack
+from elbowroom.model.wording import problems_of
+from elbowroom.parts import FAMILIES, family_class
+from elbowroom.parts.base import Mark, Part
+from elbowroom.parts.catalogue import sizes
+
+CUSTOM = "custom"  # the size that starts from the family's defaults
+_M = TypeVar("_M", bound=BaseModel)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Entry:
+    """One part as the build states it. `words` are its placement (parts) or how it lies (layers)."""
+
+    name: str
+    path: Path
+    part: Part
+    words: BaseModel
+    given: frozenset[str]
+    sources: Mapping[str, tuple[str, Mark]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StackEntries:
+    """One stack: its spec and its layers as entries, from the panel inward and outward."""
+
+    name: str
+    path: Path
+    spec: Stack
+    layers: tuple[Entry, ...]
+    outside: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Build:
+    """A build file, typed: every part valid by itself, nothing placed yet."""
+
+    document: Document
+    title: str
+    case: Entry | None
+    stacks: tuple[StackEntries, ...]
+    parts: tuple[Entry, ...]
+    mates: tuple[tuple[str, str], ...]
+    gaps: GapsSpec
+
+
+def load(document: Document) -> Build:
+    """The typed build in a document; raises BuildError with every problem in it."""
+    reader = _Loader(document)
+    build = reader.build()
+    if build is None or reader.problems:
+        raise BuildError(reader.problems)
+    return build
+
+
+@dataclass
+class _Loader:
+    document: Document
+    problems: list[Problem] = field(default_factory=list)
+
+    def build(self) -> Build | None:
+        spec = self._model(BuildSpec, self.document.values, ())
+        values = self.document.values
+        if spec is None:  # still look inside, so that all problems come out in one run
+            self._salvage(values)
+            return None
+        case = None if spec.case is None else self._case(spec.case)
+        stacks = tuple(self._stack(name, stack) for name, stack in spec.stacks.items())
+        parts = [self._entry(value, ("parts", name), Placement, name) for name, value in spec.parts.items()]
+        return Build(
+            self.document, spec.title, case, stacks, tuple(p for p in parts if p is not None), tuple(spec.mates), spec.gaps
+        )
+
+    def _salvage(self, values: dict[str, Any]) -> None:
+        if isinstance(case := values.get("case"), dict):
+            self._case(case)
+        if isinstance(parts := values.get("parts"), dict):
+            for name, value in parts.items():
+                self._entry(value, ("parts", name), Placement, name)
+        if isinstance(stacks := values.get("stacks"), dict):
+            for name, value in stacks.items():
+                for side in ("layers", "outside"):
+                    layers = value.get(side) if isinstance(value, dict) else None
+                    for i, layer in enumerate(layers if isinstance(layers, list) else ()):
+                        self._entry(layer, ("stacks", name, side, i), Layering, name)
+
+    def _case(self, values: dict[str, Any]) -> Entry | None:
+        fields = dict(values)
+        size = fields.pop("like", CUSTOM)
+        return self._part("case", "case", size, ("case", "like"), fields, ("case",), Placement())
+
+    def _stack(self, name: str, spec: Stack) -> StackEntries:
+        path: Path = ("stacks", name)
+
+        def entries(side: str, layers: Sequence[Any]) -> tuple[Entry, ...]:
+            found = [self._entry(v, (*path, side, i), Layering, f"{name} {i + 1}") for i, v in enumerate(layers)]
+            return tuple(e for e in found if e is not None)
+
+        return StackEntries(name, path, spec, entries("layers", spec.layers), entries("outside", spec.outside))
+
+    def _entry(self, value: Any, path: Path, words: type[BaseModel], name: str) -> Entry | None:
+        """One `{family: size, words and fields}` entry, or a bare size or family name."""
+        if isinstance(value, str):
+            family = value if value in FAMILIES else _family_of(value)
+            if family is None:
+                known = [n for f in FAMILIES for n in sizes(f)]
+                self._add(path, f"no family or catalogue size {shown(value)}{choices(value, [*known, *FAMILIES], 0)}")
+                return None
+            value = {family: CUSTOM if value == family else value}
+        if not isinstance(value, dict):
+            self._add(path, f"expected a part such as {{fan: fan-120x25}}; found {shown(value)}")
+            return None
+        families = [k for k in value if k in FAMILIES and k != "case"]
+        if len(families) != 1:
+            self._add(path, _family_fault(value, families))
+            return None
+        family = families[0]
+        own = {k: v for k, v in value.items() if k in words.model_fields}
+        fields = {k: v for k, v in value.items() if k != family and k not in own}
+        typed = self._model(words, own, path)
+        return self._part(name, family, value[family], (*path, family), fields, path, typed, words)
+
+    def _part(
+        self,
+        name: str,
+        family: str,
+        size: Any,
+        size_path: Path,
+        fields: dict[str, Any],
+        path: Path,
+        words: BaseModel | None,
+        words_type: type[BaseModel] | None = None,
+    ) -> Entry | None:
+        cls = family_class(family)
+        base: Mapping[str, Any] = {}
+        catalogue: Mapping[str, tuple[str, Mark]] = {}
+        if cls.path_field is not None:
+            file = self._file(size, size_path)
+            if file is None:
+                return None
+            fields = {**fields, cls.path_field: str(file)}
+        elif size not in (CUSTOM, None):
+            rows = sizes(family)
+            if not isinstance(size, str) or size not in rows:
+                known = choices(size, [*rows, CUSTOM])
+                self._add(size_path, f"no {family} size {shown(size)} in the catalogue{known}")
+                size = None
+            else:
+                base, catalogue = rows[size].fields, rows[size].sources
+        merged = _merged(base, fields)
+        try:
+            part = cls.model_validate(merged)
+        except ValidationError as e:
+            extra = () if words_type is None else tuple(words_type.model_fields)
+            self.problems += problems_of(e, self.document, path, merged, cls, extra)
+            return None
+        if words is None:
+            return None
+        defaults = {
+            f: (str(info.json_schema_extra["source"]), info.json_schema_extra["mark"])
+            for f, info in cls.model_fields.items()
+            if isinstance(info.json_schema_extra, dict) and "mark" in info.json_schema_extra
+        }
+        sources: dict[str, Any] = {f: s for f, s in {**defaults, **catalogue}.items() if f not in fields}
+        return Entry(name, path, part, words, frozenset(fields), MappingProxyType(sources))
+
+    def _file(self, value: Any, path: Path) -> FilePath | None:
+        """A file inside the build's own folder; anything else is refused, links out of it included."""
+        if not isinstance(value, str) or not value.strip() or "\0" in value:
+            self._add(path, f"expected the name of a STEP or STL file beside the build; found {shown(value)}")
+            return None
+        root = self.document.folder.resolve()
+        target = FilePath(os.path.realpath(root / value))
+        if not target.is_relative_to(root):
+            self._add(path, f"{shown(value)} lies outside the build's folder; put the file beside the build")
+            return None
+        if not target.is_file():
+            near = [p.name for p in sorted(target.parent.glob("*")) if p.suffix.lower() in {".step", ".stp", ".stl"}][:200]
+            self._add(path, f"no file {shown(value)} in the build's folder{choices(value, near)}")
+            return None
+        return target
+
+    def _model(self, cls: type[_M], values: Any, path: Path) -> _M | None:
+        try:
+            return cls.model_validate(values)
+        except ValidationError as e:
+            self.problems += problems_of(e, self.document, path, values, cls)
+            return None
+
+    def _add(self, path: Path, message: str) -> None:
+        self.problems.append(self.document.problem(path, message))
+
+
+def _family_of(size: str) -> str | None:
+    return next((f for f in FAMILIES if size in sizes(f)), None)
+
+
+def _family_fault(value: dict[str, Any], families: list[str]) -> str:
+    if families:
+        return f"names {len(families)} families ({', '.join(families)}); one entry is one part"
+    known = [f for f in FAMILIES if f != "case"]
+    wrong = next((k for k in value if choices(k, known).startswith("; nearest")), next(iter(value), ""))
+    return f"no part family among its keys; write one as {{family: size}}{choices(wrong, known, 30)}"
+
+
+def _merged(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
+    """`over` laid on `base`, mappings merged inward, everything else replaced."""
+    out = dict(base)
+    for key, value in over.items():
+        mine = out.get(key)
+        both = isinstance(mine, Mapping) and isinstance(value, Mapping)
+        out[key] = _merged(mine, value) if both else value  # type: ignore[arg-type]
+    return out

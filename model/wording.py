@@ -1,0 +1,116 @@
+"""Turning a validation fault into a sentence a builder can act on.
+
+Owns the mapping from pydantic's error records to problems with a place in the file, the offending value, what was
+expected and the nearest valid key. The rules themselves stay with the models.
+"""
+
+from __future__ import annotations
+
+import types
+import typing
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from elbowroom.model.problems import Path, Problem, choices, shown
+from elbowroom.model.source import Document
+from elbowroom.parts.measure import Measure
+
+
+def problems_of(
+    error: ValidationError,
+    document: Document,
+    path: Path,
+    values: Any,
+    model: type[BaseModel],
+    more_keys: tuple[str, ...] = (),
+) -> list[Problem]:
+    """Each fault in `error` as a problem; `values` is what was validated, `path` where it stands in the document."""
+    out = []
+    for e in error.errors(include_url=False):
+        where, inner = _located(e["loc"], values)
+        at_key = e["type"] == "extra_forbidden"
+        message = _message(e, inner, model, where, more_keys)
+        out.append(document.problem((*path, *where), message, key=at_key))
+    return out
+
+
+def _located(loc: tuple[int | str, ...], values: Any) -> tuple[Path, Any]:
+    """The part of `loc` that is really a path in `values` (pydantic adds steps of its own), and the value there."""
+    where: list[int | str] = []
+    here = values
+    for step in loc:
+        if isinstance(here, dict) and step in here or (isinstance(here, list) and isinstance(step, int) and step < len(here)):
+            here = here[step]
+            where.append(step)
+    return tuple(where), here
+
+
+def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys: tuple[str, ...]) -> str:
+    kind, ctx = e["type"], e.get("ctx") or {}
+    unit = _unit(model, where)
+    said = shown(value)
+    if kind == "extra_forbidden":
+        key = str(e["loc"][-1])
+        return f"unknown key {shown(key)}{choices(key, [*_keys(model, where[:-1]), *(more_keys if len(where) == 1 else ())], 30)}"
+    if kind == "missing":
+        return f'needs "{e["loc"][-1]}", which is not given'
+    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
+        word = {"greater_than": "more than", "greater_than_equal": "at least", "less_than": "less than"}.get(kind, "at most")
+        limit = next(iter(ctx.values()))
+        return f"{said} must be {word} {limit:g}{unit}"
+    if kind == "literal_error":
+        known = [k.strip().strip("'") for k in str(ctx.get("expected", "")).replace(" or ", ", ").split(", ")]
+        return f"{said} is not one of the choices{choices(value, known, 30)}"
+    if kind == "value_error":
+        return str(ctx.get("error", e["msg"]))
+    if kind == "string_pattern_mismatch" or e["loc"][-1:] == ("[key]",):
+        return f"{said} cannot be a name: letters, digits, spaces and hyphens, at most 60"
+    if kind == "measure":
+        return f"{said}: {e['msg']}"
+    text = e["msg"].replace("Input should be", "expected").replace("valid ", "")
+    return f"{said}: {text[:1].lower()}{text[1:]}"
+
+
+def _unit(model: type[BaseModel], where: Path) -> str:
+    annotation = _annotation(model, where)
+    for t in (annotation, *typing.get_args(annotation)):
+        if isinstance(t, type) and issubclass(t, Measure):
+            return f" {t.UNIT}"
+    return ""
+
+
+def _keys(model: type[BaseModel], where: Path) -> list[str]:
+    """Valid keys of the model that stands at `where` inside `model`."""
+    inner = _annotation(model, where) if where else model
+    for t in _flat(inner):
+        if isinstance(t, type) and issubclass(t, BaseModel):
+            return list(t.model_fields)
+    return list(model.model_fields)
+
+
+def _annotation(model: type[BaseModel], where: Path) -> Any:
+    here: Any = model
+    for step in where:
+        found = None
+        for t in _flat(here):
+            if isinstance(t, type) and issubclass(t, BaseModel) and step in t.model_fields:
+                found = t.model_fields[str(step)].annotation
+            elif typing.get_origin(t) in (dict, list, tuple):
+                found = typing.get_args(t)[-1]
+                if typing.get_origin(t) is tuple and isinstance(step, int):
+                    args = [a for a in typing.get_args(t) if a is not Ellipsis]
+                    found = args[min(step, len(args) - 1)]
+        if found is None:
+            return None
+        here = found
+    return here
+
+
+def _flat(t: Any) -> list[Any]:
+    """The members of a union (or the type itself), `Annotated` opened."""
+    if typing.get_origin(t) is typing.Annotated:
+        return _flat(typing.get_args(t)[0])
+    if typing.get_origin(t) in (typing.Union, types.UnionType):
+        return [m for a in typing.get_args(t) for m in _flat(a)]
+    return [t]
