@@ -1,7 +1,7 @@
 """The nouns between placing and making solids: posed parts, declared mates, wanted gaps.
 
-Owns the frozen values that placement produces and that the engine, the checks and the writers read. No algorithm lives
-here beyond looking things up.
+Owns the frozen values that placement produces and that the engine, the checks and the writers read. No algorithm
+lives here beyond looking things up.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What is wrong with a build file, said so that it can be mended.
 
-Owns the record of one problem (file, line, column, path, sentence), the exception that carries all of them at once, and
-the wording of choices and nearest names. Build faults found by the checks are findings, not problems.
+Owns the record of one problem (file, line, column, path, sentence), the exception that carries all of them at once,
+and the wording of choices and nearest names. Build faults found by the checks are findings, not problems.
 """
 
 from __future__ import annotations

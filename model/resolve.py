@@ -1,7 +1,8 @@
 """From the words of a build file to typed parts: catalogue names, overridden fields, and everything wrong with them.
 
-Owns `load`, which turns a document into a `Build`: the structure checked, each entry split into its family, its size, its
-placement words and its fields, and every fault reported at once with its line. Where a part stands is not decided here.
+Owns `load`, which turns a document into a `Build`: the structure checked, each entry split into its family, its size,
+its placement words and its fields, and every fault reported at once with its line. Where a part stands is not decided
+here.
 """
 
 from __future__ import annotations
@@ -87,7 +88,13 @@ class _Loader:
         stacks = tuple(self._stack(name, stack) for name, stack in spec.stacks.items())
         parts = [self._entry(value, ("parts", name), Placement, name) for name, value in spec.parts.items()]
         return Build(
-            self.document, spec.title, case, stacks, tuple(p for p in parts if p is not None), tuple(spec.mates), spec.gaps
+            self.document,
+            spec.title,
+            case,
+            stacks,
+            tuple(p for p in parts if p is not None),
+            tuple(spec.mates),
+            spec.gaps,
         )
 
     def _salvage(self, values: dict[str, Any]) -> None:
@@ -194,7 +201,9 @@ class _Loader:
             self._add(path, f"{shown(value)} lies outside the build's folder; put the file beside the build")
             return None
         if not target.is_file():
-            near = [p.name for p in sorted(target.parent.glob("*")) if p.suffix.lower() in {".step", ".stp", ".stl"}][:200]
+            near = [p.name for p in sorted(target.parent.glob("*")) if p.suffix.lower() in {".step", ".stp", ".stl"}][
+                :200
+            ]
             self._add(path, f"no file {shown(value)} in the build's folder{choices(value, near)}")
             return None
         return target

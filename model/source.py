@@ -1,8 +1,8 @@
 """Reading a build file as text: YAML into plain values, with the line and column of each.
 
-Owns the YAML meaning (1.2 core scalars, so that `no`, `010` and `1:30` mean what a person wrote), the refusals (duplicate
-keys, aliases, tags, several documents, NaN, infinity), the bounds on size, depth and count that keep a hostile file from
-eating the machine, and `--set` overrides. Knows nothing of what a build means.
+Owns the YAML meaning (1.2 core scalars, so that `no`, `010` and `1:30` mean what a person wrote), the refusals
+(duplicate keys, aliases, tags, several documents, NaN, infinity), the bounds on size, depth and count that keep a
+hostile file from eating the machine, and `--set` overrides. Knows nothing of what a build means.
 """
 
 from __future__ import annotations
@@ -154,7 +154,8 @@ class _Reader:
         return values
 
     def _mark(self, event: yaml.Event) -> Mark:
-        return Mark(event.start_mark.line + 1, event.start_mark.column + 1, self.name)
+        start = event.start_mark
+        return Mark(1, 1, self.name) if start is None else Mark(start.line + 1, start.column + 1, self.name)
 
     def _problem(self, event: yaml.Event, path: Path, message: str) -> None:
         self.problems.append(Problem(self._mark(event), path, message))
@@ -169,8 +170,8 @@ class _Reader:
         if isinstance(event, yaml.AliasEvent):
             self._problem(event, path, f'alias "*{event.anchor}": write the value out, aliases are not read')
             return None
-        if getattr(event, "anchor", None):
-            self._problem(event, path, f'anchor "&{event.anchor}": anchors and aliases are not read')
+        if anchor := getattr(event, "anchor", None):
+            self._problem(event, path, f'anchor "&{anchor}": anchors and aliases are not read')
         tag = getattr(event, "tag", None)
         if tag is not None:
             self._problem(event, path, f"tag {shown(tag)}: tags are not read; write the plain value")

@@ -1,8 +1,8 @@
 """The typed build file: what may stand in it, apart from the fields of the parts themselves.
 
-Owns the structure (case, stacks, parts, placement words, mates, gaps) as pydantic models, from which the JSON Schema is
-made too. The fields of a part belong to its family and are merged in by `resolve`; what the words mean in space belongs
-to `place` and `stacks`.
+Owns the structure (case, stacks, parts, placement words, mates, gaps) as pydantic models, from which the JSON Schema
+is made too. The fields of a part belong to its family and are merged in by `resolve`; what the words mean in space
+belongs to `place` and `stacks`.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ MAX_COUNT = 100  # copies made by one entry
 Wall = Literal["rear", "front", "tray", "open", "floor", "roof"]
 # Each wall: index of its axis in the case frame, and whether it is the far one.
 WALLS: dict[str, tuple[int, bool]] = {
-    "rear": (0, False), "front": (0, True), "tray": (1, False), "open": (1, True), "floor": (2, False), "roof": (2, True),
+    "rear": (0, False), "front": (0, True), "tray": (1, False),
+    "open": (1, True), "floor": (2, False), "roof": (2, True),
 }  # fmt: skip
 
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\W_][\w \-+]*$")]
@@ -67,7 +68,9 @@ class Turn(_Spec):
     def _one(self) -> Turn:
         about_case = [k for k in "xyz" if getattr(self, k) is not None]
         if len(about_case) + (self.axis is not None) != 1 or (self.axis is None) != (self.by is None):
-            raise ValueError("one turn says one of x, y, z, or an axis and by how many degrees: {axis: [1, 0, 1], by: 30}")
+            raise ValueError(
+                "one turn says one of x, y, z, or an axis and by how many degrees: {axis: [1, 0, 1], by: 30}"
+            )
         if self.axis is not None and not any(self.axis):
             raise ValueError("the axis of a turn cannot be zero")
         return self
@@ -104,7 +107,9 @@ class Layering(_Spec):
     across: Mm = Field(Mm(0), description="across the row, mm, from the middle")
     clock: Deg | None = Field(None, description="turn about the stack's axis, degrees")
     flip: bool = Field(False, description="turned over: its other face toward the panel")
-    flow: Literal["in", "out"] | None = Field(None, description="air into or out of the case, where the stack's differs")
+    flow: Literal["in", "out"] | None = Field(
+        None, description="air into or out of the case, where the stack's differs"
+    )
     cable_to: list[Wall] | None = Field(None, description="the corner a fan's cable leaves toward: two walls")
     ports_to: Wall | None = Field(None, description="the wall a radiator's port end points to")
 

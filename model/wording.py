@@ -40,7 +40,8 @@ def _located(loc: tuple[int | str, ...], values: Any) -> tuple[Path, Any]:
     where: list[int | str] = []
     here = values
     for step in loc:
-        if isinstance(here, dict) and step in here or (isinstance(here, list) and isinstance(step, int) and step < len(here)):
+        inside = isinstance(here, dict) and step in here
+        if inside or (isinstance(here, list) and isinstance(step, int) and step < len(here)):
             here = here[step]
             where.append(step)
     return tuple(where), here
@@ -52,11 +53,14 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
     said = shown(value)
     if kind == "extra_forbidden":
         key = str(e["loc"][-1])
-        return f"unknown key {shown(key)}{choices(key, [*_keys(model, where[:-1]), *(more_keys if len(where) == 1 else ())], 30)}"
+        known = [*_keys(model, where[:-1]), *(more_keys if len(where) == 1 else ())]
+        return f"unknown key {shown(key)}{choices(key, known, 30)}"
     if kind == "missing":
         return f'needs "{e["loc"][-1]}", which is not given'
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
-        word = {"greater_than": "more than", "greater_than_equal": "at least", "less_than": "less than"}.get(kind, "at most")
+        word = {"greater_than": "more than", "greater_than_equal": "at least", "less_than": "less than"}.get(
+            kind, "at most"
+        )
         limit = next(iter(ctx.values()))
         return f"{said} must be {word} {limit:g}{unit}"
     if kind == "literal_error":

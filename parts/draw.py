@@ -1,8 +1,9 @@
 """Drawing helpers: the few solid operations the part families use, on the OCCT kernel through CadQuery.
 
 Owns how a shape is built: outlines with holes extruded in one go (a perforated sheet is one face with inner wires,
-which is ten times faster than cutting), boxes, cylinders, turned profiles, booleans that must give one valid solid, and moves
-by a pose. Part families import this module inside `solids()`, so that reading a build never loads the kernel.
+which is ten times faster than cutting), boxes, cylinders, turned profiles, booleans that must give one valid solid,
+and moves by a pose. Part families import this module inside `solids()`, so that reading a build never loads the
+kernel.
 """
 
 from __future__ import annotations

@@ -95,13 +95,18 @@ class Fan(Part):
                   self._touching("intake", self.intake_pad), size=(s, s)),
             Frame("exhaust", "face", pose((0, 0, self.depth + self.exhaust_pad), (0, 0, 1), (1, 0, 0)),
                   self._touching("exhaust", self.exhaust_pad), size=(s, s)),
+            *(
+                Frame(f"side-{i}", "face", pose((h * x, h * y, self.depth / 2), (x, y, 0), (0, 0, 1)), ("frame",),
+                      size=(float(self.depth), s))
+                for i, (x, y) in enumerate(((1, 0), (0, 1), (-1, 0), (0, -1)), 1)
+            ),
             Frame("cable", "exit", pose((sx * h, sy * (h - 10), self.depth / 2), (sx, 0, 0)), ("frame",)),
         )  # fmt: skip
 
     def patterns(self) -> tuple[HolePattern, ...]:
         p = self.hole_pitch / 2
         holes = tuple(Hole(x, y, float(self.hole)) for x in (-p, p) for y in (-p, p))
-        return tuple(HolePattern(f.name, f.pose, holes, "frame") for f in self.frames() if f.kind == "face")
+        return tuple(HolePattern(f.name, f.pose, holes, "frame") for f in self.frames() if f.name in ("intake", "exhaust"))
 
     def air_flow(self) -> tuple[float, float, float] | None:
         return (0.0, 0.0, 1.0)

@@ -88,7 +88,7 @@ def inverse(p: Pose) -> Pose:
     return _frozen(m)
 
 
-def apply(p: Pose, points: Vec | NDArray[np.float64]) -> NDArray[np.float64]:
+def apply(p: Pose, points: Vec | Sequence[Vec] | NDArray[np.float64]) -> NDArray[np.float64]:
     """Points (..., 3) carried by `p`."""
     return np.asarray(points, dtype=float) @ p[:3, :3].T + p[:3, 3]
 

@@ -1,0 +1,284 @@
+"""Laying stacks: layers on an opening, one on the other, from the panel inward or outward.
+
+Owns how a layer finds its height, its way round and its places along the row: fans follow the hole rows of the
+radiator they are screwed to, else those of the opening. The result is pieces and the mates they stand by; whether
+holes and slots really meet is another question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from elbowroom.model.layout import Mate, Piece
+from elbowroom.model.problems import BuildError, Path, choices
+from elbowroom.model.resolve import Entry, StackEntries
+from elbowroom.model.source import Document
+from elbowroom.model.spec import WALLS, Layering
+from elbowroom.parts.base import Frame, Part
+from elbowroom.parts.pose import Pose, bring_together, compose, inverse, turn
+
+_SAME = 1e-6  # mm or unit vector: two frames are on one axis or in one plane, from arithmetic alone
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """What a stack places: pieces with the path of their entry, and the mates between them."""
+
+    pieces: list[tuple[Piece, Path]] = field(default_factory=list)
+    mates: list[Mate] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Row:
+    """Places along the row, mm from the opening's middle, that a screwed-on neighbour takes up."""
+
+    places: tuple[float, ...]
+    across: float = 0.0
+
+
+def layer_names(stack: StackEntries) -> list[str]:
+    """The name of each layer's piece, before numbering, layers first and then the outside ones."""
+    names: list[str] = []
+    for entry in (*stack.layers, *stack.outside):
+        words = entry.words
+        assert isinstance(words, Layering)
+        name = words.name or f"{stack.name} {entry.part.family}"
+        if words.name is None and name in names:
+            name += f" {chr(ord('a') + sum(n.startswith(name) for n in names))}"
+        names.append(name)
+    return names
+
+
+def lay(stack: StackEntries, to: Piece, opening: Frame, document: Document) -> Laid:
+    """Lay a stack on a frame of a placed piece; raises BuildError with every fault of the stack."""
+    layer = _Layer(stack, to, document)
+    names = layer_names(stack)
+    n = len(stack.layers)
+    layer.side(stack.layers, names[:n], opening, outside=False)
+    if stack.outside:
+        outer = f"{opening.name}-outside"
+        frames = {f.name: f for f in to.part.frames()}
+        if outer in frames:
+            layer.side(stack.outside, names[n:], frames[outer], outside=True)
+        else:
+            layer.problem((*stack.path, "outside"), f'"{opening.name}" of {to.name} has no outside')
+    if layer.problems:
+        raise BuildError(layer.problems)
+    return layer.laid
+
+
+class _Layer:
+    def __init__(self, stack: StackEntries, to: Piece, document: Document) -> None:
+        self.stack, self.to, self.document = stack, to, document
+        self.problems: list = []  # type: ignore[type-arg]
+        self.laid = Laid()
+
+    def problem(self, path: Path, message: str) -> None:
+        self.problems.append(self.document.problem(path, message))
+
+    def side(self, entries: Sequence[Entry], names: Sequence[str], opening: Frame, *, outside: bool) -> None:
+        """Lay the layers of one side of the panel, each on the one before."""
+        base = self.to.frame_pose(opening.name)
+        row = _row(self.to.part, opening)
+        height = 0.0
+        below: list[tuple[str, Frame, Pose]] = [(self.to.name, opening, base)]
+        for i, entry in enumerate(entries):
+            near = self._near(entry, outside)
+            if near is None:
+                return
+            clock = self._clock(entry, near, base)
+            places, across = self._places(entries, i, row, clock)
+            thickness, far = _through(entry.part, near)
+            here: list[tuple[str, Frame, Pose]] = []
+            for k, place in enumerate(places, 1):
+                name = f"{names[i]} {k}" if len(places) > 1 else names[i]
+                pose = bring_together(near.pose, base, clock=clock, offset=(place, across), lift=height)
+                piece = Piece(
+                    name, entry.part, pose, f"{self.stack.name} stack", entry.given, entry.sources, outside=outside
+                )
+                self.laid.pieces.append((piece, entry.path))
+                met = compose(pose, near.pose)
+                for other, frame, where in below:
+                    if _over(met, near, where, frame):
+                        self.laid.mates.append(Mate(name, near.name, other, frame.name))
+                if here:
+                    self._neighbours(here[-1][0], piece)
+                if far is not None:
+                    here.append((name, far, compose(pose, far.pose)))
+            if far is None and i + 1 < len(entries):
+                self.problem(entries[i + 1].path, f"nothing can be laid on a {entry.part.family}: it has no far face")
+                return
+            height += thickness
+            below = here
+
+    def _near(self, entry: Entry, outside: bool) -> Frame | None:
+        """The face of a layer that looks at the panel."""
+        words = entry.words
+        assert isinstance(words, Layering)
+        frames = {f.name: f for f in entry.part.frames()}
+        if entry.part.air_flow() is not None and "intake" in frames:
+            flow = words.flow or self.stack.spec.flow
+            if flow is None:
+                self.problem(entry.path, 'says no flow: write "flow: in" or "flow: out" on the stack or the fan')
+                return None
+            if words.flip:
+                self.problem((*entry.path, "flip"), 'a fan is turned over with "flow", not with "flip"')
+                return None
+            # Air that enters comes through the panel: inside it the intake looks at the panel, outside the exhaust.
+            return frames["intake" if (flow == "in") != outside else "exhaust"]
+        if entry.part.seat is None:
+            self.problem(entry.path, f"a {entry.part.family} has no face to lie on")
+            return None
+        near = frames[entry.part.seat]
+        if words.flip:
+            opposite = _through(entry.part, near)[1]
+            if opposite is None:
+                self.problem((*entry.path, "flip"), f"a {entry.part.family} has only one face to lie on")
+                return None
+            return opposite
+        return near
+
+    def _clock(self, entry: Entry, near: Frame, base: Pose) -> float:
+        """The quarter turn that brings a fan's cable corner or a radiator's port end where the build says."""
+        words = entry.words
+        assert isinstance(words, Layering)
+        fan = entry.part.air_flow() is not None
+        if fan and words.cable_to is None and words.clock is None:
+            self.problem(
+                entry.path, 'says no cable corner: write "cable_to: rear tray" (two of the walls it lies between)'
+            )
+            return 0.0
+        toward = [] if words.cable_to is None else list(words.cable_to)
+        if words.ports_to is not None:
+            toward.append(words.ports_to)
+        if not toward:
+            return float(words.clock or 0.0)
+        key = "cable_to" if words.cable_to is not None else "ports_to"
+        if words.clock is not None:
+            self.problem((*entry.path, "clock"), f"the way round is given twice: by clock and by {key}")
+            return 0.0
+        wanted = np.zeros(3)
+        for wall in toward:
+            axis, far = WALLS[wall]
+            wanted[axis] += 1.0 if far else -1.0
+        normal = base[:3, 2]
+        across = [w for w in toward if abs(normal[WALLS[w][0]]) > 0.5]
+        if across or np.count_nonzero(wanted) != len(toward) or len(toward) != (2 if key == "cable_to" else 1):
+            sides = [w for w, (axis, _) in WALLS.items() if abs(normal[axis]) < 0.5]
+            number = "two walls that meet" if key == "cable_to" else "one wall"
+            said = " ".join(toward)
+            self.problem((*entry.path, key), f'"{said}" is no side of this stack: name {number}{choices(said, sides)}')
+            return 0.0
+        own = _reference(entry.part)
+        if own is None:
+            self.problem((*entry.path, key), f"a {entry.part.family} has no {'cable' if fan else 'port end'} to point")
+            return 0.0
+        quarters = (0.0, 90.0, 180.0, 270.0)
+        return max(
+            quarters, key=lambda q: (round(float(turn(bring_together(near.pose, base, clock=q), own) @ wanted), 6), -q)
+        )
+
+    def _places(self, entries: Sequence[Entry], i: int, row: _Row, clock: float) -> tuple[list[float], float]:
+        """Where along the row the copies of layer `i` go, and how far across it."""
+        words = entries[i].words
+        assert isinstance(words, Layering)
+        if entries[i].part.air_flow() is None:
+            count = words.count or 1
+            pitch = _footprint(entries[i].part, clock)
+            spread = [(k - (count - 1) / 2) * pitch for k in range(count)]
+            return [float(words.slide) + s for s in spread], float(words.across)
+        source = row
+        for j in (i + 1, i - 1):  # the screws hold a fan to what lies further in first
+            if 0 <= j < len(entries) and (own := _own_row(entries[j])) is not None:
+                source = own
+                break
+        count = words.count or len(source.places) or 1
+        places = list(source.places)
+        if count > len(places) or not places:
+            if places and words.count is not None:
+                self.problem((*entries[i].path, "count"), f"{count} fans on a row of {len(places)}")
+            pitch = _footprint(entries[i].part, 0.0)
+            places = [(k - (count - 1) / 2) * pitch for k in range(count)]
+        places = places[:count] if "slide" in words.model_fields_set else _middle(places, count)
+        return [p + float(words.slide) for p in places], float(words.across) + source.across
+
+    def _neighbours(self, name: str, piece: Piece) -> None:
+        """Copies side by side may touch where two of their faces lie in one plane; that is no fault."""
+        other = next(p for p, _ in self.laid.pieces if p.name == name)
+        for a in other.part.frames():
+            for b in piece.part.frames():
+                if a.kind == b.kind == "face":
+                    between = compose(inverse(other.frame_pose(a.name)), piece.frame_pose(b.name))
+                    if between[2, 2] < -1 + _SAME and abs(between[2, 3]) < _SAME:
+                        self.laid.mates.append(Mate(name, a.name, piece.name, b.name, contact=False))
+
+
+def _middle(places: list[float], count: int) -> list[float]:
+    """The `count` places nearest the middle of the row, the earlier ones where it cannot be even."""
+    start = (len(places) - count) // 2
+    return places[start : start + count]
+
+
+def _row(part: Part, frame: Frame) -> _Row:
+    """Places of the numbered frames `<frame>-1`, `-2` ... along the frame's own x axis."""
+    numbered = [
+        f for f in part.frames() if f.name.rpartition("-")[0] == frame.name and f.name.rpartition("-")[2].isdigit()
+    ]
+    inv = inverse(frame.pose)
+    return _Row(tuple(sorted(float(compose(inv, f.pose)[0, 3]) for f in numbered)))
+
+
+def _own_row(entry: Entry) -> _Row | None:
+    """The row a layer itself offers to fans (a radiator), where it lies; None for layers without one."""
+    if entry.part.air_flow() is not None or entry.part.seat is None or entry.part.coolant_ml() is None:
+        return None
+    words = entry.words
+    assert isinstance(words, Layering)
+    row = _row(entry.part, entry.part.frame(entry.part.seat))
+    if not row.places:
+        return None
+    return _Row(tuple(p + float(words.slide) for p in row.places), float(words.across))
+
+
+def _through(part: Part, near: Frame) -> tuple[float, Frame | None]:
+    """Thickness from a face to the opposite one on the same axis, and that face; without one, to the end of the box."""
+    inv = inverse(near.pose)
+    for f in part.frames():
+        between = compose(inv, f.pose)
+        opposite = f.kind == "face" and between[2, 2] < -1 + _SAME
+        if opposite and abs(between[0, 3]) < _SAME and abs(between[1, 3]) < _SAME and between[2, 3] < -_SAME:
+            return -float(between[2, 3]), f
+    corners = np.array([(*c, 1.0) for c in part.box().corners()])
+    return -float((corners @ inv.T)[:, 2].min()), None
+
+
+def _reference(part: Part) -> np.ndarray | None:
+    """The direction, in part coordinates, that cable_to and ports_to point: to the cable corner, to the port end."""
+    if part.air_flow() is not None:
+        exits = [f for f in part.frames() if f.kind == "exit"]
+        return np.array([*exits[0].pose[:2, 3], 0.0]) if exits else None
+    ports = [f for f in part.frames() if f.kind == "port"]
+    if not ports:
+        return None
+    middle = np.mean([f.pose[:3, 3] for f in ports], axis=0)
+    lo, hi = np.array(part.box().lo), np.array(part.box().hi)
+    ends = (middle - (lo + hi) / 2) / (hi - lo)
+    ends[2] = 0.0
+    return np.where(np.abs(ends) == np.abs(ends).max(), np.sign(ends), 0.0)
+
+
+def _footprint(part: Part, clock: float) -> float:
+    size = part.box().size
+    return size[1] if round(clock / 90.0) % 2 else size[0]
+
+
+def _over(a: Pose, fa: Frame, b: Pose, fb: Frame) -> bool:
+    """Whether the footprints of two facing frames overlap, so that one can lie on the other."""
+    if fa.size is None or fb.size is None:
+        return True
+    between = compose(inverse(b), a)
+    w = abs(between[:2, :2]) @ np.array(fa.size) + np.array(fb.size)
+    return bool((np.abs(between[:2, 3]) < w / 2 - _SAME).all())
