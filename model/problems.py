@@ -66,3 +66,7 @@ def choices(wrong: object, known: Iterable[str], limit: int = 12) -> str:
 
 def _natural(name: str) -> list[tuple[int, int, str]]:
     return [(0, int(t), "") if t.isdigit() else (1, 0, t) for t in re.findall(r"\d{1,9}|\D+", name)]
+
+
+class InputError(Exception):
+    """Something the user named cannot be used (an output folder, a format, a part's file); the message says why."""

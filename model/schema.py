@@ -1,0 +1,84 @@
+"""The JSON Schema of a build file, for editors and other programs.
+
+Owns joining the structure's schema (`spec`) with those of the part families: an entry is an object with exactly one
+family key, the family's fields, and the words that say where it stands or how it lies.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel
+
+from elbowroom.model.resolve import CUSTOM
+from elbowroom.model.spec import BuildSpec, Layering, Placement
+from elbowroom.parts import FAMILIES, family_class
+from elbowroom.parts.catalogue import sizes
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+def build_schema() -> dict[str, Any]:
+    """The schema of a whole build file (JSON Schema 2020-12), with units, ranges and sources of every field."""
+    schema = BuildSpec.model_json_schema()
+    defs: dict[str, Any] = schema.setdefault("$defs", {})
+    for kind, words in (("part", Placement), ("layer", Layering)):
+        defs[kind] = _entry(kind, words, defs)
+    defs["case"] = _case(defs)
+    schema["properties"]["case"] = {"$ref": "#/$defs/case"}
+    schema["properties"]["parts"] = _map_of(schema["properties"]["parts"], "part")
+    for side in ("layers", "outside"):
+        defs["Stack"]["properties"][side]["items"] = {"$ref": "#/$defs/layer"}
+    return {"$schema": DIALECT, "title": "elbowroom build", **{k: v for k, v in schema.items() if k != "title"}}
+
+
+def _map_of(prop: dict[str, Any], kind: str) -> dict[str, Any]:
+    """The property with its values replaced by a reference, whether pydantic wrote them by pattern or not."""
+    out = {k: v for k, v in prop.items() if k not in ("additionalProperties", "patternProperties")}
+    patterns = prop.get("patternProperties")
+    if patterns:
+        out["patternProperties"] = {p: {"$ref": f"#/$defs/{kind}"} for p in patterns}
+        out["additionalProperties"] = False
+    else:
+        out["additionalProperties"] = {"$ref": f"#/$defs/{kind}"}
+    return out
+
+
+def _fields(model: type[BaseModel], defs: dict[str, Any], prefix: str) -> dict[str, Any]:
+    """The properties of a model, its own definitions moved under `prefix` in the common ones."""
+    schema = model.model_json_schema(ref_template=f"#/$defs/{prefix}{{model}}")
+    for name, inner in schema.pop("$defs", {}).items():
+        defs[f"{prefix}{name}"] = inner
+    properties: dict[str, Any] = schema.get("properties", {})
+    return properties
+
+
+def _entry(kind: str, words: type[BaseModel], defs: dict[str, Any]) -> dict[str, Any]:
+    own = _fields(words, defs, f"{kind}.")
+    names: list[str] = []
+    shapes = []
+    for family in FAMILIES:
+        if family == "case":
+            continue
+        cls = family_class(family)
+        known = list(sizes(family))
+        names += [family, *known]
+        value: dict[str, Any] = {"type": "string"} if cls.path_field else {"enum": [*known, CUSTOM]}
+        fields = {k: v for k, v in _fields(cls, defs, f"{family}.").items() if k != cls.path_field}
+        shapes.append(
+            {
+                "type": "object",
+                "title": family,
+                "description": (cls.__doc__ or "").strip(),
+                "properties": {family: value, **fields, **own},
+                "required": [family],
+                "additionalProperties": False,
+            }
+        )
+    return {"anyOf": [{"enum": names}, *shapes]}
+
+
+def _case(defs: dict[str, Any]) -> dict[str, Any]:
+    fields = _fields(family_class("case"), defs, "case.")
+    like = {"enum": [*sizes("case"), CUSTOM], "description": "catalogue case to start from"}
+    return {"type": "object", "properties": {"like": like, **fields}, "additionalProperties": False}

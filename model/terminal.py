@@ -1,0 +1,169 @@
+"""What the commands print: the findings worst first, the catalogue, the files written, and progress.
+
+Owns the terminal's look. Every number comes from a finding, as every other output's does. Progress shows only where
+standard error is a terminal, and goes there, so that standard output stays clean for scripts.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from elbowroom.model.findings import FAILING, Finding, overall
+from elbowroom.model.pipeline import Progress
+from elbowroom.parts import FAMILIES, family_class
+from elbowroom.parts.base import MARKS
+from elbowroom.parts.catalogue import sizes
+
+# A word and a sign each, so that no verdict is told by colour alone.
+_SIGN = {
+    "clash": "✖", "fail": "✖", "touch": "=", "tight": "<", "unknown": "?", "caution": "!", "clear": "✓", "pass": "✓",
+}  # fmt: skip
+_STYLE = {
+    "clash": "bold red",
+    "fail": "bold red",
+    "touch": "red",
+    "tight": "red",
+    "unknown": "yellow",
+    "caution": "yellow",
+}
+_SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
+
+
+def _out() -> Console:
+    return Console(highlight=False, soft_wrap=False)
+
+
+@contextmanager
+def bar() -> Iterator[Progress | None]:
+    """A progress bar on standard error where that is a terminal; None, and silence, where it is not."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bars
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
+        tasks: dict[str, Any] = {}
+
+        def step(done: int, total: int, what: str) -> None:
+            if what not in tasks:
+                tasks[what] = bars.add_task(what, total=total)
+            bars.update(tasks[what], completed=done, total=total)
+
+        yield step
+
+
+def summary(title: str, findings: Sequence[Finding], *, every: bool = False) -> None:
+    """The findings worst first, then one line that says whether it fits."""
+    out = _out()
+    ordered = sorted(findings, key=lambda f: f.rank)
+    listed = [f for f in ordered if every or f.verdict in _SHOWN]
+    out.print(f"[bold]{escape(title)}[/bold]")
+    for f in listed:
+        out.print(
+            f"  [{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/] {escape(f.text)}{_where(f)}"
+        )
+        for remedy in f.remedies:
+            out.print(f"             → {escape(remedy)}")
+    counts: dict[str, int] = {}
+    for f in ordered:
+        counts[f.verdict] = counts.get(f.verdict, 0) + 1
+    told = ", ".join(f"{n} {v}" for v, n in counts.items())
+    result = overall(ordered)
+    words = {"fits": "it fits", "fails": "it does not fit", "undecided": "cannot say: something could not be decided"}
+    style = {"fits": "bold green", "fails": "bold red", "undecided": "bold yellow"}[result]
+    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings ({told})")
+    assumed = {
+        (name, field) for f in ordered if f.verdict in FAILING for name, fields in f.basis.assumed for field in fields
+    }
+    if assumed:
+        pieces = len({name for name, _ in assumed})
+        out.print(
+            f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
+            "measure those before you cut (listed in the JSON under basis)."
+        )
+
+
+def _where(f: Finding) -> str:
+    if not f.where or f.verdict in ("clear", "pass"):
+        return ""
+    x, y, z = f.where[0]
+    return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
+
+
+def written(result: Any) -> None:
+    """The files a run wrote, and what it had to leave out."""
+    out = _out()
+    for path in result.paths:
+        out.print(f"  wrote {escape(str(path))}", soft_wrap=True)
+    for note in result.notes:
+        out.print(f"  note: {escape(note)}", soft_wrap=True)
+
+
+def families() -> None:
+    """Every part family with its number of sizes."""
+    table = Table("family", "sizes", "what it is", box=None, pad_edge=False)
+    for family in FAMILIES:
+        about = (family_class(family).__doc__ or "").strip().splitlines()[0]
+        table.add_row(family, str(len(sizes(family))), escape(about))
+    _out().print(table)
+
+
+def family_details(family: str) -> None:
+    """A family's sizes, and its fields with unit, range, default, source and evidence mark."""
+    out = _out()
+    rows = Table("size", "about", "sets", "source", "mark", box=None, pad_edge=False)
+    for size in sizes(family).values():
+        marks = sorted({mark for _, mark in size.sources.values()})
+        sources = sorted({source for source, _ in size.sources.values()})
+        rows.add_row(
+            size.name, escape(size.about), escape(_fields(size.fields)), escape("; ".join(sources)), " ".join(marks)
+        )
+    out.print(rows)
+    fields = Table("field", "unit", "range", "default", "meaning", "source", "mark", box=None, pad_edge=False)
+    for name, info in family_class(family).model_fields.items():
+        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+        default = "required" if info.is_required() else _default(info.get_default(call_default_factory=True))
+        fields.add_row(
+            name, _unit(info.annotation), _range(info.metadata), escape(default), escape(info.description or ""),
+            escape(str(extra.get("source", ""))), str(extra.get("mark", "")),
+        )  # fmt: skip
+    out.print(fields)
+    out.print("marks: " + "; ".join(f"{m} {text}" for m, text in MARKS.items()))
+
+
+def _fields(fields: Any) -> str:
+    return ", ".join(f"{k} {v}" for k, v in fields.items())
+
+
+def _default(value: Any) -> str:
+    text = str(value)
+    return text if len(text) <= 40 else text[:39] + "…"
+
+
+def _unit(annotation: Any) -> str:
+    import typing
+
+    for t in (annotation, *typing.get_args(annotation)):
+        unit = getattr(t, "UNIT", None)
+        if unit:
+            return str(unit)
+    return ""
+
+
+def _range(metadata: Iterable[Any]) -> str:
+    parts = []
+    for m in metadata:
+        for name, sign in (("ge", "≥"), ("gt", ">"), ("le", "≤"), ("lt", "<")):
+            limit = getattr(m, name, None)
+            if limit is not None:
+                parts.append(f"{sign} {limit:g}")
+    return " ".join(parts)
