@@ -28,8 +28,10 @@ Vec3 = NDArray[np.float64]  # (3,), mm
 _PRACTICE = "common practice, no source"
 _USER = "stated by the build"
 SHORT = 1e-9  # mm: rounding of sums of leg lengths; a leg exactly used up by its two arcs is long enough
-# Below this turn (rad) two legs are one straight leg: over 2 m it moves the far end by 2e-6 mm.
-STRAIGHT = 1e-9
+# Below this turn (rad) two legs count as one: a corner between legs of 500 mm lies 0.0025 mm off the straight line.
+STRAIGHT = 1e-5
+# mm: an arc shorter than this is laid with a wider radius instead; the kernel cannot sweep along shorter ones.
+LEAST_ARC = 0.5
 REVERSED = math.radians(179.0)  # beyond it the setback grows past any leg (tan of half the turn)
 MOST_PIECES = 2000  # pieces a path is cut into for the self-contact test: a few million pairs at most
 SAG_STEP = math.radians(10.0)  # arcs are taken as chords of this turn in the self-contact test: sagitta 0.4 % of radius
@@ -45,6 +47,7 @@ class Bend:
     u: Vec3
     v: Vec3
     turn: float  # rad
+    radius: float  # mm, centre line
     setback: float  # mm from the corner to each tangent point
 
 
@@ -93,23 +96,27 @@ class CableBundle(Part):
         turn = self._turn(i)
         if turn > REVERSED:
             raise ValueError(f"the path turns straight back at point {i + 1}; give the turn two corners")
-        return 0.0 if turn < STRAIGHT else self.bend_radius * math.tan(turn / 2)
+        return 0.0 if turn < STRAIGHT else self._radius(turn) * math.tan(turn / 2)
+
+    def _radius(self, turn: float) -> float:
+        return max(float(self.bend_radius), LEAST_ARC / turn)
 
     def bends(self) -> tuple[Bend, ...]:
         """The arcs along the path, in order; corners that do not turn have none."""
         out: list[Bend] = []
-        c, r = self._corners(), float(self.bend_radius)
+        c = self._corners()
         for i in range(1, len(c) - 1):
             turn = self._turn(i)
             if turn < STRAIGHT:
                 continue
+            r = self._radius(turn)
             back = r * math.tan(turn / 2)
             before, after = (c[i] - c[i - 1]), (c[i + 1] - c[i])
             before, after = before / np.linalg.norm(before), after / np.linalg.norm(after)
             start, end = c[i] - before * back, c[i] + after * back
             side = after - before * float(after @ before)
             side = side / np.linalg.norm(side)
-            out.append(Bend(start, end, start + side * r, -side, before, turn, back))
+            out.append(Bend(start, end, start + side * r, -side, before, turn, r, back))
         return tuple(out)
 
     def straights(self) -> tuple[tuple[Vec3, Vec3], ...]:
@@ -121,12 +128,12 @@ class CableBundle(Part):
     def length(self) -> float:
         """Length along the centre line, mm: straights and arcs."""
         straight = sum(float(np.linalg.norm(b - a)) for a, b in self.straights())
-        return straight + sum(self.bend_radius * b.turn for b in self.bends())
+        return straight + sum(b.radius * b.turn for b in self.bends())
 
     def _line(self) -> Vec3:
         """The centre line as points (n, 3) close enough for the self-contact test."""
-        bends, big = self.bends(), float(self.bend_radius)
-        step = max(big * math.pi / 8, self.length() / MOST_PIECES)
+        bends = self.bends()
+        step = max(self.bend_radius * math.pi / 8, self.length() / MOST_PIECES)
         line = [self._corners()[0][None]]
         for i, (a, b) in enumerate(self.straights()):
             n = math.ceil(float(np.linalg.norm(b - a)) / step)
@@ -135,7 +142,7 @@ class CableBundle(Part):
                 s = bends[i]
                 n = math.ceil(s.turn / SAG_STEP)
                 t = (s.turn * np.arange(1, n + 1) / n)[:, None]
-                line.append(s.centre + big * (np.cos(t) * s.u + np.sin(t) * s.v))
+                line.append(s.centre + s.radius * (np.cos(t) * s.u + np.sin(t) * s.v))
         return np.concatenate(line)
 
     def _keeps_off_itself(self) -> None:
@@ -163,7 +170,7 @@ class CableBundle(Part):
 
     def box(self) -> Box:
         """Extents of the bundle: those of its straight pieces, and of each arc where it bulges beyond its ends."""
-        r, big = self.diameter / 2, float(self.bend_radius)
+        r = self.diameter / 2
         lo, hi = np.full(3, np.inf), np.full(3, -np.inf)
         for p, q in self.straights():
             d = q - p
@@ -182,7 +189,7 @@ class CableBundle(Part):
                     top = (phase if sign > 0 else phase + math.pi) % (2 * math.pi)
                     for t in (0.0, bend.turn, top) if top < bend.turn else (0.0, bend.turn):
                         beside = r * math.sqrt(max(0.0, 1.0 - (amp * math.sin(t - phase)) ** 2))
-                        value = float(bend.centre[k]) + big * amp * math.cos(t - phase) + sign * beside
+                        value = float(bend.centre[k]) + bend.radius * amp * math.cos(t - phase) + sign * beside
                         into[k] = max(into[k], value) if sign > 0 else min(into[k], value)
         return Box((float(lo[0]), float(lo[1]), float(lo[2])), (float(hi[0]), float(hi[1]), float(hi[2])))
 
@@ -208,7 +215,7 @@ class CableBundle(Part):
                 edges.append(cq.Edge.makeLine(cq.Vector(*a), cq.Vector(*b)))
             if i < len(bends):
                 s = bends[i]
-                half = s.centre + self.bend_radius * (math.cos(s.turn / 2) * s.u + math.sin(s.turn / 2) * s.v)
+                half = s.centre + s.radius * (math.cos(s.turn / 2) * s.u + math.sin(s.turn / 2) * s.v)
                 edges.append(cq.Edge.makeThreePointArc(cq.Vector(*s.start), cq.Vector(*half), cq.Vector(*s.end)))
         return {"bundle": draw.pipe(cq.Wire.assembleEdges(edges), self.diameter)}
 

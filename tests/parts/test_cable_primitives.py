@@ -80,6 +80,14 @@ def test_extents_and_volume_agree_with_the_kernel(fields):
     assert solid.Volume() == pytest.approx(math.pi * c.diameter**2 / 4 * c.length(), rel=1e-6)
 
 
+@pytest.mark.parametrize("turn", [1e-7, 1e-5, 1.1e-5, 1e-4, 1e-3])
+def test_nearly_straight_corners_can_be_laid(turn):
+    """Legs of 300 that hardly turn: as long as the two legs to within what a cut corner saves."""
+    c = CableBundle(points=[(0, 0, 0), (300, 0, 0), (600, 300 * turn, 0)], diameter=2, bend_radius=2)
+    assert c.length() == pytest.approx(600, abs=1e-3)
+    assert c.solids()["bundle"].isValid()
+
+
 def test_short_leg_is_refused_by_how_much():
     with pytest.raises(ValidationError, match=r"leg 1 is 10\.0 mm too short for bends of radius 20"):
         CableBundle(points=[(0, 0, 0), (10, 0, 0), (10, 80, 0)], diameter=8, bend_radius=20)
