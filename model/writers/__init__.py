@@ -1,0 +1,84 @@
+"""The files a build is written to: one writer a format, one line to register it.
+
+Owns the register, the choice of formats and the all-or-nothing writing of one export. What a format holds is its own
+module's work; putting files in place is `atomic`'s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import NamedTuple, cast
+
+from elbowroom.model.findings import Finding
+from elbowroom.model.problems import InputError, choices, shown
+from elbowroom.model.scene import Scene
+from elbowroom.model.writers.atomic import OutputError, Staging
+from elbowroom.model.writers.job import Files, Job, Progress
+
+# Format name -> module of its writer, which has `write(job) -> Files`. Loaded when first asked for.
+FORMATS: dict[str, str] = {
+    "step": "step",
+    "stl": "stl",
+    "glb": "glb",
+    "json": "json_report",
+    "bom": "bom",
+}
+
+
+class Written(NamedTuple):
+    """What an export left on the disk, and what its reader must be told (parts left out, and why)."""
+
+    paths: list[Path]
+    notes: list[str]
+
+
+def write(
+    scene: Scene,
+    findings: Sequence[Finding],
+    folder: Path,
+    only: Collection[str] | None = None,
+    progress: Progress | None = None,
+    *,
+    keep_outs: bool = False,
+) -> Written:
+    """Write the formats named in `only` (all of them where None) into `folder`, all files or none.
+
+    keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. Raises OutputError
+    where the files cannot be written (the earlier ones are then unchanged) and InputError for an unknown format.
+    """
+    formats = _known(FORMATS if only is None else only)
+    job = Job(scene, findings, keep_outs)
+    with Staging(folder) as staging:
+        for i, name in enumerate(formats):
+            if progress:
+                progress(i, len(formats), f"writing {name}")
+            for path, content in _writer(name)(job):
+                staging.add(path, content)
+        paths = staging.commit()
+    if progress:
+        progress(len(formats), len(formats), "written")
+    return Written(paths, job.notes)
+
+
+def chosen(only: str | None) -> tuple[str, ...]:
+    """The formats a comma-separated list names, in the register's order; all where None. Raises InputError."""
+    return _known(FORMATS if only is None else [name.strip().lower() for name in only.split(",") if name.strip()])
+
+
+def _known(names: Collection[str]) -> tuple[str, ...]:
+    for name in names:
+        if name not in FORMATS:
+            raise InputError(f"no format {shown(name)}{choices(name, FORMATS)}")
+    if not names:
+        raise InputError(f"no format named; known: {', '.join(FORMATS)}")
+    return tuple(name for name in FORMATS if name in names)
+
+
+def _writer(name: str) -> Callable[[Job], Files]:
+    module = import_module(f"elbowroom.model.writers.{FORMATS[name]}")
+    return cast("Callable[[Job], Files]", module.write)
+
+
+__all__ = ["FORMATS", "OutputError", "Progress", "Written", "chosen", "write"]

@@ -1,0 +1,76 @@
+"""Bill of materials: a row for each distinct shape, as CSV (RFC 4180, UTF-8) that a spreadsheet opens safely.
+
+Owns the columns and the guarding of cells. Counting screws, fittings and tube lengths is not its work: a row is a shape
+that the scene holds.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+
+from elbowroom.model.layout import Piece
+from elbowroom.model.writers.job import Files, Job
+from elbowroom.model.writers.names import catalogue_name
+from elbowroom.parts.base import ASSUMED, MARKS
+from elbowroom.parts.measure import Measure
+
+FILE = "bom.csv"
+COLUMNS = (
+    "count", "shape", "family", "catalogue", "x_mm", "y_mm", "z_mm", "dimensions", "rests_on", "instances",
+)  # fmt: skip
+
+# A cell that begins with one of these is run as a formula by spreadsheets (OWASP, "CSV Injection").
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+_STRENGTH = ("M", "P", "C", "V")  # weakest evidence first
+
+
+def write(job: Job) -> Files:
+    """`bom.csv`, rows in order of first appearance."""
+    out = io.StringIO(newline="")
+    table = csv.writer(out, lineterminator="\r\n")
+    table.writerow(COLUMNS)
+    for label, _, pieces, solids in job.shapes:
+        if all(s.body.keep_out is not None for s in solids):
+            continue  # nothing to buy or make
+        part = pieces[0].part
+        x, y, z = (number(edge) for edge in part.box().size)
+        table.writerow(
+            [
+                len(pieces), label, part.family, guarded(catalogue_name(part) or ""), x, y, z,
+                guarded(dimensions(pieces[0])), guarded(rests_on(pieces)), guarded("; ".join(p.name for p in pieces)),
+            ]
+        )  # fmt: skip
+    yield FILE, out.getvalue().encode("utf-8", "replace")
+
+
+def dimensions(piece: Piece) -> str:
+    """The part's measured fields with their units, in the order the family declares them."""
+    values = ((name, getattr(piece.part, name)) for name in type(piece.part).model_fields)
+    return "; ".join(f"{name} {number(v)} {v.UNIT}" for name, v in values if isinstance(v, Measure))
+
+
+def rests_on(pieces: Sequence[Piece]) -> str:
+    """Which fields the build states and which rest on what evidence, the weakest of any instance counting."""
+    groups: dict[str, list[str]] = {}
+    for name in type(pieces[0].part).model_fields:
+        marks = {"build" if name in p.given else p.sources[name][1] for p in pieces if name in p.given | set(p.sources)}
+        if marks:
+            groups.setdefault(min(marks, key=lambda m: (*_STRENGTH, "build").index(m)), []).append(name)
+    said = []
+    for mark in ("build", *reversed(_STRENGTH)):
+        if mark in groups:
+            basis = "the build" if mark == "build" else MARKS[mark] + (" (assumed)" if mark in ASSUMED else "")
+            said.append(f"{basis}: {', '.join(groups[mark])}")
+    return "; ".join(said)
+
+
+def number(value: float) -> str:
+    """A number to a thousandth, without trailing zeros."""
+    return f"{round(float(value), 3) + 0.0:.3f}".rstrip("0").rstrip(".")
+
+
+def guarded(text: str) -> str:
+    """A text cell that no spreadsheet takes for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA) else text

@@ -1,0 +1,56 @@
+"""What every writer is handed: the scene, its findings, the wishes of the caller, and a place for notes.
+
+Owns the `Job` value and the groupings of its solids that several writers share. Files and folders are not known here: a
+writer answers with names and bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from elbowroom.model.findings import Finding
+from elbowroom.model.layout import Piece
+from elbowroom.model.scene import Scene, Shape, Solid
+from elbowroom.model.writers.names import shape_labels
+
+Progress = Callable[[int, int, str], None]  # done, total, what
+Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.stl") and content
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `notes` collects
+    what a reader of the files must be told: what was left out, and why.
+    """
+
+    scene: Scene
+    findings: Sequence[Finding]
+    keep_outs: bool = False
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def title(self) -> str:
+        return self.scene.layout.title
+
+    @cached_property
+    def labels(self) -> dict[str, str]:
+        """A label for each distinct shape, by shape key."""
+        return shape_labels(self.scene.solids)
+
+    @cached_property
+    def pieces(self) -> list[tuple[Piece, Shape, list[Solid]]]:
+        """Every piece that drew anything, with its shape and its bodies (keep-outs among them), in scene order."""
+        found: dict[str, tuple[Piece, Shape, list[Solid]]] = {}
+        for solid in self.scene.solids:
+            found.setdefault(solid.piece.name, (solid.piece, solid.shape, []))[2].append(solid)
+        return list(found.values())
+
+    @cached_property
+    def shapes(self) -> list[tuple[str, Shape, list[Piece], list[Solid]]]:
+        """Every distinct shape: label, shape, the pieces that have it, and the bodies of the first of them."""
+        found: dict[str, tuple[str, Shape, list[Piece], list[Solid]]] = {}
+        for piece, shape, solids in self.pieces:
+            found.setdefault(shape.key, (self.labels[shape.key], shape, [], solids))[2].append(piece)
+        return list(found.values())

@@ -1,0 +1,87 @@
+"""Names in files: safe file names, and one label for each distinct shape of a scene.
+
+Owns turning text from an untrusted build file into file names that stay inside their folder on every system, and the
+labels by which the STEP products, the STL files and the bill of materials call the same shape.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+from functools import cache
+
+from elbowroom.model.scene import Solid
+from elbowroom.parts.base import Part
+from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.families import FAMILIES, family_class
+
+# Device names that no file may have on Windows, with or without an ending (Microsoft, "Naming Files, Paths, and
+# Namespaces"), mark M.
+RESERVED = frozenset(
+    {"con", "prn", "aux", "nul", "conin$", "conout$"}
+    | {f"{port}{digit}" for port in ("com", "lpt") for digit in "0123456789¹²³"}
+)
+MAX_NAME_BYTES = 80  # of 255 that common file systems allow: leaves room for an ending, a counter and a temporary mark
+
+
+def safe_name(text: str, otherwise: str = "part") -> str:
+    """`text` as a file name without an ending: letters, digits, `-` and `_`, at most 80 bytes of UTF-8, never empty,
+    never a reserved name. Different texts may give the same name: `UniqueNames` keeps them apart.
+    """
+    plain = unicodedata.normalize("NFKC", text.encode("utf-8", "replace").decode("utf-8"))
+    kept = "".join(c if c.isalnum() or c == "_" else "-" for c in plain)
+    name = "-".join(word for word in kept.split("-") if word)
+    name = name.encode("utf-8")[:MAX_NAME_BYTES].decode("utf-8", "ignore").rstrip("-")
+    if not name:
+        name = otherwise
+    return f"{name}-{otherwise}" if name.casefold() in RESERVED else name
+
+
+class UniqueNames:
+    """Hands out safe names that differ from each other on file systems that ignore case."""
+
+    def __init__(self) -> None:
+        self._taken: set[str] = set()
+
+    def take(self, text: str, otherwise: str = "part") -> str:
+        """The safe form of `text`, with a counter where an earlier name has it already."""
+        base = safe_name(text, otherwise)
+        name, count = base, 1
+        while _folded(name) in self._taken:
+            count += 1
+            name = f"{base}-{count}"
+        self._taken.add(_folded(name))
+        return name
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFKC", name.casefold())
+
+
+def catalogue_name(part: Part) -> str | None:
+    """The catalogue's name for exactly this part; None where no catalogue row draws the same shape."""
+    return _catalogue(part.family).get(part.shape_key()) if part.family in FAMILIES else None
+
+
+@cache
+def _catalogue(family: str) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for size in sizes(family).values():
+        found.setdefault(family_class(family)(**size.fields).shape_key(), size.name)
+    return found
+
+
+def shape_labels(solids: Iterable[Solid]) -> dict[str, str]:
+    """A label for each distinct shape, by shape key, in order of first appearance; each is a safe, unique file name.
+
+    It is the catalogue's name where a catalogue row draws the same shape, else the family and the box of the part in mm
+    (fan-120x120x25), with a counter where two shapes share it.
+    """
+    names = UniqueNames()
+    labels: dict[str, str] = {}
+    for solid in solids:
+        if solid.shape.key not in labels:
+            part = solid.piece.part
+            size = "x".join(f"{round(edge, 1):g}".replace(".", "_") for edge in part.box().size)
+            labels[solid.shape.key] = names.take(catalogue_name(part) or f"{part.family}-{size}")
+    return labels

@@ -1,0 +1,184 @@
+"""STEP (ISO 10303-21, AP214): exact solids in millimetres, as an assembly tree with names and colours.
+
+Owns the tree: build / sub-assembly / piece / body. Pieces of one shape share one product, so its geometry stands in the
+file once. Keep-outs are left out unless asked for, and then hang under a sub-assembly "keep-outs" of their own. The
+file's text is made repeatable by `part21`; the exact solids come from the scene's own files or are drawn again.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from elbowroom.model.layout import Piece
+from elbowroom.model.scene import Shape, Solid
+from elbowroom.model.writers import part21
+from elbowroom.model.writers.atomic import OutputError
+from elbowroom.model.writers.job import Files, Job
+from elbowroom.model.writers.materials import KEEP_OUT, LOOKS, Look
+from elbowroom.parts.mesh_file import PartFileError
+from elbowroom.parts.pose import IDENTITY, Pose
+
+FILE = "assembly.step"
+KEEP_OUTS = "keep-outs"
+
+# Written without curves in surface parameters: readers work them out again, and the file is half as long.
+_SETTINGS: dict[str, str | int] = {
+    "write.step.schema": "AP214IS",
+    "write.step.unit": "MM",
+    "write.surfacecurve.mode": 0,
+}
+
+
+def write(job: Job) -> Files:
+    """The whole build as one STEP file; pieces whose exact solids are not known are left out with a note."""
+    tree = _Tree(job.title)
+    bodies: dict[str, dict[str, Any] | str] = {}
+    products: dict[tuple[str, bool], Any] = {}
+    assemblies: dict[tuple[str, bool], Any] = {}
+    written = 0
+
+    def hang(piece: Piece, shape: Shape, solids: list[Solid], exact: dict[str, Any], keep_out: bool) -> None:
+        nonlocal written
+        key = (shape.key, keep_out)
+        if key not in products:
+            label = job.labels[shape.key] + (f" {KEEP_OUTS}" if keep_out else "")
+            products[key] = tree.product(label)
+            for solid in solids:
+                look = KEEP_OUT if keep_out else LOOKS[solid.body.material]
+                body = tree.body(f"{label} {solid.body.name}", exact[solid.body.name], look)
+                tree.place(products[key], body, IDENTITY, solid.body.name)
+        name = KEEP_OUTS if keep_out else piece.assembly
+        if (name, keep_out) not in assemblies:
+            assemblies[name, keep_out] = tree.product(name)
+            tree.place(tree.root, assemblies[name, keep_out], IDENTITY, name)
+        tree.place(assemblies[name, keep_out], products[key], piece.pose, piece.name)
+        written += 1
+
+    for keep_out in (False, True) if job.keep_outs else (False,):
+        for piece, shape, solids in job.pieces:
+            wanted = [s for s in solids if (s.body.keep_out is not None) == keep_out]
+            if not wanted:
+                continue
+            if shape.key not in bodies:
+                bodies[shape.key] = _exact(piece)
+            exact = bodies[shape.key]
+            if isinstance(exact, str):
+                job.notes.append(f"{FILE}: {piece.name} is left out, no exact solid of it is known: {exact}")
+            else:
+                hang(piece, shape, wanted, exact, keep_out)
+    if written:
+        yield FILE, tree.text()
+    else:
+        job.notes.append(f"{FILE}: not written, the build holds no exact solid")
+
+
+def _exact(piece: Piece) -> dict[str, Any] | str:
+    """The piece's exact solids by body name (TopoDS_Shape), in part coordinates; where there are none, why."""
+    try:
+        return {name: solid.wrapped for name, solid in piece.part.solids().items()}
+    except PartFileError as e:  # a user's mesh too fine to be made a solid, or a file that has gone since
+        return str(e)
+
+
+class _Tree:
+    """A document of the kernel's, built from the root down; names are kept as tokens until the text is final."""
+
+    def __init__(self, title: str) -> None:
+        from OCP.TCollection import TCollection_ExtendedString
+        from OCP.TDocStd import TDocStd_Document
+        from OCP.XCAFDoc import XCAFDoc_DocumentTool
+
+        self._title = title
+        self._names: dict[str, str] = {}
+        self._known: set[Any] = set()
+        self._document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
+        self._shapes = XCAFDoc_DocumentTool.ShapeTool_s(self._document.Main())
+        self._colours = XCAFDoc_DocumentTool.ColorTool_s(self._document.Main())
+        self.root = self.product(title)
+
+    def _name(self, label: Any, text: str) -> None:
+        from OCP.TCollection import TCollection_ExtendedString
+        from OCP.TDataStd import TDataStd_Name
+
+        # The kernel folds long names, doubles no backslash and writes raw UTF-8: it is only given short ASCII tokens.
+        token = f"@{len(self._names)}@"
+        self._names[token] = text
+        TDataStd_Name.Set_s(label, TCollection_ExtendedString(token))
+
+    def product(self, name: str) -> Any:
+        """A new, empty assembly product."""
+        label = self._shapes.NewShape()
+        self._name(label, name)
+        return label
+
+    def body(self, name: str, shape: Any, look: Look) -> Any:
+        """A new product that is one solid of one colour."""
+        from OCP.BRepBuilderAPI import BRepBuilderAPI_Copy, BRepBuilderAPI_Transform
+        from OCP.Quantity import Quantity_Color, Quantity_ColorRGBA, Quantity_TypeOfColor
+        from OCP.XCAFDoc import XCAFDoc_ColorType
+
+        if not shape.Location().IsIdentity():
+            placement = shape.Location().Transformation()
+            shape = BRepBuilderAPI_Transform(shape.Located(type(shape.Location())()), placement, True).Shape()
+        elif shape in self._known:
+            shape = BRepBuilderAPI_Copy(shape).Shape()  # geometry shared by two products would lose one's name
+        self._known.add(shape)
+        label = self._shapes.NewShape()
+        self._shapes.SetShape(label, shape)
+        self._name(label, name)
+        colour = Quantity_Color(*look.colour, Quantity_TypeOfColor.Quantity_TOC_sRGB)
+        self._colours.SetColor(label, Quantity_ColorRGBA(colour, look.opacity), XCAFDoc_ColorType.XCAFDoc_ColorSurf)
+        return label
+
+    def place(self, parent: Any, product: Any, pose: Pose, name: str) -> None:
+        """An occurrence of a product in an assembly."""
+        from elbowroom.parts import draw
+
+        self._name(self._shapes.AddComponent(parent, product, draw.location(pose).wrapped), name)
+
+    def text(self) -> bytes:
+        """The file's content."""
+        from OCP.IFSelect import IFSelect_ReturnStatus
+        from OCP.STEPCAFControl import STEPCAFControl_Writer
+        from OCP.STEPControl import STEPControl_StepModelType
+
+        self._shapes.UpdateAssemblies()
+        with _settings(), tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
+            writer = STEPCAFControl_Writer()
+            writer.SetColorMode(True)
+            writer.SetNameMode(True)
+            path = Path(folder, "raw.step")
+            if not writer.Transfer(self._document, STEPControl_StepModelType.STEPControl_AsIs):
+                raise OutputError(f"cannot write {FILE}: the geometry kernel could not translate the build")
+            if writer.Write(str(path)) != IFSelect_ReturnStatus.IFSelect_RetDone:
+                raise OutputError(f"cannot write {FILE}: the geometry kernel could not write to {folder}")
+            return part21.canonical(path.read_text(encoding="ascii"), self._title, self._names)
+
+
+@contextmanager
+def _settings() -> Iterator[None]:
+    """The kernel's process-wide STEP settings as this module wants them, put back afterwards."""
+    from OCP.Interface import Interface_Static
+    from OCP.STEPControl import STEPControl_Controller
+
+    STEPControl_Controller.Init_s()  # the settings exist only once the STEP translator is set up
+    before: dict[str, str | int] = {}
+    for key, value in _SETTINGS.items():
+        if isinstance(value, int):
+            before[key] = Interface_Static.IVal_s(key)
+            Interface_Static.SetIVal_s(key, value)
+        else:
+            before[key] = Interface_Static.CVal_s(key)
+            Interface_Static.SetCVal_s(key, value)
+    try:
+        yield
+    finally:
+        for key, value in before.items():
+            if isinstance(value, int):
+                Interface_Static.SetIVal_s(key, value)
+            else:
+                Interface_Static.SetCVal_s(key, value)

@@ -1,0 +1,97 @@
+"""STL: binary, millimetres, closed and welded; one file for each distinct shape, and one of the whole build.
+
+Owns the making of printable triangles: a shape's bodies are joined into one skin where that changes nothing but the
+walls between them, laid on z = 0 in part coordinates, and rounded to the 32 bits of the format without opening the
+mesh. `assembly.stl` holds every body as a closed skin of its own, in case coordinates.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.scene import Mesh
+from elbowroom.model.writers.job import Files, Job
+from elbowroom.parts.pose import apply
+
+FOLDER = "stl"
+FILE = "assembly.stl"
+
+# 80 bytes that must not begin with "solid", or readers take the file for a text one.
+HEADER = b"binary STL, millimetres, written by elbowroom".ljust(80)
+
+# Joining bodies that only touch keeps the sum of their volumes to rounding; a larger change would mean that the union
+# filled or ate something (a faceted pin in a faceted bore), and then the bodies stay apart.
+JOINED_VOLUME = 1e-9  # of the volume
+
+_RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+
+Vertices = NDArray[np.float64]
+Triangles = NDArray[np.int64]
+
+
+def write(job: Job) -> Files:
+    """`stl/<shape>.stl` for each distinct shape with a real body, and `assembly.stl`."""
+    for label, _, pieces, solids in job.shapes:
+        meshes = [s.mesh for s in solids if s.body.keep_out is None]
+        if not meshes:
+            continue
+        vertices, triangles = joined(meshes)
+        vertices = vertices - [0.0, 0.0, vertices[:, 2].min()]
+        name = f"{FOLDER}/{label}.stl"
+        yield name, encoded(vertices, triangles)
+        faults = sorted({s.mesh.fault for s in solids if s.body.keep_out is None and s.mesh.fault})
+        if faults:
+            job.notes.append(f"{name}: not a closed mesh ({'; '.join(faults)}): {pieces[0].name} as it was given")
+    placed = [(apply(s.pose, s.mesh.vertices), s.mesh.triangles) for s in job.scene.solids if s.body.keep_out is None]
+    if placed:
+        yield FILE, encoded(*stacked(placed))
+
+
+def joined(meshes: Sequence[Mesh]) -> tuple[Vertices, Triangles]:
+    """The bodies as one skin without inner walls where they only touch, else as separate skins in one list."""
+    apart = stacked([(m.vertices, m.triangles) for m in meshes])
+    if len(meshes) < 2 or any(m.fault for m in meshes):
+        return apart
+    import manifold3d as m3
+
+    solids = [
+        m3.Manifold(m3.Mesh64(np.ascontiguousarray(m.vertices), np.ascontiguousarray(m.triangles, dtype=np.uint64)))
+        for m in meshes
+    ]
+    total = sum(s.volume() for s in solids)
+    union = m3.Manifold.batch_boolean(solids, m3.OpType.Add)
+    whole = union.status() == m3.Error.NoError and all(s.status() == m3.Error.NoError for s in solids)
+    if not whole or abs(union.volume() - total) > JOINED_VOLUME * total:
+        return apart
+    mesh = union.to_mesh64()
+    return np.asarray(mesh.vert_properties, dtype=np.float64)[:, :3], np.asarray(mesh.tri_verts, dtype=np.int64)
+
+
+def stacked(meshes: Sequence[tuple[Vertices, NDArray[np.integer]]]) -> tuple[Vertices, Triangles]:
+    """Several meshes as one list of vertices and triangles."""
+    offsets = np.cumsum([0, *(len(v) for v, _ in meshes)])
+    triangles = [t.astype(np.int64) + o for (_, t), o in zip(meshes, offsets, strict=False)]
+    return np.concatenate([v for v, _ in meshes]), np.concatenate(triangles)
+
+
+def encoded(vertices: Vertices, triangles: Triangles) -> bytes:
+    """A binary STL. Vertices that fall together in 32 bits are made one and the triangles that collapse are dropped,
+    which keeps a closed mesh closed.
+    """
+    # Adding zero turns -0 into 0: two spellings of one vertex would be two vertices to a reader that compares bytes.
+    single = vertices.astype(np.float32) + np.float32(0.0)
+    _, same = np.unique(single, axis=0, return_inverse=True)
+    welded = same.reshape(-1)[triangles]
+    alive = (welded[:, 0] != welded[:, 1]) & (welded[:, 1] != welded[:, 2]) & (welded[:, 2] != welded[:, 0])
+    corners = single[triangles[alive]]
+    wide = corners.astype(np.float64)
+    normals = np.cross(wide[:, 1] - wide[:, 0], wide[:, 2] - wide[:, 0])
+    length = np.linalg.norm(normals, axis=1, keepdims=True)
+    normals = np.divide(normals, length, out=np.zeros_like(normals), where=length > 0)
+    records = np.zeros(len(corners), dtype=_RECORD)
+    records["normal"], records["corners"] = normals + 0.0, corners
+    return HEADER + struct.pack("<I", len(records)) + records.tobytes()
