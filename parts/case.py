@@ -1,0 +1,314 @@
+"""A case: six panels round a free interior, with openings for fans, a board seat, slots and what else is built in.
+
+Owns the case's fields, its cross-field rules, its frames and hole patterns. The interior is the box from (0, 0, 0) to
+(depth, width, height): x toward the front, y from the tray toward the open side, z up; every panel lies outside it.
+Leaves openings to `case_openings`, the built-in fittings to `case_fittings` and drawing to `case_panels`.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+from pydantic import model_validator
+
+from elbowroom.parts import board_standard as std
+from elbowroom.parts.base import Body, Box, Frame, HolePattern, Material, Part, dim
+from elbowroom.parts.board_standard import PRACTICE
+from elbowroom.parts.case_fittings import (
+    TAIL_RELIEF,
+    BoardSeat,
+    DriveCage,
+    Feet,
+    Interior,
+    PsuSeat,
+    PsuShroud,
+    TrayCutout,
+)
+from elbowroom.parts.case_openings import AXIS_WALLS, EXACT, FACE_AXES, LEAST_WEB, Cut, Face, Opening, Rect, conflicts
+from elbowroom.parts.measure import Mm
+from elbowroom.parts.pose import Pose, pose
+
+if TYPE_CHECKING:
+    from cadquery import Shape
+
+FACES: tuple[Face, ...] = ("floor", "roof", "front", "rear", "tray", "open")
+_INWARD: dict[str, tuple[int, int, int]] = {
+    "floor": (0, 0, 1), "roof": (0, 0, -1), "rear": (1, 0, 0), "front": (-1, 0, 0), "tray": (0, 1, 0),
+    "open": (0, -1, 0),
+}  # fmt: skip
+_UNIT: dict[str, tuple[int, int, int]] = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
+_NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_TAKEN = re.compile(r".*-(wall|outside)|board|psu|rear-slot-\d+")
+
+
+class Case(Part):
+    """A case. Openings, standoffs, slots and cut-outs are given by distances a person can measure from named walls."""
+
+    family: ClassVar[str] = "case"
+
+    interior: Interior = dim(Interior(), "Free inner size", source=PRACTICE, mark="P")
+    sheet: Mm = dim(Mm(1.0), "Panel thickness", source=PRACTICE, mark="P", ge=0.4, le=30)
+    openings: dict[str, Opening] = dim(
+        {}, "Where fans and radiators can be screwed on, by name", source=PRACTICE, mark="P"
+    )
+    board: BoardSeat | None = dim(BoardSeat(), "Standoffs, I/O cut-out and slots", source=std.MICROATX, mark="V")
+    slots: int = dim(7, "Expansion slots in the rear panel", source=std.MICROATX, mark="V", ge=0, le=12)
+    low_profile: bool = dim(False, "Slots for low-profile brackets", source=PRACTICE, mark="P")
+    tray_cutouts: tuple[TrayCutout, ...] = dim((), "Cable openings in the tray", source=PRACTICE, mark="P")
+    cable_space: Mm = dim(
+        Mm(20), "Depth behind the tray, closed by a side panel; 0: the tray is the side", source=PRACTICE, mark="P",
+        ge=0, le=150,
+    )  # fmt: skip
+    psu: PsuSeat | None = dim(None, "Rear cut-out for a power supply", source=std.PSU_SOURCE, mark="V")
+    psu_shroud: PsuShroud | None = dim(None, "Cover over the power supply", source=PRACTICE, mark="P")
+    drive_cage: DriveCage | None = dim(None, "Drive cage", source=PRACTICE, mark="P")
+    open_side: Literal["glass", "sheet", "none"] = dim("glass", "What closes the open side", source=PRACTICE, mark="P")
+    glass: Mm = dim(Mm(4), "Thickness of the glass", source=PRACTICE, mark="P", ge=1, le=20)
+    feet: Feet | None = dim(Feet(), "Feet under the floor", source=PRACTICE, mark="P")
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Case:
+        problems = [*self._name_problems(), *self._cut_problems(), *self._fitting_problems()]
+        if problems:
+            raise ValueError("; ".join(problems))
+        return self
+
+    # -- sizes ---------------------------------------------------------------------------------------------------
+
+    @property
+    def size(self) -> tuple[float, float, float]:
+        """Interior depth, width, height, mm."""
+        return float(self.interior.depth), float(self.interior.width), float(self.interior.height)
+
+    @property
+    def interior_box(self) -> Box:
+        """The free interior."""
+        return Box((0.0, 0.0, 0.0), self.size)
+
+    @property
+    def back(self) -> float:
+        """y to which floor, roof, front and rear run behind the tray, mm."""
+        return -float(self.sheet) - float(self.cable_space)
+
+    @property
+    def side_thickness(self) -> float:
+        """Thickness of whatever closes the open side, mm; 0 for none."""
+        return {"glass": float(self.glass), "sheet": float(self.sheet), "none": 0.0}[self.open_side]
+
+    def face_size(self, face: str) -> tuple[float, float]:
+        """Size of a face along its two axes, mm."""
+        a, b = ("xyz".index(axis) for axis in FACE_AXES[face])
+        return self.size[a], self.size[b]
+
+    def box(self) -> Box:
+        t, (d, w, h) = float(self.sheet), self.size
+        y0 = self.back - (t if self.cable_space > 0 else 0.0)
+        foot = float(self.feet.height) if self.feet else 0.0
+        return Box((-t, y0, -t - foot), (d + t, w + self.side_thickness, h + t))
+
+    # -- names ---------------------------------------------------------------------------------------------------
+
+    def panel(self, face: str) -> str | None:
+        """Name of the body that closes a face; None where the open side has none."""
+        if face != "open":
+            return face
+        return {"glass": "glass", "sheet": "open-side", "none": None}[self.open_side]
+
+    def standoffs(self) -> tuple[str, ...]:
+        n = len(self.board.hole_centres()) if self.board else 0
+        return tuple(f"standoff-{i}" for i in range(1, n + 1))
+
+    def bodies(self) -> tuple[Body, ...]:
+        out = [Body(f, "steel") for f in FACES if f != "open"]
+        if self.cable_space > 0:
+            out.append(Body("back-side", "steel"))
+        side = self.panel("open")
+        if side is not None:
+            glass: Material = "glass" if side == "glass" else "steel"
+            out.append(Body(side, glass))
+        out += [Body(n, "brass") for n in self.standoffs()]
+        out += [Body(f"{n}-mesh", "mesh") for n, o in self.openings.items() if o.air == "mesh"]
+        if self.psu_shroud:
+            out.append(Body("shroud", "steel"))
+        if self.drive_cage:
+            out.append(Body("drive-cage", "steel"))
+        if self.feet:
+            out += [Body(f"foot-{i}", "rubber") for i in range(1, 5)]
+        return tuple(out)
+
+    # -- cuts and rules ------------------------------------------------------------------------------------------
+
+    @property
+    def bracket(self) -> std.BracketHeight:
+        """Heights of the card brackets the slots are made for."""
+        return std.LOW_PROFILE if self.low_profile else std.FULL_HEIGHT
+
+    def slot_cuts(self) -> dict[str, Cut]:
+        return self.board.slot_cuts(self.size[2], self.slots, self.bracket) if self.board else {}
+
+    def fixed_cuts(self, face: str) -> dict[str, list[Cut]]:
+        """Cuts of a face that are not openings, by what they are for."""
+        out: dict[str, list[Cut]] = {}
+        if face == "rear":
+            if self.board:
+                out["I/O cut-out"] = [self.board.io_cut(self.size[2])]
+            out.update({name: [cut] for name, cut in self.slot_cuts().items()})
+            if self.psu:
+                out["psu cut-out"] = self.psu.cuts()
+        if face == "tray":
+            out.update({f"tray cut-out {i}": [c.cut()] for i, c in enumerate(self.tray_cutouts, 1)})
+        return out
+
+    def _name_problems(self) -> list[str]:
+        out = []
+        for name, o in self.openings.items():
+            if not _NAME.fullmatch(name):
+                out.append(f"opening {name!r}: a name is lower-case words joined by hyphens")
+            elif _TAKEN.fullmatch(name):
+                out.append(f"opening {name!r}: the case has a frame of that name")
+            if o.face == "open" and self.open_side != "sheet":
+                out.append(f"opening {name}: the open side is {self.open_side}; openings need open_side: sheet")
+        return out
+
+    def _cut_problems(self) -> list[str]:
+        out: list[str] = []
+        for face in FACES:
+            size, mine = self.face_size(face), {n: o for n, o in self.openings.items() if o.face == face}
+            for name, o in mine.items():
+                row = dict(o.footprint(size).sticks_out(size, face))
+                out += [f"opening {name} leaves the {face} by {by:.2f} mm at the {wall}" for wall, by in row.items()]
+                for wall, by in o.cut_extent(size).sticks_out(size, face, LEAST_WEB):
+                    if wall not in row:
+                        out.append(f"slots of opening {name} are {by:.2f} mm too near the {wall} edge of the {face}")
+            out += conflicts({f"openings {n}": o.footprint(size) for n, o in mine.items()}, apart=0.0)
+            cuts = {f"opening {n}": o.cut_extent(size) for n, o in mine.items()}
+            for name, group in self.fixed_cuts(face).items():
+                cuts[name] = _extent(group)
+                for wall, by in cuts[name].sticks_out(size, face, LEAST_WEB):
+                    out.append(f"{name} leaves the {face} by {by:.2f} mm at the {wall}")
+            cuts.update(self._solid_spots(face))
+            if not any(text.startswith("openings") for text in out):
+                out += conflicts(cuts)
+        return out
+
+    def _solid_spots(self, face: str) -> dict[str, Rect]:
+        """Places of the tray that must stay uncut, or are notched from the edge: standoffs and the brackets' notch."""
+        if face != "tray" or self.board is None:
+            return {}
+        ox, _, oz = self.board.origin(self.size[2])
+        r = self.board.flats / 3**0.5
+        spots = {
+            f"standoff {name}": Rect(ox + y - r, oz + x - r, ox + y + r, oz + x + r)
+            for name, x, y in self.board.hole_centres()
+        }
+        notch = self.board.tail_notch(self.size[2], self.slots)
+        if notch is not None:
+            spots["bracket notch"] = Rect(0.0, notch[0], TAIL_RELIEF, notch[1])
+        return spots
+
+    def _fitting_problems(self) -> list[str]:
+        out: list[str] = []
+        d, w, h = self.size
+        for name, rect in self._solid_spots("tray").items():
+            margin = 0.0 if name.startswith("standoff") else -TAIL_RELIEF
+            out += [f"{name} leaves the tray by {by:.2f} mm at the {wall}"
+                    for wall, by in rect.sticks_out((d, h), "tray", margin)]  # fmt: skip
+        shroud = self.psu_shroud.plates(self.interior) if self.psu_shroud else {}
+        boxes = {f"shroud {n}": b for n, b in shroud.items()}
+        if self.drive_cage:
+            boxes["drive cage"] = self.drive_cage.box()
+        for name, b in boxes.items():
+            for axis, hi, limit in zip("xyz", b.hi, (d, w, h), strict=True):
+                if hi > limit + EXACT:
+                    out.append(f"{name} leaves the interior by {hi - limit:.2f} mm at the {AXIS_WALLS[axis][1]}")
+        if self.drive_cage:
+            for name, b in boxes.items():
+                by = min(min(p, q) - max(r, s) for p, q, r, s in
+                         zip(b.hi, boxes["drive cage"].hi, b.lo, boxes["drive cage"].lo, strict=True))  # fmt: skip
+                if name != "drive cage" and by > EXACT:
+                    out.append(f"drive cage and {name} plate overlap by {by:.2f} mm")
+        if self.feet:
+            reach, t = float(self.feet.inset + self.feet.diameter / 2), float(self.sheet)
+            for axis, length in (("depth", d + 2 * t), ("width", w - self.back)):
+                if reach > length / 2 + EXACT:
+                    out.append(f"feet overlap each other by {2 * (reach - length / 2):.2f} mm across the {axis}")
+            if self.feet.inset < self.feet.diameter / 2:
+                out.append(f"feet stand out by {self.feet.diameter / 2 - self.feet.inset:.2f} mm; raise inset")
+        return out
+
+    # -- frames --------------------------------------------------------------------------------------------------
+
+    def _face_point(self, face: str, u: float, v: float, out: float = 0.0) -> tuple[float, float, float]:
+        """Case coordinates of a point of a face, `out` mm outside its inner surface."""
+        point = dict(zip(FACE_AXES[face], (u, v), strict=True))
+        axis = next(a for a in "xyz" if a not in point)
+        at_low = face == AXIS_WALLS[axis][0]
+        point[axis] = -out if at_low else self.size["xyz".index(axis)] + out
+        return point["x"], point["y"], point["z"]
+
+    def thickness(self, face: str) -> float:
+        return self.side_thickness if face == "open" else float(self.sheet)
+
+    def _opening_poses(self, o: Opening) -> tuple[Pose, Pose]:
+        """Frame on the inner face, z into the case, and on the outer face, z outward; x along the row in both."""
+        u, v = o.middle(self.face_size(o.face))
+        inward, row = _INWARD[o.face], _UNIT[o.axis]
+        return (
+            pose(self._face_point(o.face, u, v), inward, row),
+            pose(self._face_point(o.face, u, v, self.thickness(o.face)), tuple(-i for i in inward), row),
+        )
+
+    def frames(self) -> tuple[Frame, ...]:
+        out: list[Frame] = []
+        for face in FACES:
+            panel, size = self.panel(face), self.face_size(face)
+            along = _UNIT[FACE_AXES[face][0]]
+            at = pose(self._face_point(face, 0.0, 0.0), _INWARD[face], along)
+            out.append(Frame(f"{face}-wall", "wall", at, (panel,) if panel else (), size=size))
+        for name, o in self.openings.items():
+            inner, outer = self._opening_poses(o)
+            touching = (self.panel(o.face) or o.face, *((f"{name}-mesh",) if o.air == "mesh" else ()))
+            out.append(Frame(name, "opening", inner, touching, size=o.row))
+            out.append(Frame(f"{name}-outside", "opening", outer, touching, size=o.row))
+        if self.board:
+            at = pose(self.board.origin(self.size[2]), (0, 1, 0), (0, 0, 1))
+            out.append(Frame("board", "socket", at, self.standoffs()))
+        for name, cut in self.slot_cuts().items():
+            if name.startswith("rear-slot"):
+                at = pose(self._face_point("rear", cut.u, cut.v), (1, 0, 0), (0, 1, 0))
+                out.append(Frame(name, "slot", at, ("rear",), size=(cut.width, cut.length)))
+        if self.psu:
+            turn = 1 if self.psu.fan == "down" else -1
+            at = pose(self._face_point("rear", *self.psu.middle), (1, 0, 0), (0, turn, 0))
+            out.append(Frame("psu", "face", at, ("rear",), size=std.PSU_FACE[self.psu.kind]))
+        if self.psu_shroud:
+            top = float(self.psu_shroud.height + self.psu_shroud.sheet)
+            size = (float(self.psu_shroud.depth), self.size[1])
+            out.append(Frame("shroud-wall", "wall", pose((0, 0, top), (0, 0, 1), (1, 0, 0)), ("shroud",), size=size))
+        return tuple(out)
+
+    def patterns(self) -> tuple[HolePattern, ...]:
+        """Slots of every opening, inside and outside; the standoffs' threads; the power supply's screw holes."""
+        out: list[HolePattern] = []
+        for name, o in self.openings.items():
+            inner, outer = self._opening_poses(o)
+            panel = self.panel(o.face) or o.face
+            out += [HolePattern(name, inner, o.holes(), panel), HolePattern(f"{name}-outside", outer, o.holes(), panel)]
+        if self.board:
+            out.append(HolePattern("board", self.frame("board").pose, self.board.holes_in_frame(), "standoff-1"))
+        if self.psu:
+            out.append(HolePattern("psu", self.frame("psu").pose, self.psu.holes(), "rear"))
+        return tuple(out)
+
+    def solids(self) -> dict[str, Shape]:
+        from elbowroom.parts import case_panels
+
+        return case_panels.draw_case(self)
+
+
+def _extent(cuts: list[Cut]) -> Rect:
+    whole = cuts[0].rect
+    for c in cuts[1:]:
+        whole = whole.joined(c.rect)
+    return whole

@@ -1,0 +1,253 @@
+"""What a case carries beside its panels: board seat, power supply seat, shroud, drive cage, cable openings, feet.
+
+Owns the fields of these fittings and where they lie in case coordinates, and the cuts the board and the power supply
+ask of the rear panel and the tray. Leaves the panels and all drawing to `case` and `case_panels`.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import model_validator
+
+from elbowroom.parts import board_standard as std
+from elbowroom.parts.base import Box, Hole, dim
+from elbowroom.parts.board_standard import PRACTICE
+from elbowroom.parts.case_openings import Cut, Spec
+from elbowroom.parts.measure import Mm
+
+CLEAR_6_32 = 4.32  # mm: normal clearance hole for 6-32, ASME B18.2.8 (V, also in public reference data)
+TAP = {"6-32": 2.705, "M3": 2.5}  # mm, tap drills of UNC 6-32 and M3 (V)
+TAIL_RELIEF = 3.0  # mm: notch in the tray's rear edge that card brackets' tails dip into; common practice (P)
+TAB_SLIT = 5.0  # mm: height of the slit that brackets' bent tabs and their screws pass through; common practice (P)
+SIDE_PLAY = 1.0  # mm: play of brackets along the row of slots, at each end; common practice (P)
+PSU_WINDOW_INSET = 11.0  # mm from a power supply's edges to the cut-out, clear of its screws; common practice (P)
+
+
+class Interior(Spec):
+    """Free size inside the panels."""
+
+    depth: Mm = dim(Mm(430), "Rear wall to front wall (x)", source=PRACTICE, mark="P", ge=80, le=1200)
+    width: Mm = dim(Mm(236), "Tray to open side (y)", source=PRACTICE, mark="P", ge=40, le=800)
+    height: Mm = dim(Mm(452), "Floor to roof (z)", source=PRACTICE, mark="P", ge=60, le=1200)
+
+
+class BoardAt(Spec):
+    """Where the board's edges lie."""
+
+    rear: Mm = dim(
+        Mm(round(std.PANEL_BEHIND_EDGE, 2)), "Rear wall to the board's rear edge", source=std.TRANSCRIBED, mark="C",
+        ge=0, le=300,
+    )  # fmt: skip
+    top: Mm = dim(Mm(38), "Roof to the board's top (CPU-side) edge", source=PRACTICE, mark="P", ge=0, le=900)
+
+
+class BoardSeat(Spec):
+    """Standoffs for the board; with it come the rear I/O cut-out and the slots. `form` sets where the top edge lies
+    relative to the holes; `holes` names a pattern or lists [x, y] in board coordinates."""
+
+    form: std.Form = dim("atx", "Form factor the case is made for", source=std.MICROATX, mark="V")
+    holes: str | tuple[tuple[Mm, Mm], ...] | None = dim(
+        None, "Hole pattern name, or a list of [x, y]; none: the form's own", source=std.TRANSCRIBED, mark="C"
+    )
+    at: BoardAt = dim(BoardAt(), "Position of the board's edges", source=PRACTICE, mark="P")
+    standoff: Mm = dim(Mm(6.5), "Standoff height", source=PRACTICE, mark="P", ge=2, le=40)
+    flats: Mm = dim(Mm(6), "Standoff width across flats", source=PRACTICE, mark="P", ge=4, le=12)
+    thread: Literal["6-32", "M3"] = dim("6-32", "Thread of the standoffs", source="SSI EEB 3.0", mark="C")
+
+    @model_validator(mode="after")
+    def _known(self) -> BoardSeat:
+        if self.form == "custom" and self.holes is None:
+            raise ValueError("a board seat of form custom needs holes: a pattern name or a list of [x, y] in mm")
+        holes = self.hole_centres()
+        if not holes:
+            raise ValueError("a board seat needs at least one hole")
+        return self
+
+    def hole_centres(self) -> tuple[tuple[str, float, float], ...]:
+        """Name and centre of each standoff, board coordinates."""
+        return std.pattern(std.FORMS[self.form].holes if self.holes is None else self.holes)
+
+    def origin(self, height: float) -> tuple[float, float, float]:
+        """Case coordinates of the board's origin (hole-A column, rear row, underside) in a case of that height."""
+        return (
+            self.at.rear - std.REAR_EDGE,
+            float(self.standoff),
+            height - self.at.top - std.FORMS[self.form].top_edge,
+        )
+
+    def holes_in_frame(self) -> tuple[Hole, ...]:
+        """Threaded holes in the board frame, whose x and y are the board's."""
+        drill = TAP[self.thread]
+        return tuple(
+            Hole(x, y, drill, thread=self.thread, depth=float(self.standoff)) for _, x, y in self.hole_centres()
+        )
+
+    def io_cut(self, height: float) -> Cut:
+        """The I/O cut-out, in rear-face coordinates (y, z)."""
+        _, oy, oz = self.origin(height)
+        u = oy + std.PCB - std.IO_BELOW_TOP + std.IO_HEIGHT / 2
+        v = oz + std.IO_X + std.IO_WIDTH / 2
+        return Cut(u, v, "rectangle", std.IO_HEIGHT, std.IO_WIDTH, radius=std.IO_RADIUS)
+
+    def slot_cuts(self, height: float, slots: int, bracket: std.BracketHeight) -> dict[str, Cut]:
+        """Connector windows by frame name and, last, the slit for the brackets' tabs; rear-face coordinates."""
+        _, oy, oz = self.origin(height)
+        surface = oy + std.PCB
+        out = {
+            f"rear-slot-{n}": Cut(
+                surface + bracket.window_middle, oz + std.slot_x(n) + std.BRACKET_MIDDLE, "rectangle",
+                bracket.window_height, std.WINDOW_WIDTH, radius=1.0,
+            )
+            for n in range(1, slots + 1)
+        }  # fmt: skip
+        if slots:
+            lo, hi = self._slot_span(slots)
+            out["bracket slit"] = Cut(
+                surface + bracket.shelf + TAB_SLIT / 2 - std.BRACKET_THICKNESS / 2,
+                oz + (lo + hi) / 2, "rectangle", TAB_SLIT, hi - lo, radius=1.0,
+            )  # fmt: skip
+        return out
+
+    def tail_notch(self, height: float, slots: int) -> tuple[float, float] | None:
+        """Lower and upper z of the notch in the tray's rear edge; None without slots."""
+        if not slots:
+            return None
+        lo, hi = self._slot_span(slots)
+        oz = self.origin(height)[2]
+        return oz + lo, oz + hi
+
+    @staticmethod
+    def _slot_span(slots: int) -> tuple[float, float]:
+        low = std.slot_x(slots) + std.TAB_CPU_SIDE - std.TAB_WIDTH
+        low = min(low, std.slot_x(slots) + std.BRACKET_CPU_SIDE - std.BRACKET_WIDTH)
+        return low - SIDE_PLAY, std.slot_x(1) + std.TAB_CPU_SIDE + SIDE_PLAY
+
+
+class TrayAt(Spec):
+    """Position on the tray."""
+
+    rear: Mm = dim(..., "Rear wall to the nearer edge", source="stated", mark="P", ge=0)
+    floor: Mm = dim(..., "Floor to the lower edge", source="stated", mark="P", ge=0)
+
+
+class TraySize(Spec):
+    """Size on the tray."""
+
+    depth: Mm = dim(..., "Size along x", source="stated", mark="P", ge=2)
+    height: Mm = dim(..., "Size along z", source="stated", mark="P", ge=2)
+
+
+class TrayCutout(Spec):
+    """A rectangular cable opening in the tray, its corners rounded."""
+
+    at: TrayAt = dim(..., "Position of its rear lower corner", source="stated", mark="P")
+    size: TraySize = dim(..., "Its size", source="stated", mark="P")
+    radius: Mm = dim(Mm(5), "Corner radius", source=PRACTICE, mark="P", ge=0, le=60)
+
+    def cut(self) -> Cut:
+        """In tray-face coordinates (x, z)."""
+        w, h = float(self.size.depth), float(self.size.height)
+        return Cut(
+            self.at.rear + w / 2, self.at.floor + h / 2, "rectangle", w, h, radius=min(self.radius, w / 2, h / 2)
+        )
+
+
+class PsuShroud(Spec):
+    """A cover over the power supply: a plate the width of the case with a front and an open-side wall below it."""
+
+    height: Mm = dim(Mm(95), "Free height under it", source=PRACTICE, mark="P", ge=20, le=400)
+    depth: Mm = dim(Mm(230), "Rear wall to its front face", source=PRACTICE, mark="P", ge=40, le=1200)
+    sheet: Mm = dim(Mm(1), "Sheet thickness", source=PRACTICE, mark="P", ge=0.4, le=6)
+
+    def plates(self, interior: Interior) -> dict[str, Box]:
+        """The plates it is made of, case coordinates; without a front wall where it reaches the front panel."""
+        d, w, h, s = float(self.depth), float(interior.width), float(self.height), float(self.sheet)
+        out = {"top": Box((0, 0, h), (d, w, h + s))}
+        whole = d >= interior.depth
+        if not whole:
+            out["front"] = Box((d - s, 0, 0), (d, w, h))
+        out["side"] = Box((0, w - s, 0), (d if whole else d - s, w, h))
+        return out
+
+
+class CageAt(Spec):
+    """Position on the floor."""
+
+    rear: Mm = dim(..., "Rear wall to its rear face", source="stated", mark="P", ge=0)
+    tray: Mm = dim(Mm(0), "Tray to its tray-side face", source=PRACTICE, mark="P", ge=0)
+    floor: Mm = dim(Mm(0), "Floor to its underside", source=PRACTICE, mark="P", ge=0)
+
+
+class CageSize(Spec):
+    """Outer size. 3.5 in drives are 101.60 x 147 x 26.1 (SFF-8301)."""
+
+    depth: Mm = dim(Mm(106), "Along x, across the drives", source="SFF-8301 and sheet", mark="C", ge=20)
+    width: Mm = dim(Mm(150), "Along y, along the drives", source="SFF-8301 and sheet", mark="C", ge=20)
+    height: Mm = dim(Mm(70), "Along z", source=PRACTICE, mark="P", ge=10)
+
+
+class DriveCage(Spec):
+    """A box of sheet open toward tray and open side, its bays divided by shelves."""
+
+    at: CageAt = dim(..., "Where it stands", source="stated", mark="P")
+    size: CageSize = dim(CageSize(), "Its outer size", source="SFF-8301 and sheet", mark="C")
+    bays: int = dim(2, "Drive bays, one above the other", source=PRACTICE, mark="P", ge=1, le=12)
+    sheet: Mm = dim(Mm(1), "Sheet thickness", source=PRACTICE, mark="P", ge=0.4, le=4)
+
+    @model_validator(mode="after")
+    def _room(self) -> DriveCage:
+        if self.bay_height < 5:
+            raise ValueError(
+                f"{self.bays} bays in {self.size.height} mm leave {self.bay_height:.2f} mm a bay (least 5)"
+            )
+        return self
+
+    @property
+    def bay_height(self) -> float:
+        return (self.size.height - (self.bays + 1) * self.sheet) / self.bays
+
+    def box(self) -> Box:
+        x, y, z = float(self.at.rear), float(self.at.tray), float(self.at.floor)
+        return Box((x, y, z), (x + self.size.depth, y + self.size.width, z + self.size.height))
+
+
+class Feet(Spec):
+    """Four round feet under the floor."""
+
+    height: Mm = dim(Mm(15), "Height", source=PRACTICE, mark="P", ge=1, le=120)
+    diameter: Mm = dim(Mm(30), "Diameter at the floor", source=PRACTICE, mark="P", ge=5, le=100)
+    inset: Mm = dim(Mm(30), "Case's outer faces to the feet's centres", source=PRACTICE, mark="P", ge=3, le=200)
+
+
+class PsuAt(Spec):
+    """Where a power supply stands against the rear panel."""
+
+    floor: Mm = dim(Mm(0), "Floor to its lower face", source=PRACTICE, mark="P", ge=0)
+    tray: Mm = dim(Mm(40), "Tray to its tray-side face", source=PRACTICE, mark="P", ge=0)
+
+
+class PsuSeat(Spec):
+    """The rear panel's cut-out and screw holes for a power supply lying on its long side."""
+
+    kind: Literal["atx", "sfx"] = dim("atx", "Power supply form", source=std.PSU_SOURCE, mark="V")
+    at: PsuAt = dim(PsuAt(), "Where it stands", source=PRACTICE, mark="P")
+    fan: Literal["down", "up"] = dim("down", "Way the intake faces", source=PRACTICE, mark="P")
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Centre of its rear face in rear-face coordinates (y, z)."""
+        w, h = std.PSU_FACE[self.kind]
+        return self.at.tray + w / 2, self.at.floor + h / 2
+
+    def holes(self) -> tuple[Hole, ...]:
+        """Clearance holes from the face's centre, x along the supply's own width axis, y its height."""
+        w, h = std.PSU_FACE[self.kind]
+        return tuple(Hole(x - w / 2, y - h / 2, CLEAR_6_32) for x, y in std.PSU_HOLES[self.kind])
+
+    def cuts(self) -> list[Cut]:
+        """Window and screw holes, rear-face coordinates."""
+        (mu, mv), (w, h) = self.middle, std.PSU_FACE[self.kind]
+        turn = 1 if self.fan == "down" else -1
+        window = Cut(mu, mv, "rectangle", w - 2 * PSU_WINDOW_INSET, h - 2 * PSU_WINDOW_INSET, radius=3.0)
+        return [window, *(Cut(mu + turn * o.x, mv + turn * o.y, "slot", o.diameter) for o in self.holes())]

@@ -1,0 +1,142 @@
+"""Drawing of a case: each panel one face with its holes, extruded; standoffs, shroud, cage and feet beside it.
+
+Owns the outlines of the panels and how they close at the edges: floor and roof run the full depth, front and rear stand
+between them, the tray stands inside all four, and what closes the sides lies over their edges.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from cadquery import Shape, Wire
+
+from elbowroom.parts import draw
+from elbowroom.parts.case_fittings import TAIL_RELIEF, TAP
+from elbowroom.parts.case_openings import FACE_AXES, Cut
+from elbowroom.parts.pose import Pose, pose, shift
+
+if TYPE_CHECKING:
+    from elbowroom.parts.case import Case
+
+
+def draw_case(case: Case) -> dict[str, Shape]:
+    """Every body of the case, by name, in the order of `Case.bodies`."""
+    out: dict[str, Shape] = {}
+    t, (d, w, h), back = float(case.sheet), case.size, case.back
+    for face in ("floor", "roof", "front", "rear", "tray"):
+        out[face] = _panel(case, face)
+    side = draw.rectangle(-t, -t, d + t, h + t)
+    if case.cable_space > 0:
+        out["back-side"] = draw.baked(draw.slab(side, (), t), _plane("tray", back))
+    name = case.panel("open")
+    if name is not None:
+        thick = case.side_thickness
+        out[name] = draw.baked(draw.slab(side, _wires(_cuts(case, "open")), thick), _plane("open", w + thick))
+    out.update(_standoffs(case))
+    out.update(_meshes(case))
+    if case.psu_shroud:
+        plates = [draw.box(b.lo, b.hi) for b in case.psu_shroud.plates(case.interior).values()]
+        out["shroud"] = draw.fuse(*plates)
+    if case.drive_cage:
+        out["drive-cage"] = _cage(case)
+    out.update(_feet(case))
+    return {b.name: out[b.name] for b in case.bodies()}
+
+
+def _plane(face: str, at: float) -> Pose:
+    """Pose that lays a sketch of a face's axes at a coordinate along the third; the sketch's z is +z, +x or -y."""
+    if FACE_AXES[face] == ("x", "y"):
+        return shift(z=at)
+    if FACE_AXES[face] == ("y", "z"):
+        return pose((at, 0, 0), (1, 0, 0), (0, 1, 0))
+    return pose((0, at, 0), (0, -1, 0), (1, 0, 0))
+
+
+def _cuts(case: Case, face: str) -> list[Cut]:
+    size = case.face_size(face)
+    out = [c for o in case.openings.values() if o.face == face for c in o.cuts(size)]
+    return out + [c for group in case.fixed_cuts(face).values() for c in group]
+
+
+def _wires(cuts: Iterable[Cut]) -> list[Wire]:
+    return [_wire(c) for c in cuts]
+
+
+def _wire(c: Cut) -> Wire:
+    if c.kind == "slot":
+        return draw.slot(c.u, c.v, c.width, c.length, 90.0 if c.along_v else 0.0)
+    r = c.rect
+    return draw.rectangle(r.u0, r.v0, r.u1, r.v1, c.radius)
+
+
+def _panel(case: Case, face: str) -> Shape:
+    t, (d, w, h), back = float(case.sheet), case.size, case.back
+    outline = {
+        "floor": (-t, back, d + t, w), "roof": (-t, back, d + t, w), "front": (back, 0.0, w, h),
+        "rear": (back, 0.0, w, h), "tray": (0.0, 0.0, d, h),
+    }[face]  # fmt: skip
+    notch = case.board.tail_notch(h, case.slots) if face == "tray" and case.board else None
+    if notch is None:
+        wire = draw.rectangle(*outline)
+    else:
+        lo, hi = max(0.0, notch[0]), notch[1]
+        corner = [(0.0, 0.0)] if lo > 0 else []
+        foot = [(0.0, lo), (TAIL_RELIEF, lo)] if lo > 0 else [(TAIL_RELIEF, 0.0)]
+        wire = draw.polygon([*corner, (d, 0), (d, h), (0, h), (0, hi), (TAIL_RELIEF, hi), *reversed(foot)])
+    at = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": 0.0}[face]
+    return draw.baked(draw.slab(wire, _wires(_cuts(case, face)), t), _plane(face, at))
+
+
+def _standoffs(case: Case) -> dict[str, Shape]:
+    if case.board is None:
+        return {}
+    r = case.board.flats / math.sqrt(3)  # corner radius of a hexagon
+    hexagon = draw.polygon([(r * math.cos(k * math.pi / 3), r * math.sin(k * math.pi / 3)) for k in range(6)])
+    one = draw.slab(hexagon, [draw.circle(0, 0, TAP[case.board.thread])], float(case.board.standoff))
+    ox, _, oz = case.board.origin(case.size[2])
+    return {
+        name: draw.baked(one, pose((ox + y, 0, oz + x), (0, 1, 0), (0, 0, 1)))
+        for name, (_, x, y) in zip(case.standoffs(), case.board.hole_centres(), strict=True)
+    }
+
+
+def _meshes(case: Case) -> dict[str, Shape]:
+    """A sheet of mesh filling the window of each mesh opening, as thick as its panel."""
+    out: dict[str, Shape] = {}
+    for name, o in case.openings.items():
+        if o.air == "mesh":
+            t, (d, w, h) = case.thickness(o.face), case.size
+            at = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": 0.0, "open": w + t}[o.face]
+            window = _wire(o.window_cut(case.face_size(o.face)))
+            out[f"{name}-mesh"] = draw.baked(draw.slab(window, (), t), _plane(o.face, at))
+    return out
+
+
+def _cage(case: Case) -> Shape:
+    """Shelves and walls as one profile in x and z, drawn along y."""
+    cage = case.drive_cage
+    assert cage is not None  # asked for only where there is one
+    s, b = float(cage.sheet), cage.box()
+    w, h = float(cage.size.depth), float(cage.size.height)
+    bays = []
+    for i in range(cage.bays):
+        z = s + i * (cage.bay_height + s)
+        bays.append(draw.rectangle(s, z, w - s, z + cage.bay_height))
+    profile = draw.slab(draw.rectangle(0, 0, w, h), bays, float(cage.size.width))
+    return draw.baked(profile, pose((b.lo[0], b.hi[1], b.lo[2]), (0, -1, 0), (1, 0, 0)))
+
+
+def _feet(case: Case) -> dict[str, Shape]:
+    if case.feet is None:
+        return {}
+    f, box = case.feet, case.box()
+    r, height = f.diameter / 2, float(f.height)
+    bevel = min(r, height) * 0.2
+    foot = draw.turned([(0, 0), (r, 0), (r, -(height - bevel)), (r - bevel, -height), (0, -height)])
+    x = (box.lo[0] + f.inset, box.hi[0] - f.inset)
+    y = (case.back + f.inset, case.size[1] - f.inset)
+    corners = [(a, b) for a in x for b in y]
+    z = -float(case.sheet)
+    return {f"foot-{i}": draw.baked(foot, shift(a, b, z)) for i, (a, b) in enumerate(corners, 1)}
