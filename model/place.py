@@ -29,9 +29,10 @@ def place(build: Build) -> Layout:
     """The layout of a build: every piece posed, every mate listed; raises BuildError with every fault found."""
     placer = _Placer(build)
     placer.run()
+    gaps = placer.gaps()
     if placer.problems:
         raise BuildError(placer.problems)
-    return Layout(build.title, tuple(placer.pieces.values()), tuple(placer.mates), placer.gaps(), placer.interior)
+    return Layout(build.title, tuple(placer.pieces.values()), tuple(placer.mates), gaps, placer.interior)
 
 
 class _Unplaced(Exception):
