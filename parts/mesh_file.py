@@ -1,0 +1,294 @@
+"""STL files and the soundness of triangle meshes: read within bounds, weld, judge, and split into shells.
+
+Owns the STL parser (binary and ASCII), welding, and the reasons why no verdict may rest on a mesh. Pure numpy.
+A surface that crosses itself within one connected shell is not looked for here. Leaves units and placing to the part.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+MOST_BYTES = 200_000_000  # a larger file is refused unread; bound by choice, so that a wrong file cannot fill memory
+MOST_TRIANGLES = 2_000_000  # bound by choice: the engine's own scene is about 50 000
+MOST_SHELLS = 256  # separate shells that become bodies of their own; bound by choice
+LARGEST = 1e7  # coordinates beyond it (10 km in mm) are another unit or junk
+# Height over longest side below which a triangle is a line: single-precision coordinates cannot state less.
+DEGENERATE = 1e-7
+# Volume over (surface to the power 3/2) below which a closed mesh encloses nothing: a sheet of 1e-6 of its width.
+FLAT = 1e-9
+# mm: corners of an ASCII file are rounded to its digits; where they do not meet exactly they may be this far apart.
+WELD_MM = 1e-4
+
+_HEADER, _RECORD = 84, 50
+_FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+# Line by line and greedy, so that no text makes them look at a byte more than twice.
+_VERTEX = re.compile(rb"^[ \t]*vertex[ \t]+([^\r\n]*)", re.MULTILINE | re.IGNORECASE)
+_OPENS = re.compile(rb"^[ \t]*facet\b", re.MULTILINE | re.IGNORECASE)
+_CLOSES = re.compile(rb"^[ \t]*endsolid\b", re.MULTILINE | re.IGNORECASE)
+
+Vertices = NDArray[np.float64]  # (n, 3)
+Triangles = NDArray[np.int32]  # (m, 3)
+
+
+class PartFileError(ValueError):
+    """A user's file cannot be used; the message says what is wrong with it."""
+
+
+def read_stl(path: Path) -> tuple[Vertices, Triangles]:
+    """Welded vertices in the file's unit and triangles; PartFileError where it is not a usable STL."""
+    try:
+        data = path.read_bytes() if path.stat().st_size <= MOST_BYTES else None
+    except OSError as e:
+        raise PartFileError(f"{path.name}: cannot be read: {e.strerror}") from None
+    if data is None:
+        raise PartFileError(f"{path.name}: larger than {MOST_BYTES // 1_000_000} MB")
+    if not data:
+        raise PartFileError(f"{path.name}: the file is empty")
+    corners = _corners(data, path.name)
+    if not len(corners):
+        raise PartFileError(f"{path.name}: holds no triangles")
+    if not np.isfinite(corners).all():
+        bad = int(np.flatnonzero(~np.isfinite(corners).all(axis=(1, 2)))[0]) + 1
+        raise PartFileError(f"{path.name}: triangle {bad} has a coordinate that is not a finite number")
+    if float(np.abs(corners).max()) > LARGEST:
+        raise PartFileError(f"{path.name}: coordinates up to {float(np.abs(corners).max()):.3g}: not a shape of a part")
+    return weld(corners)
+
+
+def _corners(data: bytes, name: str) -> Vertices:
+    """Corner points (m, 3, 3). A binary file is told by its length, since some begin with the word 'solid' too."""
+    count = int.from_bytes(data[80:84], "little") if len(data) >= _HEADER else -1
+    if count >= 0 and len(data) == _HEADER + _RECORD * count:
+        _bound(count, name)
+        return np.frombuffer(data, _FACET, count, _HEADER)["corners"].astype(np.float64)
+    head = data[:1000].lstrip().lower()
+    if head.startswith(b"solid") and b"\x00" not in data[:1000]:
+        return _ascii(data, name)
+    if len(data) < _HEADER:
+        raise PartFileError(f"{name}: not an STL: {len(data)} bytes are too few for one, and it does not begin 'solid'")
+    held = (len(data) - _HEADER) // _RECORD
+    if _HEADER + _RECORD * count > len(data) and count <= MOST_TRIANGLES:
+        raise PartFileError(f"{name}: cut short: {count} triangles announced, {held} held")
+    raise PartFileError(f"{name}: not an STL: it announces {count} triangles and has room for {held}")
+
+
+def _ascii(data: bytes, name: str) -> Vertices:
+    facets = sum(1 for _ in _OPENS.finditer(data))
+    _bound(facets, name)
+    rows = _VERTEX.findall(data)
+    if len(rows) != 3 * facets:
+        raise PartFileError(f"{name}: malformed: {facets} facets have {len(rows)} vertices, not {3 * facets}")
+    if not _CLOSES.search(data[-2000:]):
+        raise PartFileError(f"{name}: cut short: no 'endsolid' at its end")
+    values = b" ".join(rows).split()
+    if len(values) != 9 * facets:
+        bad = next(i for i, r in enumerate(rows) if len(r.split()) != 3)
+        raise PartFileError(f"{name}: malformed: vertex {bad + 1} has not three coordinates: {_shown(rows[bad])}")
+    try:
+        return np.array(values, dtype="S").astype(np.float64).reshape(-1, 3, 3) if facets else np.empty((0, 3, 3))
+    except ValueError:
+        bad = next(i for i, v in enumerate(values) if not _number(v))
+        raise PartFileError(f"{name}: malformed: vertex {bad // 3 + 1}: not a number: {_shown(values[bad])}") from None
+
+
+def _bound(count: int, name: str) -> None:
+    if count > MOST_TRIANGLES:
+        raise PartFileError(f"{name}: {count} triangles; the most that are read is {MOST_TRIANGLES}")
+
+
+def _number(text: bytes) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _shown(text: bytes) -> str:
+    return repr(text[:40].decode("ascii", "replace"))
+
+
+def weld(corners: Vertices) -> tuple[Vertices, Triangles]:
+    """Shared vertices and triangles from corner points (m, 3, 3), in the order the file first names them.
+
+    Corners are one vertex where they are equal; only where that leaves edges open, those within WELD_MM are tried, and
+    kept if that closes the mesh. Triangles that weld to a line are dropped: their neighbours close up over them.
+    """
+    exact = _welded(corners, None)
+    if check_mesh(*exact) is None:
+        return exact
+    near = _welded(corners, WELD_MM)
+    return near if check_mesh(*near) is None else exact
+
+
+def _welded(corners: Vertices, grid: float | None) -> tuple[Vertices, Triangles]:
+    points = corners.reshape(-1, 3) + 0.0  # no negative zero, which would be another vertex
+    keys = points if grid is None else np.round(points / grid)
+    first, index = _equal_rows(keys)
+    order = np.argsort(first)
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    triangles = rank[index].reshape(-1, 3).astype(np.int32)
+    a, b, c = triangles.T
+    triangles = triangles[(a != b) & (b != c) & (c != a)]
+    used, back = np.unique(triangles, return_inverse=True)
+    return points[first[order]][used], back.reshape(-1, 3).astype(np.int32)
+
+
+def _equal_rows(rows: NDArray[np.generic]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The first row of each set of equal ones, and for every row the number of its set (faster than numpy's unique)."""
+    order = np.lexsort(rows.T)
+    new = np.ones(len(rows), dtype=bool)
+    new[1:] = (rows[order][1:] != rows[order][:-1]).any(axis=1)
+    group = np.empty(len(rows), dtype=np.int64)
+    group[order] = np.cumsum(new) - 1
+    return order[new], group  # lexsort is stable: the first of a run is the first in the array
+
+
+def check_mesh(vertices: Vertices, triangles: Triangles) -> str | None:
+    """Why no verdict may rest on the mesh, in plain words; None for a closed, consistently outward, sound one."""
+    if not len(triangles):
+        return "it has no triangles"
+    if int(triangles.min()) < 0 or int(triangles.max()) >= len(vertices) or not np.isfinite(vertices).all():
+        return "its triangles name vertices that are not there, or that are not finite"
+    a, b, c = triangles.T
+    thin = np.flatnonzero((a == b) | (b == c) | (c == a) | _needles(vertices, triangles))
+    if len(thin):
+        return f"degenerate: {_count(len(thin), 'triangle')} without area {_near(vertices[triangles[thin[0]]])}"
+    first, group = _equal_rows(np.sort(triangles, axis=1))
+    twice = np.flatnonzero(np.bincount(group) > 1)
+    if len(twice):
+        return f"{_count(len(twice), 'triangle')} drawn more than once {_near(vertices[triangles[first[twice[0]]]])}"
+    edges = triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
+    low, high = edges.min(axis=1), edges.max(axis=1)
+    key = low * len(vertices) + high
+    keys, start, inverse, uses = np.unique(key, return_index=True, return_inverse=True, return_counts=True)
+    single = np.flatnonzero(uses == 1)
+    if len(single):
+        return f"not closed: {_count(len(single), 'open edge')} {_near(vertices[edges[start[single[0]]]])}"
+    many = np.flatnonzero(uses > 2)
+    if len(many):
+        at = _near(vertices[edges[start[many[0]]]])
+        return f"not a surface: {_count(len(many), 'edge')} shared by more than two triangles {at}"
+    sense = np.bincount(
+        inverse.reshape(-1), weights=np.where(edges[:, 0] < edges[:, 1], 1.0, -1.0), minlength=len(keys)
+    )
+    against = np.flatnonzero(sense != 0)
+    if len(against):
+        at = _near(vertices[edges[start[against[0]]]])
+        return f"not consistently oriented: {_count(len(against), 'edge')} whose two triangles face opposite ways {at}"
+    return _sides(vertices, triangles)
+
+
+def _sides(vertices: Vertices, triangles: Triangles) -> str | None:
+    """Whether the shells of a closed, consistent mesh enclose volume and face outward (inward where they are voids)."""
+    shells = components(triangles)
+    if len(shells) > MOST_SHELLS:
+        return f"{len(shells)} separate shells; the most that are judged is {MOST_SHELLS}"
+    volumes = [volume(vertices, triangles[s]) for s in shells]
+    for s, v in zip(shells, volumes, strict=True):
+        corners = vertices[triangles[s]]
+        area = float(np.linalg.norm(_normals(corners), axis=1).sum()) / 2
+        if abs(v) <= FLAT * area**1.5:
+            return f"zero volume: a shell of {_count(len(s), 'triangle')} encloses nothing {_near(corners[0])}"
+    for i, v in enumerate(volumes):
+        if v < 0 and enclosing(vertices, triangles, shells, volumes, i) is None:
+            at = _near(vertices[triangles[shells[i][0]]])
+            return f"inside out: a shell of {_count(len(shells[i]), 'triangle')} faces inward {at}"
+    return None
+
+
+def split(vertices: Vertices, triangles: Triangles) -> list[tuple[Vertices, Triangles]]:
+    """The bodies of a sound mesh: each outward shell with the voids inside it, in file order."""
+    shells = components(triangles)
+    volumes = [volume(vertices, triangles[s]) for s in shells]
+    members: dict[int, list[NDArray[np.int64]]] = {i: [s] for i, s in enumerate(shells) if volumes[i] > 0}
+    for i, s in enumerate(shells):
+        if volumes[i] < 0:
+            outer = enclosing(vertices, triangles, shells, volumes, i)
+            if outer is None:
+                raise PartFileError("the mesh has a shell that faces inward")
+            members[outer].append(s)
+    out = []
+    for group in members.values():
+        used, back = np.unique(triangles[np.sort(np.concatenate(group))], return_inverse=True)
+        out.append((vertices[used], back.reshape(-1, 3).astype(np.int32)))
+    return out
+
+
+def enclosing(
+    vertices: Vertices, triangles: Triangles, shells: list[NDArray[np.int64]], volumes: list[float], inner: int
+) -> int | None:
+    """The smallest outward shell around one vertex of shell `inner`; None where none is."""
+    point = vertices[triangles[shells[inner][0], 0]]
+    around = [
+        i
+        for i, s in enumerate(shells)
+        if volumes[i] > max(0.0, abs(volumes[inner])) and winding(vertices[triangles[s]], point) > 0.5
+    ]
+    return min(around, key=lambda i: volumes[i], default=None)
+
+
+def components(triangles: Triangles) -> list[NDArray[np.int64]]:
+    """Triangle indices of each connected shell (joined through shared edges), in the order they first occur."""
+    m = len(triangles)
+    edges = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    order = np.lexsort((edges[:, 1], edges[:, 0]))
+    same = (edges[order][1:] == edges[order][:-1]).all(axis=1)
+    a, b = order[:-1][same] // 3, order[1:][same] // 3
+    label = np.arange(m)
+    while True:  # hook each pair's roots to the lower one, then point all at their roots; ends in few rounds
+        la, lb = label[a], label[b]
+        low = np.minimum(la, lb)
+        np.minimum.at(label, la, low)
+        np.minimum.at(label, lb, low)
+        while not np.array_equal(label, label[label]):
+            label = label[label]
+        if np.array_equal(label[a], label[b]):
+            break
+    order = np.argsort(label, kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
+
+
+def volume(vertices: Vertices, triangles: Triangles) -> float:
+    """Signed volume enclosed by a closed mesh, in the unit of its vertices cubed."""
+    corners = vertices[triangles] - vertices[triangles[0, 0]]
+    return float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6.0
+
+
+def winding(corners: Vertices, point: NDArray[np.float64]) -> float:
+    """How often a closed shell of triangles (m, 3, 3) winds around a point (Van Oosterom and Strackee's formula)."""
+    a, b, c = (corners[:, i] - point for i in range(3))
+    la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
+    top = np.einsum("ij,ij->i", a, np.cross(b, c))
+    under = (
+        la * lb * lc
+        + np.einsum("ij,ij->i", a, b) * lc
+        + np.einsum("ij,ij->i", b, c) * la
+        + np.einsum("ij,ij->i", c, a) * lb
+    )
+    return float(np.arctan2(top, under).sum()) / (2 * np.pi)
+
+
+def _normals(corners: Vertices) -> Vertices:
+    return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+
+
+def _needles(vertices: Vertices, triangles: Triangles) -> NDArray[np.bool_]:
+    corners = vertices[triangles]
+    sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    thin: NDArray[np.bool_] = np.linalg.norm(_normals(corners), axis=1) <= DEGENERATE * sides**2
+    return thin
+
+
+def _near(points: Vertices) -> str:
+    x, y, z = (float(v) + 0.0 for v in np.round(points.mean(axis=0), 2))
+    return f"near ({x:g}, {y:g}, {z:g})"
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" + ("" if n == 1 else "s")
