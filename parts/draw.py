@@ -68,6 +68,15 @@ def polygon(points: Iterable[Point2], z: float = 0.0) -> Wire:
     return Wire.makePolygon([Vector(x, y, z) for x, y in points], close=True)
 
 
+def outline(runs: Iterable[Sequence[Point2]], z: float = 0.0) -> Wire:
+    """A closed outline of straight runs (two points) and arcs (three points), each starting where the last one ends."""
+    edges = []
+    for run in runs:
+        points = [Vector(x, y, z) for x, y in run]
+        edges.append(cq.Edge.makeLine(*points) if len(points) == 2 else cq.Edge.makeThreePointArc(*points))
+    return Wire.assembleEdges(edges)
+
+
 def rectangle(x0: float, y0: float, x1: float, y1: float, radius: float = 0.0, z: float = 0.0) -> Wire:
     """A rectangle outline, its corners rounded where `radius` > 0."""
     if radius <= 0:
@@ -118,12 +127,29 @@ def slot(x: float, y: float, width: float, length: float, angle: float = 0.0, z:
     )
 
 
+def bounded(points: Sequence[Sequence[float]], arcs: dict[int, Sequence[float]]) -> Wire:
+    """A closed outline through points in space: straight from each to the next, but by an arc through `arcs[i]`."""
+    edges = []
+    for i, (a, b) in enumerate(zip(points, [*points[1:], points[0]], strict=True)):
+        through = arcs.get(i)
+        if through is None:
+            edges.append(cq.Edge.makeLine(Vector(*a), Vector(*b)))
+        else:
+            edges.append(cq.Edge.makeThreePointArc(Vector(*a), Vector(*through), Vector(*b)))
+    return Wire.assembleEdges(edges)
+
+
 def slab(outline: Wire, inner: Iterable[Wire] = (), height: float = 1.0) -> Solid:
     """An outline with holes, extruded by `height` along +z (along -z where negative).
 
     The inner outlines must lie inside the outer one and not meet each other.
     """
     return one(Solid.extrudeLinear(outline, list(inner), Vector(0, 0, height)))
+
+
+def prism(outline: Wire, along: Sequence[float]) -> Solid:
+    """A flat outline anywhere in space, extruded by the vector `along`."""
+    return one(Solid.extrudeLinear(outline, [], Vector(*along)))
 
 
 def turned(profile: Iterable[Point2]) -> Solid:
@@ -137,6 +163,22 @@ def pipe(path: Wire, diameter: float) -> Solid:
     start, tangent = path.startPoint(), path.tangentAt(0)
     section = Wire.makeCircle(diameter / 2, start, tangent)
     return one(Solid.sweep(section, [], path, True, False))
+
+
+def smooth_path(lines: Iterable[Sequence[Sequence[float]]]) -> Wire:
+    """A path from pieces in order: two points make a straight, three an arc from the first through the second."""
+    edges = []
+    for p in lines:
+        v = [Vector(*c) for c in p]
+        edges.append(cq.Edge.makeLine(*v) if len(v) == 2 else cq.Edge.makeThreePointArc(*v))
+    return Wire.assembleEdges(edges)
+
+
+def hose(path: Wire, outer: float, inner: float) -> Solid:
+    """A round tube of two diameters swept along a smooth path."""
+    start, tangent = path.startPoint(), path.tangentAt(0)
+    section = [Wire.makeCircle(d / 2, start, tangent) for d in (outer, inner)]
+    return one(Solid.sweep(section[0], section[1:], path, True, False))
 
 
 def fuse(first: Shape, *others: Shape) -> Solid:

@@ -86,10 +86,10 @@ def _ring(frame_pose: np.ndarray, x: float, y: float, radius: float, z: float) -
     ]
 
 
-def check_port(frame: Frame, inside: Inside, *, behind: bool = True) -> None:
+def check_port(frame: Frame, inside: Inside, *, walled: float | None = None) -> None:
     """The port is bored inward as deep as it says, at its thread's minor diameter, into one of the bodies it names.
 
-    behind: whether material must stand behind the bottom of the bore.
+    walled: depth to which the bore must have material all around; left out: all of it, and behind its bottom too.
     """
     assert frame.kind == "port"
     assert frame.thread is not None
@@ -100,10 +100,11 @@ def check_port(frame: Frame, inside: Inside, *, behind: bool = True) -> None:
         assert inside.body(apply(frame.pose, (0, 0, z))) is None, (frame.name, z)
         for point in _ring(frame.pose, 0, 0, radius - SKIN, z):
             assert inside.body(point) is None, (frame.name, z)
-    for z in (-SKIN, -frame.depth / 2, -frame.depth + 0.2):
+    to = frame.depth - 0.2 if walled is None else walled
+    for z in (-SKIN, -to / 2, -to):
         for point in _ring(frame.pose, 0, 0, radius + SKIN, z):
             assert inside.body(point) in frame.bodies, (frame.name, z)
-    if behind:
+    if walled is None:
         assert inside.body(apply(frame.pose, (0, 0, -frame.depth - SKIN))) in frame.bodies, frame.name
 
 
