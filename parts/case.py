@@ -241,7 +241,7 @@ class Case(Part):
 
     def _face_point(self, face: str, u: float, v: float, out: float = 0.0) -> tuple[float, float, float]:
         """Case coordinates of a point of a face, `out` mm outside its inner surface."""
-        point = dict(zip(FACE_AXES[face], (u, v), strict=True))
+        point: dict[str, float] = dict(zip(FACE_AXES[face], (u, v), strict=True))
         axis = next(a for a in "xyz" if a not in point)
         at_low = face == AXIS_WALLS[axis][0]
         point[axis] = -out if at_low else self.size["xyz".index(axis)] + out

@@ -61,7 +61,7 @@ class Rect:
 
     def sticks_out(self, size: tuple[float, float], face: str, margin: float = 0.0) -> list[tuple[str, float]]:
         """(wall, mm) of every wall this rectangle comes nearer to than `margin`, on a face of that size."""
-        out = []
+        out: list[tuple[str, float]] = []
         for axis, lo, hi, length in zip(FACE_AXES[face], (self.u0, self.v0), (self.u1, self.v1), size, strict=True):
             low, high = AXIS_WALLS[axis]
             out += [(w, by) for w, by in ((low, margin - lo), (high, hi - (length - margin))) if by > EXACT]

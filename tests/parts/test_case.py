@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import random
 
@@ -15,38 +14,14 @@ from elbowroom.parts.case import FACES, Case
 from elbowroom.parts.case_openings import LEAST_WEB
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.pose import apply
+from tests.parts.probe import KERNEL_MM, check_drawing, extents
 
-KERNEL_MM = 1e-6  # the kernel's exact box of planar and round shapes, AddOptimal without triangulation, zero gap
-VOLUME_MM3 = 1e-3  # boolean of touching faces leaves no more than rounding
+VOLUME_MM3 = 1e-3  # a boolean of touching faces leaves no more than rounding
 
 
 def drawn_box(solids):
-    from OCP.Bnd import Bnd_Box
-    from OCP.BRepBndLib import BRepBndLib
-
-    box = Bnd_Box()
-    box.SetGap(0.0)
-    for s in solids:
-        BRepBndLib.AddOptimal_s(s.wrapped, box, False, False)
-    c = box.Get()
-    return np.array([c[:3], c[3:]])
-
-
-def assert_sound(part):
-    """Drawn bodies are the declared ones: each one valid solid, none overlapping another, filling the declared box."""
-    solids = part.solids()
-    assert list(solids) == [b.name for b in part.bodies()]
-    real = {b.name: solids[b.name] for b in part.bodies() if b.keep_out is None}
-    for name, s in solids.items():
-        assert (s.isValid(), len(s.Solids())) == (True, 1), name
-        assert s.Volume() > 0, name
-    box = part.box()
-    assert drawn_box(real.values()) == pytest.approx(np.array([box.lo, box.hi]), abs=KERNEL_MM)
-    boxes = {n: drawn_box([s]) for n, s in solids.items()}
-    for a, b in itertools.combinations(real, 2):
-        if (np.minimum(boxes[a][1], boxes[b][1]) - np.maximum(boxes[a][0], boxes[b][0]) > KERNEL_MM).all():
-            assert real[a].intersect(real[b]).Volume() == pytest.approx(0, abs=VOLUME_MM3), (a, b)
-    return solids
+    lo, hi = zip(*(extents(s) for s in solids), strict=True)
+    return np.array([np.min(lo, axis=0), np.max(hi, axis=0)])
 
 
 ROWS = sizes("case")
@@ -59,7 +34,7 @@ def with_opening(**changes):
 
 @pytest.mark.parametrize("name", [None, *ROWS])
 def test_drawn_case_is_the_declared_one(name):
-    assert_sound(Case(**ROWS[name].fields) if name else Case())
+    check_drawing(Case(**ROWS[name].fields) if name else Case())
 
 
 @pytest.mark.parametrize(
@@ -74,7 +49,7 @@ def test_drawn_case_is_the_declared_one(name):
     ],
 )
 def test_overridden_fields_draw_the_declared_case(changes):
-    assert_sound(Case(**changes))
+    check_drawing(Case(**changes))
 
 
 def test_odd_sizes_draw_the_declared_case():
@@ -94,7 +69,7 @@ def test_odd_sizes_draw_the_declared_case():
                 }
             },
         )  # fmt: skip
-        assert_sound(case)
+        check_drawing(case)
 
 
 def test_interior_is_free_of_panels():
