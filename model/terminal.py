@@ -7,10 +7,12 @@ standard error is a terminal, and goes there, so that standard output stays clea
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+import typing
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+from pydantic import BaseModel
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
@@ -120,28 +122,51 @@ def families() -> None:
 def family_details(family: str) -> None:
     """A family's sizes, and its fields with unit, range, default, source and evidence mark."""
     out = _out()
-    rows = Table("size", "about", "sets", "source", "mark", box=None, pad_edge=False)
+    out.print(f"[bold]{family}[/bold]: {escape((family_class(family).__doc__ or '').strip())}")
     for size in sizes(family).values():
-        marks = sorted({mark for _, mark in size.sources.values()})
-        sources = sorted({source for source, _ in size.sources.values()})
-        rows.add_row(
-            size.name, escape(size.about), escape(_fields(size.fields)), escape("; ".join(sources)), " ".join(marks)
-        )
-    out.print(rows)
+        marks = " ".join(sorted({mark for _, mark in size.sources.values()}))
+        sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
+        out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
+        out.print("  " + escape(", ".join(f"{k} {v}" for k, v in _flat(size.fields))))
     fields = Table("field", "unit", "range", "default", "meaning", "source", "mark", box=None, pad_edge=False)
-    for name, info in family_class(family).model_fields.items():
-        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
-        default = "required" if info.is_required() else _default(info.get_default(call_default_factory=True))
-        fields.add_row(
-            name, _unit(info.annotation), _range(info.metadata), escape(default), escape(info.description or ""),
-            escape(str(extra.get("source", ""))), str(extra.get("mark", "")),
-        )  # fmt: skip
+    for row in _field_rows(family_class(family), ""):
+        fields.add_row(*map(escape, row))
+    out.print()
     out.print(fields)
     out.print("marks: " + "; ".join(f"{m} {text}" for m, text in MARKS.items()))
 
 
-def _fields(fields: Any) -> str:
-    return ", ".join(f"{k} {v}" for k, v in fields.items())
+def _flat(fields: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
+    """Nested values as dotted names; lists stay whole."""
+    for key, value in fields.items():
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{prefix}{key}.")
+        else:
+            yield f"{prefix}{key}", value
+
+
+def _field_rows(model: type[BaseModel], prefix: str) -> Iterator[tuple[str, ...]]:
+    """One row a field, those of nested models under their field's name."""
+    for name, info in model.model_fields.items():
+        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+        inner = _inner_model(info.annotation)
+        default = "required" if info.is_required() else _default(info.get_default(call_default_factory=True))
+        yield (
+            prefix + name, _unit(info.annotation), _range(info.metadata), "" if inner else default,
+            info.description or "", str(extra.get("source", "")), str(extra.get("mark", "")),
+        )  # fmt: skip
+        if inner is not None:
+            yield from _field_rows(inner, f"{prefix}{name}.")
+
+
+def _inner_model(annotation: Any) -> type[BaseModel] | None:
+    """The model inside a field's type, however wrapped (optional, list, mapping of names)."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in typing.get_args(annotation):
+        if (found := _inner_model(inner)) is not None:
+            return found
+    return None
 
 
 def _default(value: Any) -> str:
@@ -150,8 +175,6 @@ def _default(value: Any) -> str:
 
 
 def _unit(annotation: Any) -> str:
-    import typing
-
     for t in (annotation, *typing.get_args(annotation)):
         unit = getattr(t, "UNIT", None)
         if unit:
