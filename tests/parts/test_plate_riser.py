@@ -102,7 +102,8 @@ def test_channels_join_the_ports_they_name(plate):
             for t in np.linspace(0, 1, 9):
                 x, y = (1 - t) * np.array(a) + t * np.array(b)
                 assert inside.body((x, y, (low + high) / 2)) is None
-        middle = (np.array(points[0]) + np.array(points[1])) / 2
+        longest = max(pairwise(points), key=lambda leg: math.dist(*leg))
+        middle = np.mean(longest, axis=0)
         assert inside.body((*middle, low - SKIN)) == "plate"
 
 
