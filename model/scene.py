@@ -24,6 +24,7 @@ class Mesh:
     vertices (n, 3) float64 mm; triangles (m, 3) int32, outward; bound: mm that the drawn surface may lie from the mesh
     (0 where all faces are flat, and for a user's mesh, which is its own truth); volume_mm3: of the true solid where a
     kernel knows it, else of the mesh; fault: why no verdict may rest on this mesh (None: closed, oriented, sound).
+    faces (m,): row of `surfaces` each triangle lies on; surfaces: as `enclosure` reads them. Both None: all flat.
     """
 
     vertices: NDArray[np.float64]
@@ -31,6 +32,8 @@ class Mesh:
     bound: float
     volume_mm3: float
     fault: str | None = None
+    faces: NDArray[np.int32] | None = None
+    surfaces: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

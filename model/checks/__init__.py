@@ -1,0 +1,29 @@
+"""The checks: one module a question, each `check(scene, ...) -> list[Finding]`.
+
+Owns running them in order over one scene with one memory of judged pairs.
+"""
+
+from __future__ import annotations
+
+from elbowroom.model.checks.containment import check as containment
+from elbowroom.model.checks.interference import check as interference
+from elbowroom.model.checks.keep_out import check as keep_out
+from elbowroom.model.checks.mates import check as mates
+from elbowroom.model.findings import Finding
+from elbowroom.model.pairs import Checker, Progress
+from elbowroom.model.scene import Scene
+from elbowroom.model.store import Store
+
+
+def run(scene: Scene, store: Store, progress: Progress | None = None) -> list[Finding]:
+    """Every finding about the scene, in the order of the questions."""
+    checker = Checker(scene, store)
+    try:
+        return [
+            *interference(scene, checker, progress),
+            *keep_out(scene, checker),
+            *mates(scene, checker),
+            *containment(scene),
+        ]
+    finally:
+        checker.flush()

@@ -1,0 +1,196 @@
+"""Question 1a: does any pair of pieces share room, touch unasked, or stand nearer than wanted?
+
+Owns the verdict on every pair of pieces: at least one finding each. Overlapping bodies are a `clash`; contact that no
+mate declares is a `touch`; a gap whose worst case is under the wanted one is `tight`. Each such pair of bodies has its
+own finding; where a pair of pieces has none, one `clear` finding names its nearest bodies. Between bodies that a mate
+declares to meet, contact and nearness are the point, so only overlap counts. Keep-outs are judged in `keep_out`, and
+whether mated faces really meet in `mates`.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.checks.wordings import assumed_by, mm, mm3
+from elbowroom.model.findings import Basis, Finding
+from elbowroom.model.judged import Judged
+from elbowroom.model.layout import Gaps, Piece
+from elbowroom.model.pairs import Checker, Progress, box_gap
+from elbowroom.model.scene import Scene
+from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
+
+BodyPair = tuple[int, int]
+
+
+def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> list[Finding]:
+    """At least one finding for every two pieces of the scene that have solid bodies."""
+    bodies: dict[str, list[int]] = defaultdict(list)
+    for k, solid in enumerate(scene.solids):
+        if solid.body.keep_out is None:
+            bodies[solid.piece.name].append(k)
+    pieces = [p for p in scene.layout.pieces if p.name in bodies]
+    if len(pieces) < 2:
+        return []
+    own = [np.array(bodies[p.name]) for p in pieces]
+    lo = np.array([checker.boxes.lo[k].min(axis=0) for k in own])
+    hi = np.array([checker.boxes.hi[k].max(axis=0) for k in own])
+    i, j = np.triu_indices(len(pieces), 1)
+    apart = box_gap(lo[i], hi[i], lo[j], hi[j])
+    wanted = _wanted(scene.layout.gaps, pieces)[i, j]
+    near = apart <= np.maximum(wanted, HORIZON_MM)
+    assumed = [assumed_by(p) for p in pieces]
+
+    candidates = {int(k): _by_boxes(checker, own[i[k]], own[j[k]]) for k in np.flatnonzero(near)}
+    checker.prefetch(
+        [
+            pair
+            for k, pairs in candidates.items()
+            for n, (gap, pair) in enumerate(pairs)
+            if n == 0 or gap < wanted[k] or gap < pairs[0][0] + CONTACT_MM
+        ]
+    )
+    mated = mated_bodies(scene)
+    found: list[Finding] = []
+    for k in range(len(i)):
+        a, b = pieces[i[k]], pieces[j[k]]
+        basis = assumed[i[k]] + assumed[j[k]]
+        if k in candidates:
+            found += _judge_pieces(checker, a, b, candidates[k], mated, float(wanted[k]), basis)
+            if progress is not None:
+                progress(k + 1, len(i), "checking pairs")
+        else:
+            found.append(_far(a, b, float(apart[k]), float(wanted[k]), basis))
+    return found
+
+
+def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
+    """`Gaps.wanted` of every two pieces, as a matrix: the same rule, asked once for each pair of families."""
+    by_piece = np.array([gaps.pieces.get(p.name, 0.0) for p in pieces])
+    names = sorted({p.part.family for p in pieces})
+    place = np.array([names.index(p.part.family) for p in pieces])
+    by_family = np.array([[gaps.families.get((min(f, g), max(f, g)), 0.0) for g in names] for f in names])
+    pairwise = np.maximum(np.maximum(by_piece[:, None], by_piece[None]), by_family[place[:, None], place[None]])
+    out: NDArray[np.float64] = np.maximum(pairwise, gaps.default)
+    return out
+
+
+def _by_boxes(checker: Checker, a: NDArray[np.int64], b: NDArray[np.int64]) -> list[tuple[float, BodyPair]]:
+    """The body pairs of two pieces with the distance of their boxes, nearest first."""
+    i, j = np.repeat(a, len(b)), np.tile(b, len(a))
+    gap = checker.boxes.gap(i, j)
+    return [(float(gap[k]), (int(i[k]), int(j[k]))) for k in np.argsort(gap, kind="stable")]
+
+
+def mated_bodies(scene: Scene) -> dict[BodyPair, str]:
+    """Pairs of solids that a contact mate declares to meet, both ways round, and the mate in words."""
+    index = {s.name: k for k, s in enumerate(scene.solids)}
+    found = {}
+    for mate in scene.layout.mates:
+        if not mate.contact:
+            continue
+        one, other = scene.layout.piece(mate.piece), scene.layout.piece(mate.to_piece)
+        words = f"{mate.frame} to {mate.to_frame}"
+        for body in one.frame(mate.frame).bodies:
+            for to_body in other.frame(mate.to_frame).bodies:
+                a, b = index.get(f"{one.name}/{body}"), index.get(f"{other.name}/{to_body}")
+                if a is not None and b is not None:
+                    found[(a, b)] = found[(b, a)] = words
+    return found
+
+
+def _judge_pieces(
+    checker: Checker,
+    a: Piece,
+    b: Piece,
+    candidates: list[tuple[float, BodyPair]],
+    mated: dict[BodyPair, str],
+    wanted: float,
+    assumed: Any,
+) -> list[Finding]:
+    found: list[Finding] = []
+    nearest: tuple[float, BodyPair, Judged] | None = None
+    for gap, pair in candidates:
+        if nearest is not None and gap >= max(wanted, nearest[0]):
+            break
+        meets = pair in mated
+        judged = checker.judge(*pair, None if meets else wanted)
+        finding = _finding(checker, a, b, pair, judged, wanted, meets, assumed)
+        if finding is not None:
+            found.append(finding)
+        distance = judged.gap if judged.gap is not None else 0.0
+        if nearest is None or distance < nearest[0]:
+            nearest = (distance, pair, judged)
+    if found:
+        return found
+    assert nearest is not None
+    _, pair, judged = nearest
+    return [_clear(checker, a, b, pair, judged, wanted, mated.get(pair), assumed)]
+
+
+def _names(checker: Checker, pair: BodyPair) -> tuple[str, str]:
+    return checker.scene.solids[pair[0]].name, checker.scene.solids[pair[1]].name
+
+
+def _finding(
+    checker: Checker, a: Piece, b: Piece, pair: BodyPair, judged: Judged, wanted: float, mated: bool, assumed: Any
+) -> Finding | None:
+    """What there is to say against a pair of bodies; None where nothing is."""
+    one, other = _names(checker, pair)
+    parts, bodies = (a.name, b.name), (one, other)
+    where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
+    basis = Basis(judged.method, judged.bound, assumed)
+    if judged.kind == "unknown":
+        text = f"{one} and {other}: it cannot be said whether they meet; {judged.reason}"
+        return Finding("interference", "unknown", parts, text, bodies, basis=basis)
+    if judged.kind == "overlap":
+        text = f"{one} and {other} share {mm3(judged.volume_mm3)}, {mm(judged.depth)} deep"
+        extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))
+        return Finding(
+            "interference", "clash", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where,
+            basis, extra=extra,
+        )  # fmt: skip
+    if mated:
+        return None
+    if judged.kind == "contact":
+        text = f"{one} and {other} touch, and nothing says they should; {mm(wanted)} are wanted between them"
+        return Finding("clearance", "touch", parts, text, bodies, 0.0, "mm", wanted, 0.0, 0.0, where, basis)
+    assert judged.low is not None
+    assert judged.gap is not None
+    if judged.low < wanted - CONTACT_MM:
+        worst = f" ({mm(judged.low)} at worst)" if judged.gap - judged.low > CONTACT_MM else ""
+        text = f"{one} and {other} are {mm(judged.gap)} apart{worst}; {mm(wanted)} are wanted"
+        return Finding(
+            "clearance", "tight", parts, text, bodies, judged.gap, "mm", wanted, judged.low, judged.high, where, basis
+        )
+    return None
+
+
+def _clear(
+    checker: Checker, a: Piece, b: Piece, pair: BodyPair, judged: Judged, wanted: float, mate: str | None, assumed: Any
+) -> Finding:
+    one, other = _names(checker, pair)
+    where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
+    basis = Basis(judged.method, judged.bound, assumed)
+    assert judged.gap is not None
+    if mate is None:
+        text = f"{one} and {other} are {mm(judged.gap)} apart; {mm(wanted)} are wanted"
+    else:
+        state = "meet" if judged.kind == "contact" else f"stand {mm(judged.gap)} apart"
+        text = f"{one} and {other} {state}, mated {mate}"
+    required = wanted if mate is None else None
+    return Finding(
+        "clearance", "clear", (a.name, b.name), text, (one, other), judged.gap, "mm", required, judged.low,
+        judged.high, where, basis,
+    )  # fmt: skip
+
+
+def _far(a: Piece, b: Piece, apart: float, wanted: float, assumed: Any) -> Finding:
+    text = f"{a.name} and {b.name} are at least {mm(apart)} apart; {mm(wanted)} are wanted"
+    return Finding(
+        "clearance", "clear", (a.name, b.name), text, (), apart, "mm", wanted, apart, None, (),
+        Basis("boxes", 0.0, assumed),
+    )  # fmt: skip

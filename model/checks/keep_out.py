@@ -1,0 +1,71 @@
+"""Question 1b: does anything stand in room that must stay free - for fingers, plugs, a cable's bend?
+
+Owns the verdict on every keep-out against the real bodies of other pieces: `fail` where they certainly share volume,
+`unknown` where that cannot be said; touching its boundary is allowed and gives no finding. A keep-out lets in the
+families it admits, and whatever is mated to a frame that names the keep-out among its bodies. Two keep-outs may share
+room: it is only free once.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from elbowroom.model.checks.wordings import assumed_by, mm, mm3
+from elbowroom.model.findings import Basis, Finding
+from elbowroom.model.pairs import Checker, box_gap
+from elbowroom.model.scene import Scene, Solid
+
+
+def check(scene: Scene, checker: Checker) -> list[Finding]:
+    """A finding for each keep-out that another piece's body stands in, or may."""
+    real = np.array([k for k, s in enumerate(scene.solids) if s.body.keep_out is None], dtype=np.int64)
+    rooms = [k for k, s in enumerate(scene.solids) if s.body.keep_out is not None]
+    if len(real) == 0:
+        return []
+    let_in = _let_in(scene)
+    pairs = []
+    lo, hi = checker.boxes.lo, checker.boxes.hi
+    for k in rooms:
+        room = scene.solids[k]
+        for other in real[box_gap(lo[k], hi[k], lo[real], hi[real]) == 0.0]:
+            solid = scene.solids[int(other)]
+            if (
+                solid.piece is not room.piece
+                and solid.piece.part.family not in room.body.admits
+                and (room.name, solid.piece.name) not in let_in
+            ):
+                pairs.append((k, int(other)))
+    checker.prefetch(pairs)
+    return [f for pair in pairs if (f := _finding(checker, pair)) is not None]
+
+
+def _let_in(scene: Scene) -> set[tuple[str, str]]:
+    """(keep-out, piece) where the piece is mated to a frame that counts the keep-out among its bodies."""
+    found = set()
+    for m in scene.layout.mates:
+        for own, frame, other in ((m.piece, m.frame, m.to_piece), (m.to_piece, m.to_frame, m.piece)):
+            found |= {(f"{own}/{body}", other) for body in scene.layout.piece(own).frame(frame).bodies}
+    return found
+
+
+def _finding(checker: Checker, pair: tuple[int, int]) -> Finding | None:
+    room, solid = (checker.scene.solids[k] for k in pair)
+    judged = checker.judge(*pair)
+    if judged.kind in ("contact", "apart"):
+        return None
+    parts, bodies = (room.piece.name, solid.piece.name), (room.name, solid.name)
+    basis = Basis(judged.method, judged.bound, assumed_by(room.piece) + assumed_by(solid.piece))
+    if judged.kind == "unknown":
+        text = f"it cannot be said whether {solid.name} stands in {_room(room)}; {judged.reason}"
+        return Finding("keep-out", "unknown", parts, text, bodies, basis=basis)
+    where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
+    text = f"{solid.name} stands {mm(judged.depth)} deep in {_room(room)}: {mm3(judged.volume_mm3)} of it"
+    extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth), ("keep_out", room.body.keep_out))
+    return Finding(
+        "keep-out", "fail", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where, basis,
+        extra=extra,
+    )  # fmt: skip
+
+
+def _room(room: Solid) -> str:
+    return f"the room {room.name} must keep free ({room.body.keep_out})"

@@ -1,0 +1,164 @@
+"""Question 1c: do faces that are said to meet really meet?
+
+Owns the verdict on every declared contact. Frames of faces, walls and openings claim contact: their planes must be
+opposed and coincide, and the bodies named by the frames must press on each other there over some area. The area is
+measured by pressing one body a micron into the other along the normal: the volume they then share in that micron,
+divided by it, is the area. Frames of slots, sockets, ports, exits and axes claim alignment only: a card has play in
+its slot and a thread in its port, so origins must coincide and axes be opposed, and no face need meet.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.checks.wordings import assumed_by, mm, mm2
+from elbowroom.model.findings import Basis, Finding, Point
+from elbowroom.model.layout import Mate, Piece
+from elbowroom.model.pairs import Checker
+from elbowroom.model.scene import Scene
+from elbowroom.model.tolerances import (
+    CONTACT_MM,
+    MATE_ANGLE_DEG,
+    MATE_AREA_MM2,
+    MATE_ORIGIN_MM,
+    MATE_PLANE_MM,
+    MATE_PRESS_MM,
+)
+from elbowroom.parts.base import Frame
+from elbowroom.parts.pose import Pose
+
+Array = NDArray[np.float64]
+ALIGNED = frozenset({"slot", "socket", "port", "exit", "axis"})  # kinds that claim alignment, not faces that meet
+
+
+def check(scene: Scene, checker: Checker) -> list[Finding]:
+    """One finding for each declared contact."""
+    index = {s.name: k for k, s in enumerate(scene.solids)}
+    return [_mate(scene, checker, index, m) for m in scene.layout.mates if m.contact]
+
+
+def _mate(scene: Scene, checker: Checker, index: dict[str, int], mate: Mate) -> Finding:
+    one, other = scene.layout.piece(mate.piece), scene.layout.piece(mate.to_piece)
+    claim = _Claim(mate, one, other)
+    if claim.frame.kind in ALIGNED or claim.to_frame.kind in ALIGNED:
+        return _aligned(claim)
+    if claim.angle > MATE_ANGLE_DEG:
+        return claim.fail(f"are {_deg(claim.angle)} from facing each other", claim.angle, "deg", MATE_ANGLE_DEG)
+    offset = claim.offset
+    if abs(offset) > MATE_PLANE_MM:
+        how = "apart" if offset > 0 else "into each other"
+        return claim.fail(f"do not meet: their planes stand {mm(abs(offset))} {how}", offset, "mm", 0.0)
+    pairs = [
+        (index[f"{one.name}/{a}"], index[f"{other.name}/{b}"])
+        for a in claim.frame.bodies
+        for b in claim.to_frame.bodies
+        if f"{one.name}/{a}" in index and f"{other.name}/{b}" in index
+    ]
+    if not pairs:
+        return claim.fail("do not meet: one of them has no body there", None, "mm", 0.0)
+    faults = sorted({f for p in pairs for k in p if (f := scene.solids[k].mesh.fault) is not None})
+    if faults:
+        text = f"{claim.names}: it cannot be said whether they meet; a mesh is not sound: {faults[0]}"
+        return claim.finding("unknown", text, None, "mm", 0.0)
+    area = sum(_pressed(checker, pair, claim.pose, claim.to_pose) for pair in pairs)
+    if area < MATE_AREA_MM2:
+        judged = [checker.judge(*pair) for pair in pairs]
+        gaps = [j.gap for j in judged if j.gap is not None]
+        gap = min(gaps) if gaps else None
+        stands = "" if gap is None else f"; the bodies stand {mm(gap)} apart"
+        return claim.fail(f"do not meet: no area of them is in contact{stands}", gap, "mm", 0.0, area)
+    curved = any(scene.solids[k].mesh.bound > 0 for p in pairs for k in p)
+    bound = max(scene.solids[k].mesh.bound for p in pairs for k in p)
+    return claim.finding(
+        "pass", f"{claim.names} meet over {mm2(area)}", offset, "mm", 0.0, area, "mesh" if curved else "exact", bound
+    )
+
+
+class _Claim:
+    """One declared contact, with both frames in case coordinates."""
+
+    def __init__(self, mate: Mate, one: Piece, other: Piece) -> None:
+        self.one, self.other, self.mate = one, other, mate
+        self.frame: Frame = one.frame(mate.frame)
+        self.to_frame: Frame = other.frame(mate.to_frame)
+        self.pose: Pose = one.frame_pose(mate.frame)
+        self.to_pose: Pose = other.frame_pose(mate.to_frame)
+        # From sine and cosine: near opposed the cosine alone would lose half the digits.
+        z, to_z = self.pose[:3, 2], -self.to_pose[:3, 2]
+        self.angle = math.degrees(math.atan2(float(np.linalg.norm(np.cross(z, to_z))), float(z @ to_z)))
+        self.offset = float((self.pose[:3, 3] - self.to_pose[:3, 3]) @ self.to_pose[:3, 2])
+        self.names = f"{one.name}/{mate.frame} and {other.name}/{mate.to_frame}"
+
+    def fail(self, why: str, measured: float | None, unit: str, required: float, area: float | None = None) -> Finding:
+        return self.finding("fail", f"{self.names} {why}", measured, unit, required, area)
+
+    def finding(
+        self,
+        verdict: Any,
+        text: str,
+        measured: float | None,
+        unit: str,
+        required: float,
+        area: float | None = None,
+        method: Any = "arithmetic",
+        bound: float = 0.0,
+    ) -> Finding:
+        where: tuple[Point, ...] = tuple(
+            (float(p[0, 3]), float(p[1, 3]), float(p[2, 3])) for p in (self.pose, self.to_pose)
+        )
+        return Finding(
+            "mate", verdict, (self.one.name, self.other.name), text, measured=measured, unit=unit, required=required,
+            low=measured, high=measured, where=where,
+            basis=Basis(method, bound, assumed_by(self.one) + assumed_by(self.other)),
+            extra=() if area is None else (("contact_mm2", area),),
+            place=f"{self.mate.frame}-{self.mate.to_frame}",
+        )  # fmt: skip
+
+
+def _deg(value: float) -> str:
+    return f"{value:.2f} degrees"
+
+
+def _aligned(claim: _Claim) -> Finding:
+    apart = float(np.linalg.norm(claim.pose[:3, 3] - claim.to_pose[:3, 3]))
+    if claim.angle > MATE_ANGLE_DEG:
+        return claim.fail(f"are {_deg(claim.angle)} from facing each other", claim.angle, "deg", MATE_ANGLE_DEG)
+    if apart > MATE_ORIGIN_MM:
+        return claim.fail(f"are not in line: their origins are {mm(apart)} apart", apart, "mm", 0.0)
+    return claim.finding("pass", f"{claim.names} are in line", apart, "mm", 0.0)
+
+
+def _pressed(checker: Checker, pair: tuple[int, int], pose: Pose, to_pose: Pose) -> float:
+    """Area, mm2, over which solid pair[0] meets solid pair[1] at the plane of `to_pose`."""
+    first = checker.scene.solids[pair[0]]
+    # In the first body's coordinates, rounded as pairs are: the record then holds wherever the two stand.
+    back = first.pose[:3, :3].T
+    normal = back @ to_pose[:3, 2]
+    height = float(normal @ (back @ (to_pose[:3, 3] - first.pose[:3, 3])))
+    offset = float((pose[:3, 3] - to_pose[:3, 3]) @ to_pose[:3, 2])
+    plane = np.round([*normal, height, offset], 9) + 0.0
+    key, canonical, _, rel = checker.key(*pair, f"area {plane.tobytes().hex()} {pair[0] > pair[1]}")
+    data = checker.recall(key)
+    if data is not None and len(data) == 8:
+        return float(struct.unpack("<d", data)[0])
+    turn, move = rel[:, :3], rel[:, 3]
+    if canonical != pair[0]:
+        turn, move = turn.T, -turn.T @ move
+    a, b = checker.kernel(first), checker.kernel(checker.scene.solids[pair[1]])
+    press = max(MATE_PRESS_MM, 10 * (a.grain + b.grain))
+    toward = normal * (offset + press)
+    placed = b.manifold.transform(np.hstack([turn, (move + toward).reshape(3, 1)]))
+    # b, moved toward a, now ends at height + offset + press, and a begins at height + offset.
+    top = height + offset + press
+    slab = a.manifold.trim_by_plane(tuple(normal), top - press - CONTACT_MM).trim_by_plane(
+        tuple(-normal), -(top + CONTACT_MM)
+    )
+    area = float((slab ^ placed).volume()) / press
+    area = area if area > 0.0 else 0.0
+    checker.keep(key, struct.pack("<d", area))
+    return area

@@ -1,0 +1,116 @@
+"""The exact kernel (OCCT): common volume and distance of two B-rep solids, and finer meshes of one.
+
+Owns reading back the solids that drawing kept, with a check that the file is whole; where it is not, the part is drawn
+again. Loaded only where a verdict hangs on it. The kernel's distance alone proves nothing: it has answered 0.08 for
+cylinders that cross. Whoever asks must hold it against the volume and the meshes, as `elbowroom.model.judge` does.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.scene import Mesh, Shape
+from elbowroom.model.store import Store
+from elbowroom.parts.base import Part
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ExactPair:
+    """volume_mm3 and mean_depth (2 V / S, mm) of what two solids share; their distance, mm, and where.
+
+    inner: the kernel found one solid inside the other. Points are in the first body's coordinates.
+    """
+
+    volume_mm3: float
+    mean_depth: float
+    distance: float
+    inner: bool
+    point_a: Array
+    point_b: Array
+
+
+def bodies(shape: Shape, part: Part, store: Store) -> dict[str, Any] | None:
+    """The exact solids (OCCT shapes, part coordinates) of a shape by body name; None for a user's mesh.
+
+    Read from the shape's file where that is whole, else drawn again.
+    """
+    known: dict[str, Any] | None = store.recall("brep", shape.key)
+    if known is not None:
+        return known
+    if all(m.surfaces is None for m in shape.meshes.values()):
+        return None
+    found = _read(shape, store)
+    if found is None:
+        drawn = part.solids()
+        found = {name: drawn[name].wrapped for name in shape.meshes}
+    store.remember("brep", shape.key, found)
+    return found
+
+
+def _read(shape: Shape, store: Store) -> dict[str, Any] | None:
+    from OCP.BinTools import BinTools
+    from OCP.TopoDS import TopoDS_Iterator, TopoDS_Shape
+
+    digest = store.read(f"{shape.key}.sum")
+    if shape.brep is None or digest is None:
+        return None
+    try:
+        data = shape.brep.read_bytes()
+    except OSError:
+        return None
+    if hashlib.blake2b(data, digest_size=16).digest() != digest:
+        return None
+    compound = TopoDS_Shape()
+    BinTools.Read_s(compound, io.BytesIO(data))
+    found, children = [], TopoDS_Iterator(compound)
+    while children.More():
+        found.append(children.Value())
+        children.Next()
+    return dict(zip(shape.meshes, found, strict=True)) if len(found) == len(shape.meshes) else None
+
+
+def judge_exact(a: Any, b: Any, turn: Array, move: Array) -> ExactPair | None:
+    """Common and distance of solid a and solid b placed by `turn` and `move`; None where the kernel gives up."""
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
+    from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+    from OCP.BRepGProp import BRepGProp
+    from OCP.gp import gp_Trsf
+    from OCP.GProp import GProp_GProps
+    from OCP.TopLoc import TopLoc_Location
+
+    trsf = gp_Trsf()
+    trsf.SetValues(*(float(v) for v in np.hstack([turn, move.reshape(3, 1)]).ravel()))
+    placed = b.Moved(TopLoc_Location(trsf))
+    try:
+        shared = BRepAlgoAPI_Common(a, placed)
+        volume, area = GProp_GProps(), GProp_GProps()
+        BRepGProp.VolumeProperties_s(shared.Shape(), volume)
+        BRepGProp.SurfaceProperties_s(shared.Shape(), area)
+        apart = BRepExtrema_DistShapeShape(a, placed)
+        if not (shared.IsDone() and apart.IsDone()) or apart.NbSolution() < 1:
+            return None
+        p, q = apart.PointOnShape1(1), apart.PointOnShape2(1)
+    except Exception:  # the kernel's own exceptions share no base class
+        return None
+    v, s, d = float(volume.Mass()), float(area.Mass()), float(apart.Value())
+    if not np.isfinite([v, s, d]).all() or v < 0 or d < 0:
+        return None
+    return ExactPair(
+        v, 2 * v / s if s > 0 else 0.0, d, bool(apart.InnerSolution()),
+        np.array([p.X(), p.Y(), p.Z()]), np.array([q.X(), q.Y(), q.Z()]),
+    )  # fmt: skip
+
+
+def finer_mesh(solid: Any, finer: float) -> Mesh:
+    """The solid's mesh at a chord divided by `finer`."""
+    from elbowroom.model.tessellate import tessellate
+
+    return tessellate(solid, finer)

@@ -1,0 +1,127 @@
+"""Plain work on triangle meshes: welding, soundness, volume, areas, point in solid, components.
+
+Owns what can be said of a mesh with numpy alone, so that it stays independent of the mesh kernels it is compared with.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.tolerances import WELD_MM
+
+Array = NDArray[np.float64]
+Triangles = NDArray[np.int32]
+
+
+def welded(points: Array, triangles: Triangles) -> tuple[Array, Triangles, NDArray[np.bool_]]:
+    """One vertex for each position, the triangles that are left, and which those are.
+
+    Positions within the weld distance become one, also where rounding to a grid would part them.
+    """
+    label = _clusters(points)
+    order, first = np.unique(label, return_index=True)
+    renumber = np.empty(int(label.max()) + 1, dtype=np.int32)
+    renumber[order] = np.arange(len(order), dtype=np.int32)
+    joined = renumber[label[triangles]]
+    kept = (joined[:, 0] != joined[:, 1]) & (joined[:, 1] != joined[:, 2]) & (joined[:, 2] != joined[:, 0])
+    return np.ascontiguousarray(points[first]), np.ascontiguousarray(joined[kept]), kept
+
+
+def _clusters(points: Array) -> NDArray[np.int64]:
+    """A number for each point, the same for points within the weld distance of each other along every axis in turn."""
+    label = np.zeros(len(points), dtype=np.int64)
+    for _ in range(2):  # a second round parts points that an axis joined through a neighbour elsewhere
+        for axis in range(3):
+            order = np.lexsort((points[:, axis], label))
+            step = np.diff(points[order, axis]) > WELD_MM
+            fresh = np.concatenate([[True], step | (np.diff(label[order]) != 0)])
+            ranked = np.cumsum(fresh) - 1
+            label = np.empty_like(ranked)
+            label[order] = ranked
+    return label
+
+
+def fault_of(vertices: Array, triangles: Triangles) -> str | None:
+    """Why a mesh is no closed, consistently oriented surface; None where it is one."""
+    if len(triangles) < 4:
+        return "fewer than four triangles"
+    if not np.isfinite(vertices).all():
+        return "a vertex is not a finite number"
+    start = triangles.astype(np.int64)
+    end = np.roll(start, -1, axis=1)
+    n = len(vertices)
+    directed = np.sort((start * n + end).ravel())
+    if (np.diff(directed) == 0).any():
+        return "an edge is used twice in one direction: the surface meets itself or its triangles disagree on outside"
+    if not np.array_equal(directed, np.sort((end * n + start).ravel())):
+        return "an edge has a triangle on one side only: the surface is not closed"
+    return None
+
+
+def mesh_volume(vertices: Array, triangles: Triangles) -> float:
+    """Signed volume, mm3: positive where the triangles face outward."""
+    c = vertices[triangles] - vertices.mean(axis=0)
+    return float(np.einsum("ij,ij->", c[:, 0], np.cross(c[:, 1], c[:, 2])) / 6.0)
+
+
+def normals_areas(vertices: Array, triangles: Triangles) -> tuple[Array, Array]:
+    """Unit normals (zero for a triangle without area) and areas, mm2."""
+    c = vertices[triangles]
+    n = np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0])
+    length = np.linalg.norm(n, axis=1)
+    return n / np.where(length > 0, length, 1.0)[:, None], length / 2.0
+
+
+def winding(point: Array, vertices: Array, triangles: Triangles) -> float:
+    """How often the surface goes round the point: 1 inside, 0 outside, by the solid angles of the triangles."""
+    c = vertices[triangles] - point
+    r = np.linalg.norm(c, axis=2)
+    a, b, d = c[:, 0], c[:, 1], c[:, 2]
+    top = np.einsum("ij,ij->i", a, np.cross(b, d))
+    bottom = (
+        r.prod(axis=1)
+        + np.einsum("ij,ij->i", a, b) * r[:, 2]
+        + np.einsum("ij,ij->i", b, d) * r[:, 0]
+        + np.einsum("ij,ij->i", d, a) * r[:, 1]
+    )
+    return float(np.arctan2(top, bottom).sum() / (2.0 * np.pi))
+
+
+def seeds(vertices: Array, triangles: Triangles) -> NDArray[np.int64]:
+    """One vertex of each connected piece of the surface."""
+    label = np.arange(len(vertices))
+    while True:
+        least = label[triangles].min(axis=1)
+        fresh = label.copy()
+        for k in range(3):
+            np.minimum.at(fresh, triangles[:, k], least)
+        fresh = fresh[fresh]
+        if np.array_equal(fresh, label):
+            return np.unique(label[triangles[:, 0]])
+        label = fresh
+
+
+def nearest_on_triangles(point: Array, corners: Array) -> tuple[float, Array]:
+    """Least distance from a point to triangles (m, 3, 3), mm, and where on them; infinity where there are none."""
+    if len(corners) == 0:
+        return float("inf"), point
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    ab, ac, ap = b - a, c - a, point - a
+    n = np.cross(ab, ac)
+    nn = np.maximum(np.einsum("ij,ij->i", n, n), 1e-300)
+    v = np.einsum("ij,ij->i", np.cross(ap, ac), n) / nn
+    w = np.einsum("ij,ij->i", np.cross(ab, ap), n) / nn
+    inside = (v >= 0) & (w >= 0) & (v + w <= 1)
+    best = np.where(inside[:, None], a + v[:, None] * ab + w[:, None] * ac, np.inf)
+    gap = np.where(inside, np.linalg.norm(np.where(inside[:, None], best, 0.0) - point, axis=1), np.inf)
+    for p, q in ((a, b), (b, c), (c, a)):
+        d = q - p
+        t = np.clip(np.einsum("ij,ij->i", point - p, d) / np.maximum(np.einsum("ij,ij->i", d, d), 1e-300), 0, 1)
+        on = p + t[:, None] * d
+        far = np.linalg.norm(on - point, axis=1)
+        nearer = far < gap
+        gap = np.where(nearer, far, gap)
+        best = np.where(nearer[:, None], on, best)
+    i = int(np.argmin(gap))
+    return float(gap[i]), best[i]

@@ -1,0 +1,138 @@
+"""The mesh kernels: overlap volume by manifold3d, distance and close triangle pairs by coal.
+
+Owns the one place where those libraries are called, and the kernel objects of one body, made when first needed. All of
+a pair is counted in the first body's coordinates; `turn` and `move` place the second in them. Leaves what the numbers
+mean to `elbowroom.model.judge`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import coal
+import manifold3d
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.enclosure import Enclosure
+from elbowroom.model.meshes import seeds, winding
+from elbowroom.model.scene import Mesh
+from elbowroom.model.tolerances import FLOAT32_STEP, MAX_CLOSE_PAIRS
+
+Array = NDArray[np.float64]
+_HERE = coal.Transform3s()
+
+
+class Kernel:
+    """One body's mesh with what the mesh kernels make of it."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        self.mesh = mesh
+        self.bound = mesh.bound
+        self.fault = mesh.fault
+        if self.fault is None and self.manifold.status() != manifold3d.Error.NoError:
+            self.fault = f"the mesh kernel refuses it ({self.manifold.status().name})"
+        self.lo: Array = mesh.vertices.min(axis=0) if len(mesh.vertices) else np.zeros(3)
+        self.hi: Array = mesh.vertices.max(axis=0) if len(mesh.vertices) else np.zeros(3)
+
+    @cached_property
+    def manifold(self) -> Any:
+        return manifold_of(self.mesh.vertices, self.mesh.triangles)
+
+    @cached_property
+    def bvh(self) -> Any:
+        tree = coal.BVHModelOBBRSS()
+        tree.beginModel(len(self.mesh.triangles), len(self.mesh.vertices))
+        tree.addVertices(np.array(self.mesh.vertices))
+        tree.addTriangles(self.mesh.triangles.astype(np.int64))
+        tree.endModel()
+        return tree
+
+    @cached_property
+    def enclosure(self) -> Enclosure:
+        return Enclosure(self.mesh)
+
+    @cached_property
+    def seeds(self) -> Array:
+        """A vertex of each connected piece of the surface."""
+        return self.mesh.vertices[seeds(self.mesh.vertices, self.mesh.triangles)]
+
+    @cached_property
+    def grain(self) -> float:
+        """What its vertices may be off by for being kept in single precision, as in an STL file; 0 if they are not."""
+        v = self.mesh.vertices
+        if self.mesh.faces is not None or not np.array_equal(v.astype(np.float32), v):
+            return 0.0
+        return float(np.abs(v).max(initial=0.0)) * FLOAT32_STEP
+
+    def holds(self, point: Array) -> bool:
+        """Whether a point away from the surface lies inside."""
+        if (point < self.lo).any() or (point > self.hi).any():
+            return False
+        return abs(winding(point, self.mesh.vertices, self.mesh.triangles)) > 0.5
+
+
+def manifold_of(vertices: Array, triangles: NDArray[np.int32]) -> Any:
+    """The solid of a closed mesh, in double precision."""
+    v, t = np.array(vertices, order="C"), np.array(triangles, dtype=np.uint64, order="C")  # it refuses read-only ones
+    return manifold3d.Manifold(manifold3d.Mesh64(v, t))
+
+
+def arrays_of(solid: Any) -> tuple[Array, NDArray[np.int32]]:
+    """Vertices and triangles of a manifold3d solid."""
+    m = solid.to_mesh64()
+    return np.asarray(m.vert_properties)[:, :3].astype(np.float64), np.asarray(m.tri_verts).astype(np.int32)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Nearest:
+    """Least distance of two meshes, mm, 0 where they meet; where, and on which triangle of each."""
+
+    distance: float
+    point_a: Array
+    point_b: Array
+    triangle_a: int
+    triangle_b: int
+
+
+def nearest(a: Kernel, b: Kernel, turn: Array, move: Array) -> Nearest:
+    """The two surfaces' least distance: it knows nothing of one body inside the other."""
+    request, result = coal.DistanceRequest(), coal.DistanceResult()
+    d = coal.distance(a.bvh, _HERE, b.bvh, coal.Transform3s(turn, move), request, result)
+    p, q = np.array(result.getNearestPoint1()), np.array(result.getNearestPoint2())
+    return Nearest(max(float(d), 0.0), p, q, int(result.b1), int(result.b2))
+
+
+def common(a: Kernel, b: Kernel, turn: Array, move: Array) -> Any:
+    """The solid that the two meshes share (manifold3d); empty where they only touch."""
+    return a.manifold ^ b.manifold.transform(np.hstack([turn, move.reshape(3, 1)]))
+
+
+def close_pairs(
+    a: Kernel, b: Kernel, turn: Array, move: Array, margin: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Array] | None:
+    """Every pair of triangles within `margin` mm, with a direction from one to the other; None where too many."""
+    request, result = coal.CollisionRequest(), coal.CollisionResult()
+    request.num_max_contacts = MAX_CLOSE_PAIRS
+    request.enable_contact = True
+    request.security_margin = margin
+    coal.collide(a.bvh, _HERE, b.bvh, coal.Transform3s(turn, move), request, result)
+    if result.numContacts() >= MAX_CLOSE_PAIRS:
+        return None
+    found = result.getContacts()
+    n = len(found)
+    i, j, towards = np.empty(n, np.int64), np.empty(n, np.int64), np.zeros((n, 3))
+    for k, contact in enumerate(found):
+        i[k], j[k] = contact.b1, contact.b2
+        towards[k] = contact.normal
+    towards[~np.isfinite(towards).all(axis=1)] = 0.0
+    return i, j, towards
+
+
+def held(a: Kernel, b: Kernel, turn: Array, move: Array) -> tuple[bool, bool]:
+    """For meshes whose surfaces do not meet: whether a piece of a lies in b, and of b in a, by point in solid."""
+    into_b = (a.seeds - move) @ turn
+    into_a = b.seeds @ turn.T + move
+    return any(b.holds(p) for p in into_b), any(a.holds(p) for p in into_a)

@@ -1,0 +1,243 @@
+"""Pairs of bodies: which are near enough to judge, what is already known of them, and judging the rest.
+
+Owns the broad phase on boxes, the key a judged pair is kept under, and the `Checker`, which holds the kernels and every
+judgement made in this process, so that after one part has moved only its own pairs are judged again. A pair is judged
+in the coordinates of whichever body comes first by key, from their relative pose alone: so the answer cannot depend on
+which of the two is asked about, nor on how the case stands. Leaves what a judgement means to the checks.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.judged import Judged
+from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.store import Store
+from elbowroom.model.tolerances import CONTACT_MM, POSE_MOVE_DIGITS, POSE_TURN_DIGITS
+
+if TYPE_CHECKING:
+    from elbowroom.model.exact import ExactPair
+    from elbowroom.model.narrow import Kernel
+
+Array = NDArray[np.float64]
+Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical order; pose of the second in the first
+Progress = Callable[[int, int, str], None]  # done, total, what
+_JUDGED_BY = (
+    "pairs.py", "judge.py", "judged.py", "narrow.py", "exact.py", "depth.py", "enclosure.py", "facing.py", "meshes.py",
+    "tolerances.py",
+)  # fmt: skip
+
+
+@cache
+def engine_version() -> bytes:
+    """Digest of the code that judges pairs and of the mesh kernels' versions: a judgement is kept under it."""
+    from importlib import metadata
+
+    digest = hashlib.blake2b(digest_size=16)
+    here = Path(__file__).parent
+    for name in _JUDGED_BY:
+        digest.update((here / name).read_bytes())
+    for name in ("manifold3d", "coal"):
+        try:
+            digest.update(metadata.version(name).encode())
+        except metadata.PackageNotFoundError:
+            digest.update(b"?")
+    return digest.digest()
+
+
+class Boxes:
+    """The boxes of all solids of a scene, as arrays."""
+
+    def __init__(self, scene: Scene) -> None:
+        n = len(scene.solids)
+        self.lo = np.array([s.lo for s in scene.solids]).reshape(n, 3)
+        self.hi = np.array([s.hi for s in scene.solids]).reshape(n, 3)
+
+    def gap(self, i: NDArray[np.int64], j: NDArray[np.int64]) -> Array:
+        """Distance between boxes i and j, mm; 0 where they meet."""
+        return box_gap(self.lo[i], self.hi[i], self.lo[j], self.hi[j])
+
+
+def box_gap(lo_a: Array, hi_a: Array, lo_b: Array, hi_b: Array) -> Array:
+    """Distance between boxes, mm, over the last axis; 0 where they meet."""
+    out: Array = np.linalg.norm(np.maximum(np.maximum(lo_b - hi_a, lo_a - hi_b), 0.0), axis=-1)
+    return out
+
+
+class Checker:
+    """Judges pairs of bodies of one scene; remembers in the store, on disk and in memory."""
+
+    def __init__(self, scene: Scene, store: Store) -> None:
+        self.scene = scene
+        self.store = store
+        self.boxes = Boxes(scene)
+        self._identity = [f"{s.shape.key}/{s.body.name}" for s in scene.solids]
+        self._turn = np.array([s.pose[:3, :3] for s in scene.solids]).reshape(-1, 3, 3)
+        self._move = np.array([s.pose[:3, 3] for s in scene.solids]).reshape(-1, 3)
+        self._order: dict[tuple[int, int], tuple[int, int, Array]] = {}
+        self._fresh: dict[bytes, bytes] = {}
+
+    # Keys -----------------------------------------------------------------------------------------------------------
+
+    def _index(self, pairs: Sequence[tuple[int, int]]) -> None:
+        """Work out canonical order, relative pose and its bytes of pairs not asked about before."""
+        new = [p for p in pairs if p not in self._order]
+        if not new:
+            return
+        i, j = np.array(new).T
+        there, back = self._poses_in(i, j), self._poses_in(j, i)
+        for k, (one, other) in enumerate(new):
+            name, other_name = self._identity[one], self._identity[other]
+            swap = name > other_name or (name == other_name and back[k].tobytes() < there[k].tobytes())
+            self._order[(one, other)] = (other, one, back[k]) if swap else (one, other, there[k])
+
+    def _poses_in(self, i: NDArray[np.int64], j: NDArray[np.int64]) -> Array:
+        """Rounded poses (k, 3, 4) of solids j in the coordinates of solids i."""
+        back = self._turn[i].transpose(0, 2, 1)
+        rel = np.empty((len(i), 3, 4))
+        rel[:, :, :3] = np.round(back @ self._turn[j], POSE_TURN_DIGITS)
+        rel[:, :, 3] = np.round((back @ (self._move[j] - self._move[i])[:, :, None])[:, :, 0], POSE_MOVE_DIGITS)
+        return rel + 0.0  # no negative zero: it would be another key
+
+    def key(self, i: int, j: int, sort: str) -> Key:
+        """Key of a pair's record of that sort, the pair's canonical order, and its relative pose."""
+        self._index([(i, j)])
+        first, second, rel = self._order[(i, j)]
+        text = f"{sort}|{self._identity[first]}|{self._identity[second]}|".encode()
+        return hashlib.blake2b(engine_version() + text + rel.tobytes(), digest_size=16).digest(), first, second, rel
+
+    # Records --------------------------------------------------------------------------------------------------------
+
+    def recall(self, key: bytes) -> bytes | None:
+        """A record made earlier, in this process or another."""
+        found: bytes | None = self.store.recall("record", key)
+        if found is None:
+            found = self.store.records([key]).get(key)
+            if found is not None:
+                self.store.remember("record", key, found)
+        return found
+
+    def keep(self, key: bytes, value: bytes) -> None:
+        """Remember a record; `flush` writes it out."""
+        self.store.remember("record", key, value)
+        self._fresh[key] = value
+
+    def flush(self) -> None:
+        """Write out what was judged since the last time."""
+        self.store.keep_records(self._fresh)
+        self._fresh = {}
+
+    def prefetch(self, pairs: Sequence[tuple[int, int]], sort: str = "pair") -> None:
+        """Read the records of many pairs at once."""
+        self._index(pairs)
+        keys = [self.key(i, j, sort)[0] for i, j in pairs]
+        absent = [k for k in keys if self.store.recall("record", k) is None]
+        for key, value in self.store.records(absent).items():
+            self.store.remember("record", key, value)
+
+    # Judging --------------------------------------------------------------------------------------------------------
+
+    def kernel(self, solid: Solid) -> Kernel:
+        """The mesh kernels of a solid's body, shared by all that look the same."""
+        from elbowroom.model.narrow import Kernel
+
+        key = (solid.shape.key, solid.body.name)
+        found: Kernel | None = self.store.recall("kernel", key)
+        if found is None:
+            found = Kernel(solid.mesh)
+            self.store.remember("kernel", key, found)
+        return found
+
+    def judge(self, i: int, j: int, wanted: float | None = None) -> Judged:
+        """What solids i and j are to each other; points in case coordinates, on i and on j.
+
+        Where the gap's interval straddles `wanted` (mm), it is narrowed until it clears it, as far as can be.
+        """
+        found = self._judged(i, j, "pair", None)
+        if found.kind == "apart" and wanted is not None and _straddles(found, wanted):
+            found = self._judged(i, j, "sharp", found)
+        return found
+
+    def _judged(self, i: int, j: int, sort: str, rough: Judged | None) -> Judged:
+        """The pair's record; `rough` is the judgement to sharpen, in case coordinates, where that is asked."""
+        key, first, second, rel = self.key(i, j, sort)
+        data = self.recall(key)
+        found = None
+        if data is not None:
+            try:
+                found = Judged.from_bytes(data)
+            except (ValueError, TypeError):  # a record of no use is made again
+                found = None
+        if found is None:
+            found = self._make(first, second, rel, rough)
+            self.keep(key, found.to_bytes())
+        a, b = self._placed(first, found.point_a), self._placed(first, found.point_b)
+        return replace(found, point_a=a, point_b=b) if first == i else replace(found, point_a=b, point_b=a)
+
+    def _make(self, first: int, second: int, rel: Array, rough: Judged | None) -> Judged:
+        from elbowroom.model.judge import judge, sharpen
+
+        one, other = self.scene.solids[first], self.scene.solids[second]
+        a, b = self.kernel(one), self.kernel(other)
+        turn, move = np.ascontiguousarray(rel[:, :3]), np.ascontiguousarray(rel[:, 3])
+        refiner = _Refiner(self, one, other, turn, move)
+        return judge(a, b, turn, move, refiner) if rough is None else sharpen(a, b, turn, move, refiner)
+
+    def _placed(self, i: int, point: tuple[float, float, float] | None) -> tuple[float, float, float] | None:
+        """A point of solid i's coordinates in the case's."""
+        if point is None:
+            return None
+        p = self._turn[i] @ np.array(point) + self._move[i]
+        return (float(p[0]), float(p[1]), float(p[2]))
+
+
+def _straddles(found: Judged, wanted: float) -> bool:
+    assert found.low is not None
+    assert found.high is not None
+    return found.low < wanted - CONTACT_MM <= found.high
+
+
+class _Refiner:
+    """The more exact forms of one pair, made when asked for."""
+
+    def __init__(self, checker: Checker, one: Solid, other: Solid, turn: Array, move: Array) -> None:
+        self._checker, self._pair, self._turn, self._move = checker, (one, other), turn, move
+
+    def _exact(self, solid: Solid) -> Any:
+        from elbowroom.model.exact import bodies
+
+        found = bodies(solid.shape, solid.piece.part, self._checker.store)
+        return None if found is None else found[solid.body.name]
+
+    def exact(self) -> ExactPair | None:
+        from elbowroom.model.exact import judge_exact
+
+        a, b = (self._exact(s) for s in self._pair)
+        return None if a is None or b is None else judge_exact(a, b, self._turn, self._move)
+
+    def finer(self, factor: float) -> tuple[Kernel, Kernel] | None:
+        """Both bodies at a finer chord, a user's mesh as it is; None where neither can be made finer."""
+        if all(s.mesh.bound == 0.0 for s in self._pair):
+            return None
+        a, b = (self._finer(s, factor) for s in self._pair)
+        return a, b
+
+    def _finer(self, solid: Solid, factor: float) -> Kernel:
+        from elbowroom.model.exact import finer_mesh
+        from elbowroom.model.narrow import Kernel
+
+        store, key = self._checker.store, (solid.shape.key, solid.body.name, factor)
+        found: Kernel | None = store.recall("kernel", key)
+        if found is None:
+            exact = None if solid.mesh.bound == 0.0 else self._exact(solid)
+            found = self._checker.kernel(solid) if exact is None else Kernel(finer_mesh(exact, factor))
+            store.remember("kernel", key, found)
+        return found

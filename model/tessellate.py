@@ -1,0 +1,188 @@
+"""From one exact solid to one closed mesh whose error is known.
+
+Owns triangulating a B-rep solid, welding its faces into one surface, noting on which surface each triangle lies, and
+bounding how far the true surface strays. Needs the exact kernel, so it is loaded only where something must be drawn.
+The rows of `surfaces` are written here and read by `elbowroom.model.enclosure`, which describes them.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepGProp import BRepGProp
+from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.BRepTools import BRepTools
+from OCP.GeomAbs import (
+    GeomAbs_Circle,
+    GeomAbs_Cone,
+    GeomAbs_Cylinder,
+    GeomAbs_Line,
+    GeomAbs_Plane,
+    GeomAbs_Sphere,
+    GeomAbs_Torus,
+)
+from OCP.GProp import GProp_GProps
+from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED
+from OCP.TopExp import TopExp_Explorer
+from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS
+
+from elbowroom.model.enclosure import CURVED, FLAT, ROUND, SURFACE_COLUMNS, round_sagitta
+from elbowroom.model.meshes import fault_of, mesh_volume, nearest_on_triangles, welded
+from elbowroom.model.scene import Mesh
+from elbowroom.model.tolerances import ANGLE_RAD, CHORD_MM, CHORD_SAFETY
+
+if TYPE_CHECKING:
+    from OCP.TopoDS import TopoDS_Face, TopoDS_Shape
+
+Array = NDArray[np.float64]
+
+
+def tessellate(solid: TopoDS_Shape, finer: float = 1.0) -> Mesh:
+    """The solid's mesh at the engine's chord and angle, both finer by `finer` (the angle by its root)."""
+    BRepTools.Clean_s(solid)  # meshes stick to shapes, and a coarse one would be taken for a fine one
+    BRepMesh_IncrementalMesh(solid, CHORD_MM / finer, False, ANGLE_RAD / finer**0.5, False)
+    points: list[Array] = []
+    triangles: list[NDArray[np.int32]] = []
+    faces: list[NDArray[np.int32]] = []
+    surfaces: list[Array] = []
+    lost, bound, at = False, 0.0, 0
+    explorer = TopExp_Explorer(solid, TopAbs_FACE)
+    while explorer.More():
+        face = TopoDS.Face_s(explorer.Current())
+        explorer.Next()
+        found = _face(face)
+        if found is None:
+            lost = True
+            continue
+        nodes, tris, row, strayed = found
+        points.append(nodes)
+        triangles.append(tris + at)
+        faces.append(np.full(len(tris), len(surfaces), dtype=np.int32))
+        surfaces.append(row)
+        bound = max(bound, strayed)
+        at += len(nodes)
+    BRepTools.Clean_s(solid)
+    props = GProp_GProps()
+    BRepGProp.VolumeProperties_s(solid, props)
+    if not points:
+        empty = np.zeros((0, 3))
+        return Mesh(empty, empty.astype(np.int32), 0.0, 0.0, "the kernel could not triangulate it")
+    vertices, joined, kept = welded(np.concatenate(points), np.concatenate(triangles))
+    fault = "the kernel could not triangulate one of its faces" if lost else fault_of(vertices, joined)
+    if fault is None and mesh_volume(vertices, joined) < 0:
+        joined = np.ascontiguousarray(joined[:, ::-1])
+    return Mesh(vertices, joined, bound, abs(props.Mass()), fault, np.concatenate(faces)[kept], np.asarray(surfaces))
+
+
+def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | None:
+    """Nodes, outward triangles, the row of the surface and the deviation of one face; None where it has no mesh."""
+    place = TopLoc_Location()
+    mesh = BRep_Tool.Triangulation_s(face, place)
+    if mesh is None or mesh.NbTriangles() == 0:
+        return None
+    trsf = place.Transformation()
+    nodes = np.array([_xyz(mesh.Node(i)) for i in range(1, mesh.NbNodes() + 1)])
+    turn = np.array([[trsf.Value(r, c) for c in range(1, 5)] for r in range(1, 4)])
+    nodes = nodes @ turn[:, :3].T + turn[:, 3]
+    tris = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int32) - 1
+    if (face.Orientation() == TopAbs_REVERSED) != bool(trsf.IsNegative()):
+        tris = np.ascontiguousarray(tris[:, ::-1])
+    surface = BRepAdaptor_Surface(face, True)
+    kind = surface.GetType()
+    row = np.zeros(SURFACE_COLUMNS)
+    row[0] = FLAT
+    if kind == GeomAbs_Plane:
+        return nodes, tris, row, 0.0
+    if kind in (GeomAbs_Cylinder, GeomAbs_Cone) and _plain_edges(face):
+        row[0] = ROUND
+        row[1:9] = _axis_row(surface, kind)
+        sagitta = round_sagitta(nodes[tris], row)
+        if sagitta is not None:
+            return nodes, tris, row, sagitta
+    row[0] = CURVED
+    row[9] = CHORD_SAFETY * max(_sampled(surface, mesh, nodes, tris), _edges_stray(face, mesh, place))
+    return nodes, tris, row, float(row[9])
+
+
+def _xyz(p: Any) -> tuple[float, float, float]:
+    return (p.X(), p.Y(), p.Z())
+
+
+def _axis_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
+    """Point and direction of the axis, radius at that point, growth of the radius along the axis."""
+    if kind == GeomAbs_Cylinder:
+        own = surface.Cylinder()
+        radius, growth = own.Radius(), 0.0
+    else:
+        own = surface.Cone()
+        radius, growth = own.RefRadius(), float(np.tan(own.SemiAngle()))
+    axis = own.Axis()
+    return [*_xyz(axis.Location()), *_xyz(axis.Direction()), radius, growth]
+
+
+def _plain_edges(face: TopoDS_Face) -> bool:
+    """Whether a cylinder or cone is bounded only by its rulings and by circles about its axis."""
+    explorer = TopExp_Explorer(face, TopAbs_EDGE)
+    while explorer.More():
+        edge = TopoDS.Edge_s(explorer.Current())
+        explorer.Next()
+        if BRep_Tool.Degenerated_s(edge):
+            continue
+        if BRepAdaptor_Curve(edge).GetType() not in (GeomAbs_Line, GeomAbs_Circle):
+            return False
+    return True
+
+
+def _sampled(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray[np.int32]) -> float:
+    """Greatest distance between mesh and surface, mm: over the triangles' centres and mid-sides; of a sphere, over all.
+
+    A sphere or torus is measured by its own formula, since equal parameters lie far apart near a pole.
+    """
+    corners = nodes[tris]
+    weights = np.array([[1, 1, 1], [1.5, 1.5, 0], [0, 1.5, 1.5], [1.5, 0, 1.5]]) / 3.0
+    on_mesh = np.einsum("wk,tkc->twc", weights, corners).reshape(-1, 3)
+    kind = surface.GetType()
+    if kind == GeomAbs_Sphere:
+        sphere = surface.Sphere()
+        return float(sphere.Radius()) - nearest_on_triangles(np.array(_xyz(sphere.Location())), corners)[0]
+    if kind == GeomAbs_Torus:
+        torus = surface.Torus()
+        off = on_mesh - _xyz(torus.Axis().Location())
+        height = off @ np.array(_xyz(torus.Axis().Direction()))
+        out = np.sqrt(np.maximum(np.einsum("ij,ij->i", off, off) - height**2, 0.0))
+        return float(np.abs(np.hypot(out - torus.MajorRadius(), height) - torus.MinorRadius()).max())
+    if not mesh.HasUVNodes():
+        return float("inf")
+    uv = np.array([[p.X(), p.Y()] for p in (mesh.UVNode(i) for i in range(1, mesh.NbNodes() + 1))])
+    on_uv = np.einsum("wk,tkc->twc", weights, uv[tris]).reshape(-1, 2)
+    true = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
+    return float(np.linalg.norm(true - on_mesh, axis=1).max())
+
+
+def _edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
+    """Greatest distance between the face's curved edges and their chords, sampled at mid-chord, mm."""
+    worst = 0.0
+    explorer = TopExp_Explorer(face, TopAbs_EDGE)
+    while explorer.More():
+        edge = TopoDS.Edge_s(explorer.Current())
+        explorer.Next()
+        if BRep_Tool.Degenerated_s(edge):
+            continue
+        chords = BRep_Tool.PolygonOnTriangulation_s(edge, mesh, place)
+        curve = BRepAdaptor_Curve(edge)
+        if chords is None or not chords.HasParameters() or curve.GetType() == GeomAbs_Line:
+            continue
+        t = np.array([chords.Parameter(i) for i in range(1, chords.NbNodes() + 1)])
+        ends = np.array([_xyz(curve.Value(float(s))) for s in t])
+        middle = np.array([_xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
+        along = ends[1:] - ends[:-1]
+        off = middle - ends[:-1]
+        length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-30)
+        off -= along * np.clip(np.einsum("ij,ij->i", off, along) / length2, 0, 1)[:, None]
+        worst = max(worst, float(np.linalg.norm(off, axis=1).max(initial=0.0)))
+    return worst

@@ -1,0 +1,90 @@
+"""Every epsilon of the geometry engine, by name, with the reason for its value.
+
+Owns numbers only. Tests and checks quote these names, so that a bound is never written twice. Lengths in millimetres.
+"""
+
+from __future__ import annotations
+
+# Drawing and tessellation -------------------------------------------------------------------------------------------
+
+CHORD_MM = 0.05
+"""Distance asked for between a curved face and its triangles: a tenth of a general tolerance (ISO 2768-m, 0.1-0.5)."""
+
+ANGLE_RAD = 0.3
+"""Angle asked for between neighbouring facets: keeps screws and fittings round, and the arcs under a facet short."""
+
+CHORD_SAFETY = 1.5
+"""Factor on a deviation measured at sample points: the kernel exceeded the asked chord up to 1.46 times (measured)."""
+
+FINER = (8.0, 64.0)
+"""Steps by which the chord is divided where a verdict hangs on it: 6 um, then 0.8 um, below any workshop's reach."""
+
+WELD_MM = 1e-6
+"""Vertices nearer than this are one: ten times the kernel's own vertex tolerance of 1e-7, far below any real edge."""
+
+# Touch against overlap ----------------------------------------------------------------------------------------------
+
+CONTACT_MM = 1e-6
+"""Faces nearer or deeper than this are in contact: poses chained over 1 m round to about 1e-12, cached poses to 1e-9,
+and the smallest fault that must be called is 1e-3, so the line stands three decades from both."""
+
+FLOAT32_STEP = 2.0**-23
+"""Relative step of the single-precision numbers an STL file holds: what its vertices may be off by."""
+
+EXACT_MM = 1e-5
+"""What a distance of the exact kernel may be off by: its confusion tolerance is 1e-7, its extrema stop near 1e-6."""
+
+VOLUME_REL = 1e-6
+"""Relative difference at which two volumes of one mesh still agree: sums over some 1e4 triangles round to 1e-12."""
+
+FLAT_ANGLE_RAD = 1e-7
+"""Normals nearer than this to opposed belong to facing planes: over a 1 m face it is a tenth of a micron."""
+
+# Poses --------------------------------------------------------------------------------------------------------------
+
+POSE_TURN_DIGITS = 12
+"""Decimals kept of a turn in a cached pair: 1e-12 over a 1 m part moves nothing by more than 1e-9."""
+
+POSE_MOVE_DIGITS = 9
+"""Decimals of a millimetre kept of a move in a cached pair: a thousandth of CONTACT_MM."""
+
+# Broad phase --------------------------------------------------------------------------------------------------------
+
+HORIZON_MM = 50.0
+"""Pieces whose boxes are farther apart are not measured: a hand passes, and no wanted gap of the trade is wider."""
+
+NEAR_MM = 5.0
+"""Gaps up to this are worth facing flat faces being looked for, so that flat against flat reads exactly; wider ones are
+known to a chord anyway, and no wanted gap of the trade but finger room lies above."""
+
+# Mates --------------------------------------------------------------------------------------------------------------
+
+MATE_ANGLE_DEG = 0.01
+"""Faces nearer than this to opposed are parallel: over a 400 mm radiator it lifts one edge by 0.07."""
+
+MATE_PLANE_MM = 0.01
+"""Planes nearer than this coincide: no builder sets or measures finer with calipers (0.02)."""
+
+MATE_ORIGIN_MM = 0.05
+"""Origins of aligned frames (slot, port) nearer than this coincide: half the finest general tolerance (ISO 2768-f)."""
+
+MATE_PRESS_MM = 1e-3
+"""How far one part is pressed into the other to measure the area in contact: a thousand times CONTACT_MM, so that
+rounding does not count, and a tenth of MATE_PLANE_MM, so that faces beside the contact do not."""
+
+MATE_AREA_MM2 = 0.01
+"""Areas below this are edges and corners, not faces: a square of 0.1 mm."""
+
+# Depth --------------------------------------------------------------------------------------------------------------
+
+CONVEX_REL = 1e-6
+"""A body fills its convex hull to this part: then it counts as convex. Slivers of rounding are that small."""
+
+DIRECTION_STEPS = 1e-6
+"""Directions whose components differ by less are one direction when widths are tried."""
+
+MAX_DIRECTIONS = 2000
+"""Directions tried for a least width; curved overlaps have more, and there the finest steps change it below a chord."""
+
+MAX_CLOSE_PAIRS = 20000
+"""Pairs of triangles looked at to certify a gap; beyond it the plain bound stands."""
