@@ -21,6 +21,7 @@ from elbowroom.parts.plate_fields import PlateHole, PlatePort, PumpBay
 from elbowroom.parts.ports import (
     TOUCH,
     Bore,
+    beyond_outline,
     bore_of,
     overlap,
     port_frame,
@@ -94,8 +95,7 @@ class DistributionPlate(Part):
 
     def _check_outline(self, name: str, at: Point2, radius: float) -> None:
         """ValueError where a round thing leaves the rounded outline, saying by how much."""
-        qx, qy = abs(at[0]) - self.length / 2 + self.corner, abs(at[1]) - self.width / 2 + self.corner
-        over = math.hypot(max(qx, 0.0), max(qy, 0.0)) + min(max(qx, qy), 0.0) - self.corner + radius + SKIN
+        over = beyond_outline(at, radius + SKIN, (self.length / 2, self.width / 2), float(self.corner))
         if over > TOUCH:
             raise ValueError(f"{name} leaves the outline of the plate by {over:.2f} mm")
 

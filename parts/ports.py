@@ -139,6 +139,12 @@ def refuse_outside(bore: Bore, wall: float, within: Box, spans: tuple[str, str, 
         )
 
 
+def beyond_outline(at: tuple[float, float], radius: float, half: tuple[float, float], corner: float) -> float:
+    """How far a circle reaches beyond a rectangle about the origin with rounded corners, mm; negative inside it."""
+    qx, qy = abs(at[0]) - half[0] + corner, abs(at[1]) - half[1] + corner
+    return math.hypot(max(qx, 0.0), max(qy, 0.0)) + min(max(qx, qy), 0.0) - corner + radius
+
+
 def refuse_repeated_names(names: Sequence[str]) -> None:
     """ValueError naming every name that is used twice."""
     again = sorted({n for n in names if names.count(n) > 1})
