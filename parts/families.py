@@ -27,6 +27,8 @@ FAMILIES: dict[str, str] = {
     "dust-filter": "layers:DustFilter",
     "gasket": "layers:Gasket",
     "washer": "layers:Washer",
+    "fitting": "fitting:Fitting",
+    "tube": "tube:TubeRun",
     "cable": "cable:CableBundle",
     "box": "primitives:PlainBox",
     "cylinder": "primitives:PlainCylinder",
