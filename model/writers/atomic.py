@@ -14,7 +14,7 @@ import secrets
 import shutil
 from pathlib import Path, PurePosixPath
 from types import TracebackType
-from typing import Self
+from typing import NamedTuple, Self
 
 from elbowroom.model.problems import InputError
 
@@ -67,25 +67,24 @@ class Staging:
 
     def commit(self) -> list[Path]:
         """Rename every staged file over its target; on a fault put the earlier files back and raise OutputError."""
-        begun: list[tuple[Path, Path | None]] = []  # target, the earlier file's second name
+        begun: list[_Rename] = []
         try:
             for temporary, target in self._staged:
-                begun.append((target, _second_name(target)))
+                begun.append(_Rename(temporary, target, _second_name(target)))
                 os.replace(temporary, target)
-            for parent in {target.parent for target, _ in begun}:
+            for parent in {rename.target.parent for rename in begun}:
                 _sync_folder(parent)
         except BaseException as e:
-            lost = [str(target) for target, earlier in reversed(begun) if not _put_back(target, earlier)]
+            lost = [rename for rename in reversed(begun) if not rename.undone()]
             if not isinstance(e, OSError):
                 raise
-            state = f"could not be put back: {', '.join(lost)}" if lost else "the earlier files are unchanged"
-            raise OutputError(f"cannot write {target}: {_reason(e)}; {state}") from e
-        for _, earlier in begun:
-            if earlier is not None:
-                _remove(earlier)
+            raise OutputError(f"cannot write {target}: {_reason(e)}; {_state(lost)}") from e
+        for rename in begun:
+            if rename.earlier is not None:
+                _remove(rename.earlier)
         self._staged.clear()
         self._made.clear()
-        return [target for target, _ in begun]
+        return [rename.target for rename in begun]
 
     def _target(self, name: str) -> Path:
         pure = PurePosixPath(name)
@@ -117,6 +116,35 @@ class Staging:
             raise OutputError(f"cannot make the folder {folder}: {_reason(e)}") from e
 
 
+class _Rename(NamedTuple):
+    """One rename on its way; `earlier` is a second name of the file that stood at the target, None where none did."""
+
+    temporary: Path
+    target: Path
+    earlier: Path | None
+
+    def undone(self) -> bool:
+        """Put the target back as it was; False where that cannot be done."""
+        try:
+            if os.path.lexists(self.temporary):  # it never came to the rename
+                if self.earlier is not None:
+                    _remove(self.earlier)
+            elif self.earlier is None:
+                self.target.unlink(missing_ok=True)
+            else:
+                os.replace(self.earlier, self.target)
+        except OSError:
+            return False
+        return True
+
+
+def _state(lost: list[_Rename]) -> str:
+    if not lost:
+        return "the earlier files are unchanged"
+    said = (f"{r.target}" + (f" (its earlier content is in {r.earlier})" if r.earlier else "") for r in lost)
+    return f"could not be put back: {', '.join(said)}"
+
+
 def write_file(path: Path, content: bytes) -> None:
     """Write one file whole or not at all; raises OutputError."""
     with Staging(path.parent) as staging:
@@ -138,19 +166,6 @@ def _second_name(target: Path) -> Path | None:
             _remove(backup)
             raise
     return backup
-
-
-def _put_back(target: Path, earlier: Path | None) -> bool:
-    """Undo a rename that may or may not have happened; False where the earlier state could not be restored."""
-    try:
-        if earlier is None:
-            target.unlink(missing_ok=True)
-        else:
-            os.replace(earlier, target)
-            _remove(earlier)  # still there where both names are one file, which a rename leaves alone
-    except OSError:
-        return False
-    return True
 
 
 def _remove(path: Path) -> None:

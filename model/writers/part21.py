@@ -13,31 +13,33 @@ TIME_STAMP = "2000-01-01T00:00:00"  # the same build gives the same bytes, so no
 
 _ENTITY = re.compile(r"^#(\d+) = ", re.MULTILINE)
 _REFERENCE = re.compile(r"#(\d+)")
-_OCCURRENCE = re.compile(r"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\(\s*)'\d+'")
+_OCCURRENCE = re.compile(r"(?<== NEXT_ASSEMBLY_USAGE_OCCURRENCE\()'\d+','([^']*)'")
+_FOLD = re.compile(r"\n[ ]*(?!#\d+ = |[ ]|\Z)")  # a line broken for its length: where, depends on the lengths before
+_NEGATIVE_ZERO = re.compile(r"(?<=[(,])-0\.(?=[,)])")  # solids read back from their file have other signs of zero
+# What cannot stand as it is. As a directive: characters outside printable ASCII with any backslash and apostrophe after
+# them, so that two directives never touch, nor one and an escaped backslash; and an apostrophe before `,` or `)`, where
+# the kernel's reader would see the end of the text and lose the whole entity. The rest is doubled.
+_UNFIT = re.compile(r"(?P<directive>[^ -~](?:[^ -~]|[\\'])*|'(?= *[,)]))|[\\']")
 _SCHEMA = re.compile(r"FILE_SCHEMA\(\(.*?\)\);", re.DOTALL)
 _STYLES = re.compile(r"^#(\d+) = MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION", re.MULTILINE)
 
 
 def encoded(text: str) -> str:
-    """`text` between quotes as ISO 10303-21 (clause 6.4.3) writes it: ASCII only, the rest as \\X2\\ or \\X4\\ runs."""
-    out: list[str] = []
-    page = ""  # the directive that is open
-    for c in text.encode("utf-8", "replace").decode("utf-8"):
-        code = ord(c)
-        wanted = "" if 0x20 <= code < 0x7F else "X2" if code <= 0xFFFF else "X4"
-        if wanted != page:
-            out.append(("\\X0\\" if page else "") + (f"\\{wanted}\\" if wanted else ""))
-            page = wanted
-        if not wanted:
-            out.append({"'": "''", "\\": "\\\\"}.get(c, c))
-        else:
-            out.append(f"{code:04X}" if wanted == "X2" else f"{code:08X}")
-    return "'" + "".join(out) + ("\\X0\\" if page else "") + "'"
+    """`text` between quotes as ISO 10303-21 writes it: ASCII only, the rest as \\X2\\ or \\X4\\ runs."""
+    return "'" + _UNFIT.sub(_fit, text.encode("utf-8", "replace").decode("utf-8")) + "'"
+
+
+def _fit(match: re.Match[str]) -> str:
+    characters = match["directive"]
+    if characters is None:
+        return match[0] * 2
+    kind, width = ("X2", 4) if max(characters) <= "\uffff" else ("X4", 8)
+    return f"\\{kind}\\{''.join(f'{ord(c):0{width}X}' for c in characters)}\\X0\\"
 
 
 def canonical(raw: str, title: str, names: Mapping[str, str]) -> bytes:
-    """The kernel's file made repeatable: fixed header, occurrences numbered in file order, styles in order of the
-    geometry they colour, and each quoted token in `names` replaced by its text.
+    """The kernel's file made repeatable: fixed header, one line an entity, no negative zeros, occurrences numbered in
+    file order, styles in order of the geometry they colour, and each quoted token in `names` replaced by its text.
 
     Raises ValueError where the text is not a STEP file of the expected make.
     """
@@ -45,14 +47,17 @@ def canonical(raw: str, title: str, names: Mapping[str, str]) -> bytes:
     start, end = raw.find("DATA;\n"), raw.rfind("ENDSEC;")
     if schema is None or start < 0 or end < start:
         raise ValueError("not a STEP file")
-    data = raw[start + len("DATA;\n") : end]
-    data = _ordered_styles(data)
+    data = _FOLD.sub("", raw[start + len("DATA;\n") : end])
+    data = _ordered_styles(_NEGATIVE_ZERO.sub("0.", data))
     count = 0
 
     def numbered(match: re.Match[str]) -> str:
         nonlocal count
         count += 1
-        return f"{match.group(1)}'{count}'"
+        name = match[1]
+        # The kernel's reader takes the id for the name where the name has no printable ASCII in it.
+        readable = any("!" <= c <= "~" for c in names.get(name, name))
+        return f"'{count if readable else name}','{name}'"
 
     data = _OCCURRENCE.sub(numbered, data)
     if names:
@@ -78,7 +83,7 @@ def _ordered_styles(data: str) -> str:
     first, begin = int(block.group(1)), block.start()
     starts = list(_ENTITY.finditer(data, begin))
     ends = [m.start() for m in starts[1:]] + [len(data)]
-    tail = {int(m.group(1)): " ".join(data[m.end() : end].split()) for m, end in zip(starts, ends, strict=True)}
+    tail = {int(m.group(1)): data[m.end() : end].rstrip("\n") for m, end in zip(starts, ends, strict=True)}
     refers = {n: [int(r) for r in _REFERENCE.findall(text)] for n, text in tail.items()}
     referred = {r for found in refers.values() for r in found}
 

@@ -19,6 +19,7 @@ from elbowroom.model.writers import part21
 from elbowroom.model.writers.atomic import OutputError
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.materials import KEEP_OUT, LOOKS, Look
+from elbowroom.model.writers.solids import exact_solids
 from elbowroom.parts.mesh_file import PartFileError
 from elbowroom.parts.pose import IDENTITY, Pose
 
@@ -64,7 +65,10 @@ def write(job: Job) -> Files:
             if not wanted:
                 continue
             if shape.key not in bodies:
-                bodies[shape.key] = _exact(piece)
+                try:
+                    bodies[shape.key] = exact_solids(piece.part, shape)
+                except PartFileError as e:  # a user's mesh too fine to be made a solid, or a file that has gone since
+                    bodies[shape.key] = str(e)
             exact = bodies[shape.key]
             if isinstance(exact, str):
                 job.notes.append(f"{FILE}: {piece.name} is left out, no exact solid of it is known: {exact}")
@@ -74,14 +78,6 @@ def write(job: Job) -> Files:
         yield FILE, tree.text()
     else:
         job.notes.append(f"{FILE}: not written, the build holds no exact solid")
-
-
-def _exact(piece: Piece) -> dict[str, Any] | str:
-    """The piece's exact solids by body name (TopoDS_Shape), in part coordinates; where there are none, why."""
-    try:
-        return {name: solid.wrapped for name, solid in piece.part.solids().items()}
-    except PartFileError as e:  # a user's mesh too fine to be made a solid, or a file that has gone since
-        return str(e)
 
 
 class _Tree:
@@ -136,9 +132,12 @@ class _Tree:
 
     def place(self, parent: Any, product: Any, pose: Pose, name: str) -> None:
         """An occurrence of a product in an assembly."""
-        from elbowroom.parts import draw
+        from OCP.gp import gp_Trsf
+        from OCP.TopLoc import TopLoc_Location
 
-        self._name(self._shapes.AddComponent(parent, product, draw.location(pose).wrapped), name)
+        placement = gp_Trsf()
+        placement.SetValues(*(float(v) for v in pose[:3].ravel()))
+        self._name(self._shapes.AddComponent(parent, product, TopLoc_Location(placement)), name)
 
     def text(self) -> bytes:
         """The file's content."""

@@ -58,10 +58,8 @@ def joined(meshes: Sequence[Mesh]) -> tuple[Vertices, Triangles]:
         return apart
     import manifold3d as m3
 
-    solids = [
-        m3.Manifold(m3.Mesh64(np.ascontiguousarray(m.vertices), np.ascontiguousarray(m.triangles, dtype=np.uint64)))
-        for m in meshes
-    ]
+    # Copied, because the library takes no read-only arrays, which a scene's are.
+    solids = [m3.Manifold(m3.Mesh64(np.array(m.vertices), np.array(m.triangles, dtype=np.uint64))) for m in meshes]
     total = sum(s.volume() for s in solids)
     union = m3.Manifold.batch_boolean(solids, m3.OpType.Add)
     whole = union.status() == m3.Error.NoError and all(s.status() == m3.Error.NoError for s in solids)
