@@ -15,9 +15,8 @@ from elbowroom.parts.base import Box, Hole, dim
 from elbowroom.parts.board_standard import PRACTICE
 from elbowroom.parts.case_openings import Cut, Spec
 from elbowroom.parts.measure import Mm
+from elbowroom.parts.threads import thread
 
-CLEAR_6_32 = 4.32  # mm: normal clearance hole for 6-32, ASME B18.2.8 (V, also in public reference data)
-TAP = {"6-32": 2.705, "M3": 2.5}  # mm, tap drills of UNC 6-32 and M3 (V)
 TAIL_RELIEF = 3.0  # mm: notch in the tray's rear edge that card brackets' tails dip into; common practice (P)
 TAB_SLIT = 5.0  # mm: height of the slit that brackets' bent tabs and their screws pass through; common practice (P)
 SIDE_PLAY = 1.0  # mm: play of brackets along the row of slots, at each end; common practice (P)
@@ -78,7 +77,7 @@ class BoardSeat(Spec):
 
     def holes_in_frame(self) -> tuple[Hole, ...]:
         """Threaded holes in the board frame, whose x and y are the board's."""
-        drill = TAP[self.thread]
+        drill = thread(self.thread).bore
         return tuple(
             Hole(x, y, drill, thread=self.thread, depth=float(self.standoff)) for _, x, y in self.hole_centres()
         )
@@ -243,7 +242,9 @@ class PsuSeat(Spec):
     def holes(self) -> tuple[Hole, ...]:
         """Clearance holes from the face's centre, x along the supply's own width axis, y its height."""
         w, h = std.PSU_FACE[self.kind]
-        return tuple(Hole(x - w / 2, y - h / 2, CLEAR_6_32) for x, y in std.PSU_HOLES[self.kind])
+        return tuple(
+            Hole(x - w / 2, y - h / 2, thread("6-32").clearance["medium"]) for x, y in std.PSU_HOLES[self.kind]
+        )
 
     def cuts(self) -> list[Cut]:
         """Window and screw holes, rear-face coordinates."""

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 from cadquery import Shape, Wire
 
 from elbowroom.parts import draw
-from elbowroom.parts.case_fittings import TAIL_RELIEF, TAP
+from elbowroom.parts.case_fittings import TAIL_RELIEF
 from elbowroom.parts.case_openings import FACE_AXES, Cut
 from elbowroom.parts.pose import Pose, pose, shift
+from elbowroom.parts.threads import thread
 
 if TYPE_CHECKING:
     from elbowroom.parts.case import Case
@@ -94,7 +95,7 @@ def _standoffs(case: Case) -> dict[str, Shape]:
         return {}
     r = case.board.flats / math.sqrt(3)  # corner radius of a hexagon
     hexagon = draw.polygon([(r * math.cos(k * math.pi / 3), r * math.sin(k * math.pi / 3)) for k in range(6)])
-    one = draw.slab(hexagon, [draw.circle(0, 0, TAP[case.board.thread])], float(case.board.standoff))
+    one = draw.slab(hexagon, [draw.circle(0, 0, thread(case.board.thread).bore)], float(case.board.standoff))
     ox, _, oz = case.board.origin(case.size[2])
     return {
         name: draw.baked(one, pose((ox + y, 0, oz + x), (0, 1, 0), (0, 0, 1)))
