@@ -19,6 +19,7 @@ from elbowroom.parts.fitting_shape import CLEAR
 from elbowroom.parts.pose import apply, bring_together, compose, pose, rotation, shift
 from elbowroom.parts.threads import thread
 from elbowroom.parts.tube_stock import tube_stocks
+from tests.parts.probe import SKIN, Inside, check_port
 
 CHORD = 0.05  # mm: chord error of the meshes the tests take points from
 DEEP = 1e-3  # mm inside a cylinder's end, so that a point on it is plainly inside or outside the next one
@@ -115,6 +116,18 @@ def test_the_next_fitting_meets_the_next_port_face_to_face(kind, angle):
         placed = [draw.baked(o, bring_together(own, end.pose)) for o in others]
         assert sum(mine.intersect(o).Volume() for o in placed) < NONE_MM3
         assert min(mine.distance(o) for o in placed if o is not placed[0] or len(placed) == 1) < 1e-7
+
+
+@pytest.mark.parametrize(
+    "f", [p for p in ROWS + VARIANTS if p.values[0].kind not in {*TUBE_KINDS, "plug", "male-male"}]
+)
+def test_female_ports_are_bored_as_deep_and_as_wide_as_they_say(f):
+    inside_of = Inside({b.name: f.solids()[b.name] for b in real(f)})
+    for end in f.next_frames():
+        check_port(end, inside_of, walled=end.depth - SKIN)
+        for turned in (0, 1.3, 3.9):  # the land is whole: material just under it out to its rim
+            r = end.land / 2 - SKIN
+            assert inside_of.body(apply(end.pose, (r * math.cos(turned), r * math.sin(turned), -SKIN))) == "body"
 
 
 @pytest.mark.parametrize("f", ROWS + VARIANTS)
