@@ -14,6 +14,7 @@ from typing import NamedTuple, cast
 from elbowroom.model.findings import Finding
 from elbowroom.model.problems import InputError, choices, shown
 from elbowroom.model.scene import Scene
+from elbowroom.model.store import Store
 from elbowroom.model.writers.atomic import OutputError, Staging
 from elbowroom.model.writers.job import Files, Job, Progress
 
@@ -42,14 +43,16 @@ def write(
     progress: Progress | None = None,
     *,
     keep_outs: bool = False,
+    store: Store | None = None,
 ) -> Written:
     """Write the formats named in `only` (all of them where None) into `folder`, all files or none.
 
-    keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. Raises OutputError
-    where the files cannot be written (the earlier ones are then unchanged) and InputError for an unknown format.
+    keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
+    the scene was drawn through, the user's own where None. Raises OutputError where the files cannot be written (the
+    earlier ones are then unchanged) and InputError for an unknown format.
     """
     formats = _known(FORMATS if only is None else only)
-    job = Job(scene, findings, keep_outs)
+    job = Job(scene, findings, keep_outs, None if store is None else store.folder)
     with Staging(folder) as staging:
         for i, name in enumerate(formats):
             if progress:

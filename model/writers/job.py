@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import Path
 
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Scene, Shape, Solid
+from elbowroom.model.store import Store
 from elbowroom.model.writers.names import shape_labels
 
 Progress = Callable[[int, int, str], None]  # done, total, what
@@ -21,18 +23,27 @@ Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.s
 
 @dataclass(frozen=True, eq=False)
 class Job:
-    """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `notes` collects
-    what a reader of the files must be told: what was left out, and why.
+    """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
+    cache that the scene was drawn through, None for the user's own. `notes` collects what a reader of the files must be
+    told: what was left out, and why.
     """
 
     scene: Scene
     findings: Sequence[Finding]
     keep_outs: bool = False
+    folder: Path | None = None
     notes: list[str] = field(default_factory=list)
 
     @property
     def title(self) -> str:
         return self.scene.layout.title
+
+    @cached_property
+    def store(self) -> Store:
+        """The cache with nothing in memory: a check's boolean operations may alter the solids they were handed, and
+        what is written must not depend on what was checked before.
+        """
+        return Store.default() if self.folder is None else Store(self.folder)
 
     @cached_property
     def labels(self) -> dict[str, str]:

@@ -66,7 +66,7 @@ def write(job: Job) -> Files:
                 continue
             if shape.key not in bodies:
                 try:
-                    bodies[shape.key] = exact_solids(piece.part, shape)
+                    bodies[shape.key] = exact_solids(job, piece.part, shape)
                 except PartFileError as e:  # a user's mesh too fine to be made a solid, or a file that has gone since
                     bodies[shape.key] = str(e)
             exact = bodies[shape.key]

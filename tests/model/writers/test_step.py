@@ -145,12 +145,13 @@ def test_keep_outs_are_left_out_unless_asked_for(scene: Scene, tmp_path: Path) -
 
 def test_kept_and_damaged_and_redrawn_solids_give_the_same_file(scene: Scene, tmp_path: Path) -> None:
     write(scene, [], tmp_path / "redrawn", ["step"])
-    kept = solidify(scene.layout, Store(tmp_path / "store"))
+    store = Store(tmp_path / "store")
+    kept = solidify(scene.layout, store)
     assert all(s.shape.brep is not None for s in kept.solids)
-    write(kept, [], tmp_path / "kept", ["step"])
+    write(kept, [], tmp_path / "kept", ["step"], store=store)
     for path in {s.shape.brep for s in kept.solids if s.shape.brep}:
         path.write_bytes(path.read_bytes()[:-7] + b"garbage")
-    write(kept, [], tmp_path / "damaged", ["step"])
+    write(kept, [], tmp_path / "damaged", ["step"], store=store)
     files = [(tmp_path / f / "assembly.step").read_bytes() for f in ("redrawn", "kept", "damaged")]
     assert files[0] == files[1] == files[2]
 
@@ -162,14 +163,15 @@ def test_a_mesh_too_fine_for_exact_solids_is_left_out_with_a_note(
     ball = ImportedPart(path=str(tmp_path / "ball.stl"), unit="mm")
     pieces = [scenes.piece("ball", ball, shift(), "parts"), *scene.layout.pieces[:1]]
     layout = type(scene.layout)("two", tuple(pieces), (), scene.layout.gaps)
-    both = solidify(layout, Store(tmp_path / "store"))
-    result = write(both, [], tmp_path / "out", ["step", "glb", "stl"])
+    store = Store(tmp_path / "store")
+    both = solidify(layout, store)
+    result = write(both, [], tmp_path / "out", ["step", "glb", "stl"], store=store)
     assert [note.split(": ")[:2] for note in result.notes] == [
         ["assembly.step", "ball is left out, no exact solid of it is known"]
     ]
     assert (tmp_path / "out/assembly.step").read_text(encoding="ascii").count("= MANIFOLD_SOLID_BREP(") == 2
     alone = Scene(type(layout)("one", tuple(pieces[:1]), (), layout.gaps), both.solids[:1])
-    result = write(alone, [], tmp_path / "alone", ["step"])
+    result = write(alone, [], tmp_path / "alone", ["step"], store=store)
     assert result.paths == []
     assert result.notes[-1] == "assembly.step: not written, the build holds no exact solid"
 
