@@ -47,8 +47,9 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Mate:
-    """Two frames brought together, by name. `contact` claims that their faces meet; the claim is checked.
+    """Two frames brought together, by name: the bodies at them may touch, and no gap is wanted between them.
 
+    contact: the faces are meant to meet, and that is checked; False where they may but need not.
     placed: the mate is how the first piece got its pose (False: stated beside the placement, to be checked alone).
     """
 

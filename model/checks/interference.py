@@ -86,12 +86,10 @@ def _by_boxes(checker: Checker, a: NDArray[np.int64], b: NDArray[np.int64]) -> l
 
 
 def mated_bodies(scene: Scene) -> dict[BodyPair, str]:
-    """Pairs of solids that a contact mate declares to meet, both ways round, and the mate in words."""
+    """Pairs of solids that a mate lets touch, both ways round, and the mate in words."""
     index = {s.name: k for k, s in enumerate(scene.solids)}
     found = {}
     for mate in scene.layout.mates:
-        if not mate.contact:
-            continue
         one, other = scene.layout.piece(mate.piece), scene.layout.piece(mate.to_piece)
         words = f"{mate.frame} to {mate.to_frame}"
         for body in one.frame(mate.frame).bodies:
