@@ -1,0 +1,221 @@
+"""Upright mounts: a bracket that holds a graphics card on its edge, fans or block to the glass, over a ribbon riser.
+
+Coordinates are those of the slot the card goes into, so they are the card's own: origin at the riser connector's key
+datum, level with the riser board's top surface; x along the card to its far end, z out of the slot, y toward the card's
+cooler. Standing in a tower z is up and y toward the glass. A `stand` rests on the floor or the shroud below the card,
+and the card's bracket is screwed to the case's own upright slots; a `rear` mount replaces the rear slot field and
+carries the card's bracket itself. The ribbon's way to the motherboard, beyond its first bend, is left to the build; a
+card lying in the motherboard's slot needs no mount.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+from pydantic import model_validator
+
+from elbowroom.parts import board_standard as std
+from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Part, dim
+from elbowroom.parts.gpu import TAB_HOLE_BEHIND, TAB_HOLE_Y
+from elbowroom.parts.measure import Mm
+from elbowroom.parts.pose import pose
+from elbowroom.parts.threads import thread
+
+if TYPE_CHECKING:
+    from cadquery import Shape, Solid
+
+_PRACTICE = "common practice, no source"
+RISER_THICKNESS = 1.6  # mm, circuit board (P)
+RISER_X, RISER_HALF = (-20.0, 85.0), 12.0  # mm: ends of the riser board, and half its width: connector and header (P)
+GROOVE_X = ((-12.6, -0.75), (0.75, 72.6))  # mm: ends (C) and the rib that keys the card (M)
+GROOVE_FLOOR, GROOVE_WIDTH = 3.0, 1.77  # mm: the card's edge stands 3.4 up; 1.57 and 0.1 of play each side (P)
+RIBBON_THICKNESS = 2.0  # mm: sleeved ribbon (P)
+FOOT_SCREW = 4.5  # mm, through for an M4 (P)
+LIP = 12.0  # mm a rear mount's shelf for the card's tab reaches out, as far as the tab (11.43) and a little (P)
+MARGIN = 10.0  # mm of plate around the slots of a rear mount, where its own screws go (P)
+STIFFENER, STIFFENER_Y = 18.0, -6.0  # mm: depth and place of the rib under a rear mount's arm (P)
+PLATE_BELOW = 24.0  # mm a rear mount's plate reaches below the slot (P)
+TONGUE_PLAY = 1.0  # mm around the card bracket's tongues where they pass the arm (P)
+
+
+class GpuMount(Part):
+    """An upright mount with its riser."""
+
+    family: ClassVar[str] = "gpu-mount"
+    seat: ClassVar[str | None] = "foot"
+
+    style: Literal["stand", "rear"] = dim(
+        "stand", "Standing on the floor or shroud, or screwed on instead of the rear slot field", source=_PRACTICE,
+        mark="P",
+    )  # fmt: skip
+    rise: Mm = dim(
+        Mm(40), "From the foot of a stand to the riser board's top surface", source=_PRACTICE, mark="P", ge=20, le=300
+    )
+    sheet: Mm = dim(Mm(1.5), "Thickness of the steel", source=_PRACTICE, mark="P", ge=0.8, le=4)
+    foot_length: Mm = dim(
+        Mm(120), "Length of a stand's foot, along the card", source=_PRACTICE, mark="P", ge=106, le=400
+    )
+    foot_depth: Mm = dim(Mm(60), "Depth of a stand's foot, across the card", source=_PRACTICE, mark="P", ge=40, le=200)
+    slots: int = dim(3, "Slots a rear mount has", source=_PRACTICE, mark="P", ge=1, le=4)
+    ribbon_width: Mm = dim(Mm(90), "Width of the ribbon", source=_PRACTICE, mark="P", ge=40, le=110)
+    ribbon_straight: Mm = dim(Mm(15), "Straight run out of the riser", source=_PRACTICE, mark="P", ge=0, le=60)
+    ribbon_radius: Mm = dim(Mm(10), "Inner radius of the ribbon's first bend", source=_PRACTICE, mark="P", ge=3, le=60)
+    ribbon_bend: Literal["up", "down"] = dim(
+        "down", "Way the ribbon bends after leaving toward -y", source=_PRACTICE, mark="P"
+    )
+
+    @model_validator(mode="after")
+    def _consistent(self) -> GpuMount:
+        least = RISER_THICKNESS + 3 * self.sheet + 8.0
+        if self.style == "stand" and self.rise < least:
+            raise ValueError(f"rise {self.rise} is {least - self.rise:.1f} mm too low for the stand's own sheet")
+        if self.style == "stand" and self.ribbon_bend == "down":
+            room = self.rise - self.sheet - RISER_THICKNESS / 2 - RIBBON_THICKNESS / 2 - self._bend
+            if room < 0:
+                raise ValueError(f"the ribbon's bend needs {-room:.1f} mm more rise; raise it, or bend the ribbon up")
+        return self
+
+    @property
+    def _bend(self) -> float:
+        """Outer radius of the ribbon's bend, mm."""
+        return self.ribbon_radius + RIBBON_THICKNESS
+
+    @property
+    def _middle(self) -> float:
+        return sum(RISER_X) / 2
+
+    @property
+    def _plate_y(self) -> tuple[float, float]:
+        low = -std.TAB_CPU_SIDE
+        return low - MARGIN, low + std.TAB_WIDTH + std.SLOT_PITCH * (self.slots - 1) + MARGIN
+
+    @property
+    def _plate_x(self) -> tuple[float, float]:
+        return -std.KEY_TO_BRACKET - self.sheet, -std.KEY_TO_BRACKET
+
+    def ribbon_box(self) -> Box:
+        """Room of the ribbon's straight run and first bend, from the riser board's edge."""
+        x, half, y = self._middle, self.ribbon_width / 2, -RISER_HALF
+        z, t = -RISER_THICKNESS / 2, RIBBON_THICKNESS / 2
+        z0, z1 = (z - t, z - t + self._bend) if self.ribbon_bend == "up" else (z + t - self._bend, z + t)
+        return Box((x - half, y - self.ribbon_straight - self._bend, z0), (x + half, y, z1))
+
+    def box(self) -> Box:
+        if self.style == "stand":
+            half, y = self.foot_length / 2, max(self.foot_depth / 2, RISER_HALF)
+            x0, x1 = min(self._middle - half, RISER_X[0]), max(self._middle + half, RISER_X[1])
+            return Box((x0, -y, -float(self.rise)), (x1, y, std.CONNECTOR_HEIGHT))
+        (y0, y1), x = self._plate_y, self._plate_x[1] - LIP
+        return Box((x, min(y0, -RISER_HALF), -PLATE_BELOW), (RISER_X[1], max(y1, RISER_HALF), std.FULL_HEIGHT.shelf))
+
+    def bodies(self) -> tuple[Body, ...]:
+        return (
+            Body("bracket", "steel"),
+            Body("riser-board", "pcb"),
+            Body("riser-connector", "plastic"),
+            Body("ribbon-room", "air", "bend of the riser's ribbon", ("cable",)),
+        )
+
+    def frames(self) -> tuple[Frame, ...]:
+        slot = Frame("slot", "slot", pose((0, 0, 0), (0, 0, 1), (1, 0, 0)), ("riser-connector",))
+        ribbon = Frame(
+            "ribbon", "exit", pose((self._middle, -RISER_HALF, -RISER_THICKNESS / 2), (0, -1, 0), (1, 0, 0)),
+            ("riser-board",), size=(float(self.ribbon_width), RIBBON_THICKNESS),
+        )  # fmt: skip
+        if self.style == "stand":
+            size = (float(self.foot_length), float(self.foot_depth))
+            foot = pose((self._middle, 0, -self.rise), (0, 0, -1), (1, 0, 0))
+            return (Frame("foot", "face", foot, ("bracket",), size=size), slot, ribbon)
+        (y0, y1), top = self._plate_y, std.FULL_HEIGHT.shelf
+        middle, size = ((y0 + y1) / 2, (top - PLATE_BELOW) / 2), (top + PLATE_BELOW, y1 - y0)
+        window = std.FULL_HEIGHT
+        return (
+            Frame("foot", "face", pose((self._plate_x[0], *middle), (-1, 0, 0), (0, 0, 1)), ("bracket",), size=size),
+            slot,
+            # Where a card's own `bracket` frame goes: in the middle of the first connector window.
+            Frame("bracket", "face",
+                  pose((self._plate_x[1], -std.BRACKET_MIDDLE, window.window_middle), (1, 0, 0), (0, 0, 1)),
+                  ("bracket",), size=(window.window_height, std.BRACKET_WIDTH)),
+            ribbon,
+        )  # fmt: skip
+
+    def patterns(self) -> tuple[HolePattern, ...]:
+        at = self.frame("foot").pose
+        if self.style == "stand":
+            x, y = self.foot_length / 2 - 10, self.foot_depth / 2 - 7
+            return (HolePattern("foot", at, self._corners(x, y), "bracket"),)
+        (y0, y1), top = self._plate_y, std.FULL_HEIGHT.shelf
+        corners = self._corners((top + PLATE_BELOW) / 2 - MARGIN / 2, (y1 - y0) / 2 - MARGIN / 2)
+        tabs = tuple(
+            Hole(self._plate_x[1] - TAB_HOLE_BEHIND, TAB_HOLE_Y + k * std.SLOT_PITCH, thread("6-32").bore,
+                 thread="6-32", depth=float(self.sheet))
+            for k in range(self.slots)
+        )  # fmt: skip
+        shelf = pose((0, 0, top), (0, 0, 1), (1, 0, 0))
+        return (HolePattern("foot", at, corners, "bracket"), HolePattern("tab", shelf, tabs, "bracket"))
+
+    @staticmethod
+    def _corners(x: float, y: float) -> tuple[Hole, ...]:
+        return tuple(Hole(a * x, b * y, FOOT_SCREW) for a in (-1, 1) for b in (-1, 1))
+
+    def solids(self) -> dict[str, Shape]:
+        from elbowroom.parts import draw
+
+        (x0, x1), h = RISER_X, std.CONNECTOR_WIDTH / 2
+        c0 = -std.CONNECTOR_BEHIND_KEY
+        body = draw.box((c0, -h, 0), (c0 + std.CONNECTOR_LENGTH["x16"], h, std.CONNECTOR_HEIGHT))
+        g = GROOVE_WIDTH / 2
+        grooves = [draw.box((a, -g, GROOVE_FLOOR), (b, g, std.CONNECTOR_HEIGHT + 1)) for a, b in GROOVE_X]
+        room = self.ribbon_box()
+        return {
+            "bracket": self._stand() if self.style == "stand" else self._rear(),
+            "riser-board": draw.box((x0, -RISER_HALF, -RISER_THICKNESS), (x1, RISER_HALF, 0)),
+            "riser-connector": draw.cut(body, *grooves),
+            "ribbon-room": draw.box(room.lo, room.hi),
+        }
+
+    def _bores(self) -> list[Solid]:
+        """Screw holes as tools, each a sheet deep and standing out of it."""
+        from elbowroom.parts import draw
+
+        t = self.sheet + 1.0
+        return [
+            draw.one(draw.baked(draw.cylinder(h.diameter, t + 1.0, (h.x, h.y, -t)), p.pose))
+            for p in self.patterns()
+            for h in p.holes
+        ]
+
+    def _stand(self) -> Solid:
+        """One folded profile in (y, z) - shelf, web, foot - drawn along x, with its screw holes."""
+        from elbowroom.parts import draw
+
+        t, a, d, low, top = float(self.sheet), RISER_HALF, self.foot_depth / 2, -float(self.rise), -RISER_THICKNESS
+        profile = [(-a, top), (a, top), (a, low + t), (d, low + t), (d, low), (-d, low), (-d, low + t),
+                   (a - t, low + t), (a - t, top - t), (-a, top - t)]  # fmt: skip
+        slab = draw.slab(draw.polygon(profile), (), self.foot_length)
+        x = self._middle - self.foot_length / 2
+        return draw.cut(draw.baked(slab, pose((x, 0, 0), (1, 0, 0), (0, 1, 0))), *self._bores())
+
+    def _rear(self) -> Solid:
+        """Plate with connector windows, shelf for the card's tab, and the arm with its rib under the riser."""
+        from elbowroom.parts import draw
+
+        t, (x0, x1), (y0, y1), top = float(self.sheet), self._plate_x, self._plate_y, std.FULL_HEIGHT.shelf
+        w, window = std.WINDOW_WIDTH / 2, std.FULL_HEIGHT
+        middles = [-std.BRACKET_MIDDLE + k * std.SLOT_PITCH for k in range(self.slots)]
+        windows = [
+            draw.rectangle(m - w, window.window_top - window.window_height, m + w, window.window_top, 1.0)
+            for m in middles
+        ]
+        plate = draw.slab(draw.rectangle(y0, -PLATE_BELOW, y1, top), windows, t)
+        plate = draw.one(draw.baked(plate, pose((x0, 0, 0), (1, 0, 0), (0, 1, 0))))
+        lip = draw.box((x1 - LIP, y0, top - t), (x1, y1, top))
+        under = -RISER_THICKNESS
+        arm = draw.box((x0, -RISER_HALF, under - t), (RISER_X[1], RISER_HALF, under))
+        # The card's bracket hangs down through the arm's root; the rib beside it carries the arm.
+        low = -std.BRACKET_CPU_SIDE - TONGUE_PLAY
+        notch = draw.box(
+            (x1, low, under - t - 1), (x1 + std.BRACKET_THICKNESS + TONGUE_PLAY, RISER_HALF + 1, under + 1)
+        )
+        rib = draw.box((x0, STIFFENER_Y, under - t - STIFFENER), (RISER_X[1], STIFFENER_Y + t, under))
+        return draw.cut(draw.fuse(plate, lip, draw.cut(arm, notch), rib), *self._bores())
