@@ -16,13 +16,11 @@ import numpy as np
 from elbowroom.model.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.resolve import Build, Entry, StackEntries
-from elbowroom.model.spec import MAX_PIECES, WALLS, At, Placement
+from elbowroom.model.spec import AXES, MAX_PIECES, WALLS, At, Placement
 from elbowroom.model.stacks import Laid, lay, layer_names
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.base import Box, Frame, Part
 from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together, compose, rotation, shift
-
-_AXES = ("depth (rear or front)", "width (tray or open)", "height (floor or roof)")
 
 
 def place(build: Build) -> Layout:
@@ -158,7 +156,7 @@ class _Placer:
             raise _Unplaced
         axis = WALLS[frame.name.removesuffix("-wall")][0]
         if twice := at.axis(axis):
-            self._problem((*entry.path, "at", twice[0]), f"{_AXES[axis]} is already given by the wall it is on")
+            self._problem((*entry.path, "at", twice[0]), f"{AXES[axis]} is already given by the wall it is on")
             raise _Unplaced
         move = self._moves(entry, at, pose, [i for i in range(3) if i != axis])
         return compose(shift(*move), pose)
@@ -175,9 +173,9 @@ class _Placer:
         for i in axes:
             keys = at.axis(i)
             if not keys:
-                self._problem(path, f"the {_AXES[i]} is not given")
+                self._problem(path, f"the {AXES[i]} is not given")
             elif len(keys) > 1:
-                self._problem((*path, keys[1]), f"the {_AXES[i]} is given twice: by {' and '.join(keys)}")
+                self._problem((*path, keys[1]), f"the {AXES[i]} is given twice: by {' and '.join(keys)}")
             elif keys[0] not in "xyz" and self.interior is None:
                 self._problem((*path, keys[0]), f'there is no case to measure "{keys[0]}" from; use x, y, z')
         if len(self.problems) > faults:

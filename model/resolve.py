@@ -18,10 +18,10 @@ from pydantic import BaseModel, ValidationError
 
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.source import Document
-from elbowroom.model.spec import BuildSpec, GapsSpec, Layering, Placement, Stack
+from elbowroom.model.spec import AXES, WALLS, At, BuildSpec, GapsSpec, Layering, Placement, Stack
 from elbowroom.model.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.base import Mark, Part
+from elbowroom.parts.base import Box, Mark, Part
 from elbowroom.parts.catalogue import sizes
 
 CUSTOM = "custom"  # the size that starts from the family's defaults
@@ -77,6 +77,7 @@ def load(document: Document) -> Build:
 class _Loader:
     document: Document
     problems: list[Problem] = field(default_factory=list)
+    interior: Box | None = None  # of the case, once it is read: distances are measured from it
 
     def build(self) -> Build | None:
         spec = self._model(BuildSpec, self.document.values, ())
@@ -113,7 +114,9 @@ class _Loader:
     def _case(self, values: dict[str, Any]) -> Entry | None:
         fields = dict(values)
         size = fields.pop("like", CUSTOM)
-        return self._part("case", "case", size, ("case", "like"), fields, ("case",), Placement())
+        entry = self._part("case", "case", size, ("case", "like"), fields, ("case",), Placement())
+        self.interior = None if entry is None else getattr(entry.part, "interior_box", None)
+        return entry
 
     def _stack(self, name: str, spec: Stack) -> StackEntries:
         path: Path = ("stacks", name)
@@ -160,6 +163,11 @@ class _Loader:
         cls = family_class(family)
         base: Mapping[str, Any] = {}
         catalogue: Mapping[str, tuple[str, Mark]] = {}
+        if cls.own_place and isinstance(fields.get("points"), list):
+            fields = {
+                **fields,
+                "points": [self._point(p, (*path, "points", i)) for i, p in enumerate(fields["points"])],
+            }
         if cls.path_field is not None:
             file = self._file(size, size_path)
             if file is None:
@@ -189,6 +197,30 @@ class _Loader:
         }
         sources: dict[str, Any] = {f: s for f, s in {**defaults, **catalogue}.items() if f not in fields}
         return Entry(name, path, part, words, frozenset(fields), MappingProxyType(sources))
+
+    def _point(self, value: Any, path: Path) -> Any:
+        """A point of a path given by measured distances, as case coordinates; a list of three stays as it is."""
+        if not isinstance(value, dict):
+            return value
+        at = self._model(At, value, path)
+        if at is None:
+            return value
+        out = []
+        for i in range(3):
+            keys = at.axis(i)
+            if len(keys) != 1:
+                said = "not given" if not keys else f"given twice: by {' and '.join(keys)}"
+                self._add(path, f"the {AXES[i]} is {said}")
+                return value
+            if keys[0] not in WALLS:
+                out.append(float(getattr(at, keys[0])))
+            elif self.interior is None:
+                self._add((*path, keys[0]), f'there is no case to measure "{keys[0]}" from; use x, y, z')
+                return value
+            else:
+                distance, far = float(getattr(at, keys[0])), WALLS[keys[0]][1]
+                out.append(self.interior.hi[i] - distance if far else self.interior.lo[i] + distance)
+        return out
 
     def _file(self, value: Any, path: Path) -> FilePath | None:
         """A file inside the build's own folder; anything else is refused, links out of it included."""

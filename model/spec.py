@@ -25,6 +25,8 @@ WALLS: dict[str, tuple[int, bool]] = {
     "open": (1, True), "floor": (2, False), "roof": (2, True),
 }  # fmt: skip
 
+AXES = ("depth (rear or front)", "width (tray or open)", "height (floor or roof)")
+
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\W_][\w \-+]*$")]
 
 
