@@ -168,6 +168,8 @@ class _Loader:
                 **fields,
                 "points": [self._point(p, (*path, "points", i)) for i, p in enumerate(fields["points"])],
             }
+            if None in fields["points"]:
+                return None
         if cls.path_field is not None:
             file = self._file(size, size_path)
             if file is None:
@@ -204,19 +206,20 @@ class _Loader:
             return value
         at = self._model(At, value, path)
         if at is None:
-            return value
+            return None
         out = []
         for i in range(3):
             keys = at.axis(i)
             if len(keys) != 1:
                 said = "not given" if not keys else f"given twice: by {' and '.join(keys)}"
                 self._add(path, f"the {AXES[i]} is {said}")
-                return value
+                return None
             if keys[0] not in WALLS:
                 out.append(float(getattr(at, keys[0])))
             elif self.interior is None:
-                self._add((*path, keys[0]), f'there is no case to measure "{keys[0]}" from; use x, y, z')
-                return value
+                if not isinstance(self.document.values.get("case"), dict):  # a faulty case has been told of
+                    self._add((*path, keys[0]), f'there is no case to measure "{keys[0]}" from; use x, y, z')
+                return None
             else:
                 distance, far = float(getattr(at, keys[0])), WALLS[keys[0]][1]
                 out.append(self.interior.hi[i] - distance if far else self.interior.lo[i] + distance)
@@ -264,7 +267,12 @@ def _family_fault(value: dict[str, Any], families: list[str]) -> str:
 
 
 def _merged(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
-    """`over` laid on `base`, mappings merged inward, everything else replaced."""
+    """`over` laid on `base`, mappings merged inward, everything else replaced.
+
+    Distances from walls are replaced together: a place measured from other walls is another place.
+    """
+    if over and set(over) <= set(WALLS):
+        return dict(over)
     out = dict(base)
     for key, value in over.items():
         mine = out.get(key)

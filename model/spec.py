@@ -106,7 +106,7 @@ class Layering(_Spec):
     count: int | None = Field(None, ge=1, le=MAX_COUNT, description="how many side by side; fans: as many as the row")
     name: Name | None = Field(None, description="the piece's name; numbered where there are several")
     slide: Mm = Field(Mm(0), description="along the row, mm, from the middle")
-    across: Mm = Field(Mm(0), description="across the row, mm, from the middle")
+    aside: Mm = Field(Mm(0), description="across the row, mm, from the middle")
     clock: Deg | None = Field(None, description="turn about the stack's axis, degrees")
     flip: bool = Field(False, description="turned over: its other face toward the panel")
     flow: Literal["in", "out"] | None = Field(

@@ -189,7 +189,7 @@ class _Layer:
             count = words.count or 1
             pitch = _footprint(entries[i].part, clock)
             spread = [(k - (count - 1) / 2) * pitch for k in range(count)]
-            return [float(words.slide) + s for s in spread], float(words.across)
+            return [float(words.slide) + s for s in spread], float(words.aside)
         source = row
         for j in (i + 1, i - 1):  # the screws hold a fan to what lies further in first
             if 0 <= j < len(entries) and (own := _own_row(entries[j])) is not None:
@@ -203,7 +203,7 @@ class _Layer:
             pitch = _footprint(entries[i].part, 0.0)
             places = [(k - (count - 1) / 2) * pitch for k in range(count)]
         places = places[:count] if "slide" in words.model_fields_set else _middle(places, count)
-        return [p + float(words.slide) for p in places], float(words.across) + source.across
+        return [p + float(words.slide) for p in places], float(words.aside) + source.across
 
     def _neighbours(self, name: str, piece: Piece) -> None:
         """Copies side by side may touch where two of their faces lie in one plane; that is no fault."""
@@ -240,7 +240,7 @@ def _own_row(entry: Entry) -> _Row | None:
     row = _row(entry.part, entry.part.frame(entry.part.seat))
     if not row.places:
         return None
-    return _Row(tuple(p + float(words.slide) for p in row.places), float(words.across))
+    return _Row(tuple(p + float(words.slide) for p in row.places), float(words.aside))
 
 
 def _through(part: Part, near: Frame) -> tuple[float, Frame | None]:

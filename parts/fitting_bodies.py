@@ -155,7 +155,7 @@ def _elbow(f: Fitting) -> Solid:
 
 def _link(f: Fitting) -> Solid:
     """A slot-shaped block on the collar, bored up from the thread, across, and down from the next port."""
-    z, h, b, x = float(f.collar_height), float(f.height), float(f.bore), float(f.offset)
+    z, h, b, x = float(f.collar_height), float(f.height), float(f.bore), float(f.sidestep)
     across = z + 1.0 + b / 2
     block = draw.slab(draw.slot(x / 2, 0, float(f.next_od), x, z=z), (), h - z)
     tools = [

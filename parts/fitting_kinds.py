@@ -50,7 +50,7 @@ DEFAULTS: Mapping[str, Mapping[str, Any]] = MappingProxyType(
             "swing_radius": None,
         },
         "offset": {
-            **_SWIVEL, "bore": 7.0, "collar_height": 4.0, "height": 22.0, "offset": 10.0, "swing_radius": None,
+            **_SWIVEL, "bore": 7.0, "collar_height": 4.0, "height": 22.0, "sidestep": 10.0, "swing_radius": None,
         },
         "extension": {**_MALE, **_NEXT, "bore": 8.0, "body_od": 17.5, "hex_af": 0.0, "height": 15.0},
         "male-male": {**_MALE, "bore": 8.0, "body_od": 17.5, "hex_af": 0.0, "height": 5.0},

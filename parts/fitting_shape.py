@@ -87,7 +87,7 @@ def next_pose(f: Fitting) -> Pose:
     if f.kind in TILT:
         z = np.array(direction(f))
         return pose((0, 0, f.axis_height) + f.next_distance * z, z, (0, 0, 1))
-    at = f.offset * toward if f.kind == "offset" else np.zeros(3)
+    at = f.sidestep * toward if f.kind == "offset" else np.zeros(3)
     return pose((at[0], at[1], f.height), (0, 0, 1), toward)
 
 
@@ -100,7 +100,7 @@ def swing_radius(f: Fitting) -> float:
     """Farthest that the swivel reaches from the thread axis: on the rim of the next port's face, or the drum."""
     r = f.next_od / 2
     if f.kind == "offset":
-        return f.offset + r
+        return f.sidestep + r
     tilt = math.radians(TILT[f.kind])
     # On the rim at t = cos(phi): squared distance (a + b t)^2 + r^2 (1 - t^2), a concave parabola in t for b < r.
     a, b = f.next_distance * math.sin(tilt), r * math.cos(tilt)
@@ -174,7 +174,7 @@ def cylinders(f: Fitting) -> list[Segment]:
         drum = _upright(f.body_od / 2, float(f.collar_height), drum_top(f))
         return [foot, drum, (at, (float(face[0]), float(face[1]), float(face[2])), f.next_od / 2)]
     if f.kind == "offset":
-        far, half = next_pose(f)[:2, 3], f.offset / (2 * (OFFSET_DISCS - 1))
+        far, half = next_pose(f)[:2, 3], f.sidestep / (2 * (OFFSET_DISCS - 1))
         r, z = math.hypot(f.next_od / 2, half), (float(f.collar_height), float(f.height))
         steps = [far * (i / (OFFSET_DISCS - 1)) for i in range(OFFSET_DISCS)]
         return [foot, *(((float(x), float(y), z[0]), (float(x), float(y), z[1]), r) for x, y in steps)]
@@ -197,7 +197,7 @@ def cylinder_excess(f: Fitting) -> float:
     if is_hex(f):
         return _around(f) - f.hex_af / 2
     if f.kind == "offset":
-        return math.hypot(f.next_od / 2, f.offset / (2 * (OFFSET_DISCS - 1))) - f.next_od / 2
+        return math.hypot(f.next_od / 2, f.sidestep / (2 * (OFFSET_DISCS - 1))) - f.next_od / 2
     if f.kind == "ball-valve":
         return math.hypot(f.handle_width / 2, f.handle_thickness / 2) - min(f.handle_width, f.handle_thickness) / 2
     return 0.0
@@ -217,7 +217,7 @@ def channel_length(f: Fitting) -> float:
     if f.kind in TILT:
         return float(f.thread_length + f.axis_height + f.next_distance)
     if f.kind == "offset":
-        return float(f.thread_length + f.height + f.offset)
+        return float(f.thread_length + f.height + f.sidestep)
     if f.kind in ("barb", "compression", "collar"):
         return float(f.thread_length + f.height - f.insertion)
     return float(f.thread_length + f.height + (f.thread_length if f.kind == "male-male" else 0.0))

@@ -45,7 +45,7 @@ class FanLayer(Part):
     seat: ClassVar[str | None] = "b"
     material: ClassVar[tuple[str, Material]]  # the body that the outline is, and what it is made of
 
-    count: int = dim(1, "Number of fans in a row", source=_PRACTICE, mark="P", ge=1, le=4)
+    fans: int = dim(1, "Number of fans in a row", source=_PRACTICE, mark="P", ge=1, le=4)
     fan_size: Mm = dim(Mm(120), "Edge of the fans", source=_PRACTICE, mark="P", ge=30, le=230)
     hole_pitch: Mm | None = dim(
         None, "Distance between a fan's hole centres; left out: the trade's pitch for the fan size",
@@ -84,7 +84,7 @@ class FanLayer(Part):
     @property
     def field(self) -> FanField:
         """The fan positions, with what the fields leave out filled in."""
-        return FanField.of(self.count, self.fan_size, self.hole_pitch, self.gap)
+        return FanField.of(self.fans, self.fan_size, self.hole_pitch, self.gap)
 
     @property
     def _length(self) -> float:
@@ -105,7 +105,9 @@ class FanLayer(Part):
         return (Body(*self.material),)
 
     def frames(self) -> tuple[Frame, ...]:
-        return self.field.frames(float(self.thickness), 0.0, (self.material[0],), (self._length, self._width))
+        return self.field.frames(
+            float(self.thickness), 0.0, tuple(b.name for b in self.bodies()), (self._length, self._width)
+        )
 
     def patterns(self) -> tuple[HolePattern, ...]:
         holes = self.field.holes(float(self.hole))
@@ -135,7 +137,7 @@ class DustFilter(FanLayer):
         return self
 
     def bodies(self) -> tuple[Body, ...]:
-        return (*super().bodies(), *(Body(f"mesh-{i}", "mesh") for i in range(1, self.count + 1)))
+        return (*super().bodies(), *(Body(f"mesh-{i}", "mesh") for i in range(1, self.fans + 1)))
 
     def solids(self) -> dict[str, Shape]:
         from elbowroom.parts import draw

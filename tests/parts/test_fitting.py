@@ -177,7 +177,7 @@ def test_swing_holds_the_swivel_and_touches_its_farthest_point(kind):
 
 def test_swing_radius_closed_forms():
     assert Fitting(kind="rotary-90", next_distance=14, next_od=17.5).swing == pytest.approx(math.hypot(14, 8.75))
-    assert Fitting(kind="offset", offset=10, next_od=17.5).swing == pytest.approx(18.75)
+    assert Fitting(kind="offset", sidestep=10, next_od=17.5).swing == pytest.approx(18.75)
     # At 45 deg the rim's own outermost point leads: (12 + 8.75) / sqrt 2.
     assert Fitting(kind="rotary-45", next_distance=12, next_od=17.5).swing == pytest.approx(20.75 / math.sqrt(2))
     assert Fitting(kind="rotary-90", swing_radius=20).swing == 20
@@ -284,7 +284,7 @@ def test_coolant_is_bore_area_by_length():
         ({"kind": "extension", "bore": 11}, "thread 11.245 is 0.75 mm short"),
         ({"kind": "pass-through", "panel": 9}, "max_panel 8 is 1.00 mm short"),
         ({"kind": "ball-valve", "handle_sweep": 10, "handle_width": 12}, "handle_sweep 10 is 2.00 mm short"),
-        ({"kind": "plug", "offset": 12}, "a plug fitting has no offset"),
+        ({"kind": "plug", "sidestep": 12}, "a plug fitting has no sidestep"),
         ({"kind": "elbow"}, "elbow|rotary-90"),
         ({"thread": "G14"}, "did you mean G1/4"),
     ],

@@ -46,10 +46,10 @@ PUMPS = catalogue_parts("pump") | {
                       housing=60),
 }  # fmt: skip
 LAYERS = catalogue_parts("dust-filter") | catalogue_parts("gasket") | {
-    "odd filter": DustFilter(count=3, fan_size=92, gap=13.3, length=310, width=101, thickness=3.7, mesh=3.7, border=7),
+    "odd filter": DustFilter(fans=3, fan_size=92, gap=13.3, length=310, width=101, thickness=3.7, mesh=3.7, border=7),
     "wide filter": DustFilter(fan_size=200, hole_pitch=110, thickness=4, border=9),
     "tiny filter": DustFilter(fan_size=40, hole_pitch=32, hole=3.3, border=3, thickness=1),
-    "round-cornered gasket": Gasket(count=2, fan_size=140, gap=20, corner=0, hole=5, border=12, thickness=2.6),
+    "round-cornered gasket": Gasket(fans=2, fan_size=140, gap=20, corner=0, hole=5, border=12, thickness=2.6),
 }  # fmt: skip
 WASHERS = catalogue_parts("washer") | {"odd": Washer(inner=6.1, outer=17.3, thickness=1.45)}
 
@@ -146,10 +146,10 @@ def layer(request):
 def test_layer_faces_and_holes(layer):
     part, solids = layer
     check_frames(part)
-    check_stack_faces(part, part.count, part.field.centres)
+    check_stack_faces(part, part.fans, part.field.centres)
     inside = Inside(solids)
     for pattern in part.patterns():
-        assert len(pattern.holes) == 4 * part.count
+        assert len(pattern.holes) == 4 * part.fans
         check_pattern(pattern, inside, through=float(part.thickness))
 
 
@@ -159,7 +159,7 @@ def test_layer_is_open_over_each_fan_and_a_filter_has_its_mesh_there(layer):
     if isinstance(part, Gasket):
         assert names == {"gasket": "gasket"}
     else:
-        assert [n for n, m in names.items() if m == "mesh"] == [f"mesh-{i}" for i in range(1, part.count + 1)]
+        assert [n for n, m in names.items() if m == "mesh"] == [f"mesh-{i}" for i in range(1, part.fans + 1)]
     frame = Inside({part.material[0]: solids[part.material[0]]})
     for i, x in enumerate(part.field.centres, 1):
         assert frame.body((x, 0, part.thickness / 2)) is None
@@ -178,7 +178,7 @@ def test_layer_is_open_over_each_fan_and_a_filter_has_its_mesh_there(layer):
 def test_filter_gasket_fan_and_radiator_stack_with_all_holes_in_line(count, size, length, width):
     """Layer upon layer by faces a and b, each fan by its own face: every screw hole lies on one of the radiator's."""
     radiator = Radiator(fans=count, fan_size=size, length=length + (count - 1) * size, width=width)
-    gasket, dust = Gasket(count=count, fan_size=size), DustFilter(count=count, fan_size=size)
+    gasket, dust = Gasket(fans=count, fan_size=size), DustFilter(fans=count, fan_size=size)
     fan = Fan(size=size, hole_pitch=HOLE_PITCH[size])
 
     def holes(part, name, at):
@@ -204,8 +204,8 @@ def test_filter_gasket_fan_and_radiator_stack_with_all_holes_in_line(count, size
     ("kind", "fields", "message"),
     [
         (DustFilter, {"width": 110}, r"width 110 is 3 mm short"),
-        (Gasket, {"count": 2, "length": 230}, r"length 230 is 3 mm short"),
-        (Gasket, {"count": 3, "gap": 12}, r"overlap by 3 mm"),
+        (Gasket, {"fans": 2, "length": 230}, r"length 230 is 3 mm short"),
+        (Gasket, {"fans": 3, "gap": 12}, r"overlap by 3 mm"),
         (DustFilter, {"mesh": 3}, r"mesh 3 is thicker than the filter \(2\)"),
         (Gasket, {"fan_size": 110}, r"no hole pitch is known for a 110 mm fan"),
         (Gasket, {"hole_pitch": 120}, r"hole_pitch 120 is not inside a 120 mm fan"),
