@@ -21,8 +21,8 @@ MAX_COUNT = 100  # copies made by one entry
 Wall = Literal["rear", "front", "tray", "open", "floor", "roof"]
 # Each wall: index of its axis in the case frame, and whether it is the far one.
 WALLS: dict[str, tuple[int, bool]] = {
-    "rear": (0, False), "front": (0, True), "tray": (1, False),
-    "open": (1, True), "floor": (2, False), "roof": (2, True),
+    "rear": (0, False), "front": (0, True), "tray": (1, True),
+    "open": (1, False), "floor": (2, False), "roof": (2, True),
 }  # fmt: skip
 
 AXES = ("depth (rear or front)", "width (tray or open)", "height (floor or roof)")
@@ -47,7 +47,7 @@ class At(_Spec):
     floor: Mm | None = Field(None, description="from the inside of the floor")
     roof: Mm | None = Field(None, description="from the inside of the roof")
     x: Mm | None = Field(None, description="case coordinate of the part's origin, forward of the rear wall")
-    y: Mm | None = Field(None, description="case coordinate of the part's origin, from the tray")
+    y: Mm | None = Field(None, description="case coordinate of the part's origin, from the open side")
     z: Mm | None = Field(None, description="case coordinate of the part's origin, above the floor")
     of: str | None = Field(None, description="measure to the origin of this frame of the part instead")
 

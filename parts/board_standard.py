@@ -3,10 +3,9 @@
 Owns the numbers that a case and what is mounted in it must share so that one fits the other, each with its source and
 mark. Leaves the parts themselves to `case`, `motherboard` and `psu`.
 
-Board coordinates, mm: x from the hole-A column toward the CPU side, y from the rear hole row toward the front, z out of
-the component side from the board's underside. On a real board seen from its component side these three axes are
-left-handed; here they are right-handed, so board, card and power supply are all drawn as mirror images. Every
-distance, gap and hole position is the same in both; only what is cut or printed from such a part must be mirrored back.
+Board coordinates, mm, right-handed: x from the rear hole row toward the front edge, y from the hole-A column toward the
+CPU side, z out of the component side from the board's underside. The standards list holes the other way round, first
+toward the CPU side and then toward the front; `on_board` is the one place that turns their order into these axes.
 """
 
 from __future__ import annotations
@@ -20,7 +19,8 @@ MICROATX = "microATX Motherboard Interface Specification v1.2"
 TRANSCRIBED = "ATX and PCI Express datums, transcribed by public code"
 PRACTICE = "common practice, no source"
 
-# Mounting holes, mm. C: two independent transcriptions that agree with the inch numbers of SSI EEB 3.0, figure 1.
+# Mounting holes as published, mm: from the hole-A column toward the CPU side, from the rear hole row toward the front.
+# C: two independent transcriptions that agree with the inch numbers of SSI EEB 3.0, figure 1.
 HOLES: dict[str, tuple[float, float]] = {
     "A": (0.0, 0.0),
     "B": (78.74, 0.0),
@@ -46,13 +46,13 @@ PATTERNS: dict[str, tuple[str, ...]] = {
     "eeb": (*_ATX, "front-A", "front-C", "front-F"),
 }
 HOLE_DIAMETER = 3.96  # mm, 0.156 in (C)
-REAR_EDGE = -10.16  # mm, y of the board's rear edge: 0.400 in behind the rear hole row (C)
+REAR_EDGE = -10.16  # mm, x of the board's rear edge: 0.400 in behind the rear hole row (C)
 PCB = 1.57  # mm, 0.062 in: microATX v1.2, fig. 4 notes, p. 14 (V)
 
 
 @dataclass(frozen=True, slots=True)
 class FormFactor:
-    """A board outline: `width` along x, `depth` along y, `slot_edge` the x of its slot-side edge, mm; its hole pattern
+    """A board outline: `width` along y, `depth` along x, `slot_edge` the y of its slot-side edge, mm; its hole pattern
     and how many expansion slots it has room for."""
 
     width: float
@@ -63,7 +63,7 @@ class FormFactor:
 
     @property
     def top_edge(self) -> float:
-        """x of the CPU-side edge, mm."""
+        """y of the CPU-side edge, mm."""
         return self.width + self.slot_edge
 
 
@@ -81,8 +81,8 @@ FORMS: dict[str, FormFactor] = {
 
 # Expansion slots (C): slot 1 is the one nearest the CPU.
 SLOT_PITCH = 20.32
-SLOT_1_X = 126.03  # key datum of slot 1: column C + 1.57
-SLOT_Y = 46.94  # key datum behind the rear hole row
+SLOT_1_Y = 126.03  # key datum of slot 1: column C + 1.57
+SLOT_X = 46.94  # key datum behind the rear hole row
 KEY_TO_BRACKET = 59.05  # key datum to the outer face of a card's bracket, which lies on the rear panel's inside
 CARD_BOTTOM = 3.4  # card edge above the board's surface
 CONNECTOR_BEHIND_KEY = 14.5  # rear end of a slot connector to its key datum
@@ -91,7 +91,7 @@ CONNECTOR_LENGTH: dict[str, float] = {"x1": 25.0, "x4": 39.0, "x8": 56.0, "x16":
 
 # Card bracket (C): positions from the slot's key datum; "out" is away from the board's surface.
 BRACKET_WIDTH, BRACKET_THICKNESS = 18.42, 0.86
-BRACKET_CPU_SIDE = 2.84 - PCB / 2  # bracket edge nearest the CPU, from the card's middle plane along x
+BRACKET_CPU_SIDE = 2.84 - PCB / 2  # bracket edge nearest the CPU, from the card's middle plane along y
 BRACKET_MIDDLE = BRACKET_CPU_SIDE - BRACKET_WIDTH / 2
 WINDOW_WIDTH = 12.06  # connector window in the rear panel
 TAB_WIDTH = 21.59 - 2.54  # bent tab, which overhangs the bracket by 3.175 toward the CPU side
@@ -115,20 +115,21 @@ FULL_HEIGHT = BracketHeight(104.86 + CARD_BOTTOM, 104.86 + CARD_BOTTOM - 10.16, 
 LOW_PROFILE = BracketHeight(68.09 + CARD_BOTTOM, 68.09 + CARD_BOTTOM - 9.04, 54.53)
 
 # Rear panel. Its inside lies at the bracket's outer face: 59.05 - 46.94 - 10.16 behind the board's rear edge.
-PANEL_BEHIND_EDGE = KEY_TO_BRACKET - SLOT_Y + REAR_EDGE
+PANEL_BEHIND_EDGE = KEY_TO_BRACKET - SLOT_X + REAR_EDGE
 # I/O cut-out: 6.25 x 1.75 in, corner radius at most 0.99, its lower edge 3.81 below the board's top (V: microATX v1.2,
 # fig. 4, p. 14); its slot-side edge 5.196 in from the hole-A column (C).
 IO_WIDTH, IO_HEIGHT, IO_RADIUS = 158.75, 44.45, 0.99
-IO_X = 131.98
+IO_Y = 131.98
 IO_BELOW_TOP = 3.81
 IO_KEEP_OUT = 2.54  # free of other features all round (V)
 # Connectors: faces 0.445 in behind the hole row, inside a zone of 152.15 x 37.34 (V: microATX v1.2, fig. 5, p. 15).
-IO_FACE_Y = -11.30
+IO_FACE_X = -11.30
 IO_ZONE_WIDTH, IO_ZONE_HEIGHT = 152.15, 37.34
 
 
-# Power supplies: rear face (width, height) and screw holes from its lower left corner, seen from the rear with the
-# intake below. ATX size (V) and holes (C); SFX size and holes (C).
+# Power supplies: rear face (width, height) and screw holes as published, from the face's lower left corner seen from
+# outside the rear. ATX size (V) and holes (C; two transcriptions agree that they are seen from outside); SFX size and
+# holes (C). That the intake is below in this view is said by neither source (M).
 PSU_SOURCE = "ATX12V and SFX12V Power Supply Design Guides"
 PSU_FACE: dict[str, tuple[float, float]] = {"atx": (150.0, 86.0), "sfx": (125.0, 63.5)}
 PSU_HOLES: dict[str, tuple[tuple[float, float], ...]] = {
@@ -137,15 +138,28 @@ PSU_HOLES: dict[str, tuple[tuple[float, float], ...]] = {
 }
 
 
-def slot_x(n: int) -> float:
-    """x of the key datum of slot n (1 is nearest the CPU), mm."""
-    return SLOT_1_X - SLOT_PITCH * (n - 1)
+def on_board(toward_cpu: float, toward_front: float) -> tuple[float, float]:
+    """Board coordinates x, y of a point as the standards list it."""
+    return toward_front, toward_cpu
+
+
+def psu_holes(kind: str) -> tuple[tuple[float, float], ...]:
+    """Screw holes of a power supply from its rear face's centre, mm: x to the left of someone who looks at that face
+    from outside, y up with the intake below, so that x, y and the direction into the supply are right-handed."""
+    w, h = PSU_FACE[kind]
+    return tuple((w / 2 - right, up - h / 2) for right, up in PSU_HOLES[kind])
+
+
+def slot_y(n: int) -> float:
+    """y of the key datum of slot n (1 is nearest the CPU), mm."""
+    return SLOT_1_Y - SLOT_PITCH * (n - 1)
 
 
 def pattern(holes: str | tuple[tuple[float, float], ...]) -> tuple[tuple[str, float, float], ...]:
-    """Hole names and centres of a named pattern or of an explicit list; ValueError for an unknown name."""
+    """Hole names and centres, board coordinates, of a named pattern or of an explicit list of x, y; ValueError for an
+    unknown name."""
     if isinstance(holes, str):
         if holes not in PATTERNS:
             raise ValueError(f"no hole pattern {holes!r}; known: {', '.join(PATTERNS)}, or a list of [x, y] in mm")
-        return tuple((name, *HOLES[name]) for name in PATTERNS[holes])
+        return tuple((name, *on_board(*HOLES[name])) for name in PATTERNS[holes])
     return tuple((str(i), float(x), float(y)) for i, (x, y) in enumerate(holes, 1))

@@ -1,7 +1,8 @@
 """A case: six panels round a free interior, with openings for fans, a board seat, slots and what else is built in.
 
 Owns the case's fields, its cross-field rules, its frames and hole patterns. The interior is the box from (0, 0, 0) to
-(depth, width, height): x toward the front, y from the tray toward the open side, z up; every panel lies outside it.
+(depth, width, height), right-handed: x toward the front, y from the open side toward the motherboard tray (the left of
+someone sitting in the case and facing its front), z up; every panel lies outside it.
 Leaves openings to `case_openings`, the built-in fittings to `case_fittings` and drawing to `case_panels`.
 """
 
@@ -34,8 +35,8 @@ if TYPE_CHECKING:
 
 FACES: tuple[Face, ...] = ("floor", "roof", "front", "rear", "tray", "open")
 _INWARD: dict[str, tuple[int, int, int]] = {
-    "floor": (0, 0, 1), "roof": (0, 0, -1), "rear": (1, 0, 0), "front": (-1, 0, 0), "tray": (0, 1, 0),
-    "open": (0, -1, 0),
+    "floor": (0, 0, 1), "roof": (0, 0, -1), "rear": (1, 0, 0), "front": (-1, 0, 0), "tray": (0, -1, 0),
+    "open": (0, 1, 0),
 }  # fmt: skip
 _UNIT: dict[str, tuple[int, int, int]] = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
@@ -89,7 +90,7 @@ class Case(Part):
     @property
     def back(self) -> float:
         """y to which floor, roof, front and rear run behind the tray, mm."""
-        return -float(self.sheet) - float(self.cable_space)
+        return self.size[1] + self.sheet + self.cable_space
 
     @property
     def side_thickness(self) -> float:
@@ -102,10 +103,10 @@ class Case(Part):
         return self.size[a], self.size[b]
 
     def box(self) -> Box:
-        t, (d, w, h) = float(self.sheet), self.size
-        y0 = self.back - (t if self.cable_space > 0 else 0.0)
+        t, (d, _, h) = float(self.sheet), self.size
+        back = self.back + (t if self.cable_space > 0 else 0.0)
         foot = float(self.feet.height) if self.feet else 0.0
-        return Box((-t, y0, -t - foot), (d + t, w + self.side_thickness, h + t))
+        return Box((-t, -self.side_thickness, -t - foot), (d + t, back, h + t))
 
     # -- names ---------------------------------------------------------------------------------------------------
 
@@ -145,17 +146,17 @@ class Case(Part):
         return std.LOW_PROFILE if self.low_profile else std.FULL_HEIGHT
 
     def slot_cuts(self) -> dict[str, Cut]:
-        return self.board.slot_cuts(self.size[2], self.slots, self.bracket) if self.board else {}
+        return self.board.slot_cuts(self.interior, self.slots, self.bracket) if self.board else {}
 
     def fixed_cuts(self, face: str) -> dict[str, list[Cut]]:
         """Cuts of a face that are not openings, by what they are for."""
         out: dict[str, list[Cut]] = {}
         if face == "rear":
             if self.board:
-                out["I/O cut-out"] = [self.board.io_cut(self.size[2])]
+                out["I/O cut-out"] = [self.board.io_cut(self.interior)]
             out.update({name: [cut] for name, cut in self.slot_cuts().items()})
             if self.psu:
-                out["psu cut-out"] = self.psu.cuts()
+                out["psu cut-out"] = self.psu.cuts(self.interior)
         if face == "tray":
             out.update({f"tray cut-out {i}": [c.cut()] for i, c in enumerate(self.tray_cutouts, 1)})
         return out
@@ -196,13 +197,13 @@ class Case(Part):
         """Places of the tray that must stay uncut, or are notched from the edge: standoffs and the brackets' notch."""
         if face != "tray" or self.board is None:
             return {}
-        ox, _, oz = self.board.origin(self.size[2])
+        ox, _, oz = self.board.origin(self.interior)
         r = self.board.flats / 3**0.5
         spots = {
-            f"standoff {name}": Rect(ox + y - r, oz + x - r, ox + y + r, oz + x + r)
+            f"standoff {name}": Rect(ox + x - r, oz + y - r, ox + x + r, oz + y + r)
             for name, x, y in self.board.hole_centres()
         }
-        notch = self.board.tail_notch(self.size[2], self.slots)
+        notch = self.board.tail_notch(self.interior, self.slots)
         if notch is not None:
             spots["bracket notch"] = Rect(0.0, notch[0], TAIL_RELIEF, notch[1])
         return spots
@@ -217,11 +218,12 @@ class Case(Part):
         shroud = self.psu_shroud.plates(self.interior) if self.psu_shroud else {}
         boxes = {f"shroud {n}": b for n, b in shroud.items()}
         if self.drive_cage:
-            boxes["drive cage"] = self.drive_cage.box()
+            boxes["drive cage"] = self.drive_cage.box(self.interior)
         for name, b in boxes.items():
-            for axis, hi, limit in zip("xyz", b.hi, (d, w, h), strict=True):
-                if hi > limit + EXACT:
-                    out.append(f"{name} leaves the interior by {hi - limit:.2f} mm at the {AXIS_WALLS[axis][1]}")
+            for axis, lo, hi, limit in zip("xyz", b.lo, b.hi, (d, w, h), strict=True):
+                for wall, by in zip(AXIS_WALLS[axis], (-lo, hi - limit), strict=True):
+                    if by > EXACT:
+                        out.append(f"{name} leaves the interior by {by:.2f} mm at the {wall}")
         if self.drive_cage:
             for name, b in boxes.items():
                 by = min(min(p, q) - max(r, s) for p, q, r, s in
@@ -230,7 +232,7 @@ class Case(Part):
                     out.append(f"drive cage and {name} plate overlap by {by:.2f} mm")
         if self.feet:
             reach, t = float(self.feet.inset + self.feet.diameter / 2), float(self.sheet)
-            for axis, length in (("depth", d + 2 * t), ("width", w - self.back)):
+            for axis, length in (("depth", d + 2 * t), ("width", self.back)):
                 if reach > length / 2 + EXACT:
                     out.append(f"feet overlap each other by {2 * (reach - length / 2):.2f} mm across the {axis}")
             if self.feet.inset < self.feet.diameter / 2:
@@ -272,15 +274,15 @@ class Case(Part):
             out.append(Frame(name, "opening", inner, touching, size=o.row))
             out.append(Frame(f"{name}-outside", "opening", outer, touching, size=o.row))
         if self.board:
-            at = pose(self.board.origin(self.size[2]), (0, 1, 0), (0, 0, 1))
+            at = pose(self.board.origin(self.interior), (0, -1, 0), (1, 0, 0))
             out.append(Frame("board", "socket", at, self.standoffs()))
         for name, cut in self.slot_cuts().items():
             if name.startswith("rear-slot"):
-                at = pose(self._face_point("rear", cut.u, cut.v), (1, 0, 0), (0, 1, 0))
+                at = pose(self._face_point("rear", cut.u, cut.v), (1, 0, 0), (0, -1, 0))
                 out.append(Frame(name, "slot", at, ("rear",), size=(cut.width, cut.length)))
         if self.psu:
             turn = 1 if self.psu.fan == "down" else -1
-            at = pose(self._face_point("rear", *self.psu.middle), (1, 0, 0), (0, turn, 0))
+            at = pose(self._face_point("rear", *self.psu.middle(self.interior)), (1, 0, 0), (0, turn, 0))
             out.append(Frame("psu", "face", at, ("rear",), size=std.PSU_FACE[self.psu.kind]))
         if self.psu_shroud:
             top = float(self.psu_shroud.height + self.psu_shroud.sheet)

@@ -27,7 +27,7 @@ class Interior(Spec):
     """Free size inside the panels."""
 
     depth: Mm = dim(Mm(430), "Rear wall to front wall (x)", source=PRACTICE, mark="P", ge=80, le=1200)
-    width: Mm = dim(Mm(236), "Tray to open side (y)", source=PRACTICE, mark="P", ge=40, le=800)
+    width: Mm = dim(Mm(236), "Open side to tray (y)", source=PRACTICE, mark="P", ge=40, le=800)
     height: Mm = dim(Mm(452), "Floor to roof (z)", source=PRACTICE, mark="P", ge=60, le=1200)
 
 
@@ -43,12 +43,14 @@ class BoardAt(Spec):
 
 class BoardSeat(Spec):
     """Standoffs for the board; with it come the rear I/O cut-out and the slots. `form` sets where the top edge lies
-    relative to the holes; `holes` names a pattern or lists [x, y] in board coordinates."""
+    relative to the holes; `holes` names a pattern or lists [x, y] in board coordinates: from hole A toward the front,
+    and toward the CPU side."""
 
     form: std.Form = dim("atx", "Form factor the case is made for", source=std.MICROATX, mark="V")
     holes: str | tuple[tuple[Mm, Mm], ...] | None = dim(
-        None, "Hole pattern name, or a list of [x, y]; none: the form's own", source=std.TRANSCRIBED, mark="C"
-    )
+        None, "Hole pattern name, or a list of [x, y] from hole A, forward and toward the CPU; none: the form's own",
+        source=std.TRANSCRIBED, mark="C",
+    )  # fmt: skip
     at: BoardAt = dim(BoardAt(), "Position of the board's edges", source=PRACTICE, mark="P")
     standoff: Mm = dim(Mm(6.5), "Standoff height", source=PRACTICE, mark="P", ge=2, le=40)
     flats: Mm = dim(Mm(6), "Standoff width across flats", source=PRACTICE, mark="P", ge=4, le=12)
@@ -67,35 +69,35 @@ class BoardSeat(Spec):
         """Name and centre of each standoff, board coordinates."""
         return std.pattern(std.FORMS[self.form].holes if self.holes is None else self.holes)
 
-    def origin(self, height: float) -> tuple[float, float, float]:
-        """Case coordinates of the board's origin (hole-A column, rear row, underside) in a case of that height."""
+    def origin(self, interior: Interior) -> tuple[float, float, float]:
+        """Case coordinates of the board's origin (rear row, hole-A column, underside) in a case of that size."""
         return (
             self.at.rear - std.REAR_EDGE,
-            float(self.standoff),
-            height - self.at.top - std.FORMS[self.form].top_edge,
+            interior.width - self.standoff,
+            interior.height - self.at.top - std.FORMS[self.form].top_edge,
         )
 
     def holes_in_frame(self) -> tuple[Hole, ...]:
-        """Threaded holes in the board frame, whose x and y are the board's."""
+        """Threaded holes in the case's board frame, whose x and y are the board's."""
         drill = thread(self.thread).bore
         return tuple(
             Hole(x, y, drill, thread=self.thread, depth=float(self.standoff)) for _, x, y in self.hole_centres()
         )
 
-    def io_cut(self, height: float) -> Cut:
+    def io_cut(self, interior: Interior) -> Cut:
         """The I/O cut-out, in rear-face coordinates (y, z)."""
-        _, oy, oz = self.origin(height)
-        u = oy + std.PCB - std.IO_BELOW_TOP + std.IO_HEIGHT / 2
-        v = oz + std.IO_X + std.IO_WIDTH / 2
+        _, oy, oz = self.origin(interior)
+        u = oy - std.PCB + std.IO_BELOW_TOP - std.IO_HEIGHT / 2
+        v = oz + std.IO_Y + std.IO_WIDTH / 2
         return Cut(u, v, "rectangle", std.IO_HEIGHT, std.IO_WIDTH, radius=std.IO_RADIUS)
 
-    def slot_cuts(self, height: float, slots: int, bracket: std.BracketHeight) -> dict[str, Cut]:
+    def slot_cuts(self, interior: Interior, slots: int, bracket: std.BracketHeight) -> dict[str, Cut]:
         """Connector windows by frame name and, last, the slit for the brackets' tabs; rear-face coordinates."""
-        _, oy, oz = self.origin(height)
-        surface = oy + std.PCB
+        _, oy, oz = self.origin(interior)
+        surface = oy - std.PCB
         out = {
             f"rear-slot-{n}": Cut(
-                surface + bracket.window_middle, oz + std.slot_x(n) + std.BRACKET_MIDDLE, "rectangle",
+                surface - bracket.window_middle, oz + std.slot_y(n) + std.BRACKET_MIDDLE, "rectangle",
                 bracket.window_height, std.WINDOW_WIDTH, radius=1.0,
             )
             for n in range(1, slots + 1)
@@ -103,24 +105,24 @@ class BoardSeat(Spec):
         if slots:
             lo, hi = self._slot_span(slots)
             out["bracket slit"] = Cut(
-                surface + bracket.shelf + TAB_SLIT / 2 - std.BRACKET_THICKNESS / 2,
+                surface - bracket.shelf - TAB_SLIT / 2 + std.BRACKET_THICKNESS / 2,
                 oz + (lo + hi) / 2, "rectangle", TAB_SLIT, hi - lo, radius=1.0,
             )  # fmt: skip
         return out
 
-    def tail_notch(self, height: float, slots: int) -> tuple[float, float] | None:
+    def tail_notch(self, interior: Interior, slots: int) -> tuple[float, float] | None:
         """Lower and upper z of the notch in the tray's rear edge; None without slots."""
         if not slots:
             return None
         lo, hi = self._slot_span(slots)
-        oz = self.origin(height)[2]
+        oz = self.origin(interior)[2]
         return oz + lo, oz + hi
 
     @staticmethod
     def _slot_span(slots: int) -> tuple[float, float]:
-        low = std.slot_x(slots) + std.TAB_CPU_SIDE - std.TAB_WIDTH
-        low = min(low, std.slot_x(slots) + std.BRACKET_CPU_SIDE - std.BRACKET_WIDTH)
-        return low - SIDE_PLAY, std.slot_x(1) + std.TAB_CPU_SIDE + SIDE_PLAY
+        low = std.slot_y(slots) + std.TAB_CPU_SIDE - std.TAB_WIDTH
+        low = min(low, std.slot_y(slots) + std.BRACKET_CPU_SIDE - std.BRACKET_WIDTH)
+        return low - SIDE_PLAY, std.slot_y(1) + std.TAB_CPU_SIDE + SIDE_PLAY
 
 
 class TrayAt(Spec):
@@ -166,7 +168,7 @@ class PsuShroud(Spec):
         whole = d >= interior.depth
         if not whole:
             out["front"] = Box((d - s, 0, 0), (d, w, h))
-        out["side"] = Box((0, w - s, 0), (d if whole else d - s, w, h))
+        out["side"] = Box((0, 0, 0), (d if whole else d - s, s, h))
         return out
 
 
@@ -206,9 +208,10 @@ class DriveCage(Spec):
     def bay_height(self) -> float:
         return (self.size.height - (self.bays + 1) * self.sheet) / self.bays
 
-    def box(self) -> Box:
-        x, y, z = float(self.at.rear), float(self.at.tray), float(self.at.floor)
-        return Box((x, y, z), (x + self.size.depth, y + self.size.width, z + self.size.height))
+    def box(self, interior: Interior) -> Box:
+        """Where it stands in a case of that size, case coordinates."""
+        x, y, z = float(self.at.rear), interior.width - self.at.tray, float(self.at.floor)
+        return Box((x, y - self.size.width, z), (x + self.size.depth, y, z + self.size.height))
 
 
 class Feet(Spec):
@@ -233,22 +236,18 @@ class PsuSeat(Spec):
     at: PsuAt = dim(PsuAt(), "Where it stands", source=PRACTICE, mark="P")
     fan: Literal["down", "up"] = dim("down", "Way the intake faces", source=PRACTICE, mark="P")
 
-    @property
-    def middle(self) -> tuple[float, float]:
-        """Centre of its rear face in rear-face coordinates (y, z)."""
+    def middle(self, interior: Interior) -> tuple[float, float]:
+        """Centre of its rear face in rear-face coordinates (y, z), in a case of that size."""
         w, h = std.PSU_FACE[self.kind]
-        return self.at.tray + w / 2, self.at.floor + h / 2
+        return interior.width - self.at.tray - w / 2, self.at.floor + h / 2
 
     def holes(self) -> tuple[Hole, ...]:
         """Clearance holes from the face's centre, x along the supply's own width axis, y its height."""
-        w, h = std.PSU_FACE[self.kind]
-        return tuple(
-            Hole(x - w / 2, y - h / 2, thread("6-32").clearance["medium"]) for x, y in std.PSU_HOLES[self.kind]
-        )
+        return tuple(Hole(x, y, thread("6-32").clearance["medium"]) for x, y in std.psu_holes(self.kind))
 
-    def cuts(self) -> list[Cut]:
+    def cuts(self, interior: Interior) -> list[Cut]:
         """Window and screw holes, rear-face coordinates."""
-        (mu, mv), (w, h) = self.middle, std.PSU_FACE[self.kind]
+        (mu, mv), (w, h) = self.middle(interior), std.PSU_FACE[self.kind]
         turn = 1 if self.fan == "down" else -1
         window = Cut(mu, mv, "rectangle", w - 2 * PSU_WINDOW_INSET, h - 2 * PSU_WINDOW_INSET, radius=3.0)
         return [window, *(Cut(mu + turn * o.x, mv + turn * o.y, "slot", o.diameter) for o in self.holes())]

@@ -26,7 +26,7 @@ FACE_AXES: dict[str, tuple[Axis, Axis]] = {
     "open": ("x", "z"),
 }  # fmt: skip
 # Wall at the low and at the high end of each case axis.
-AXIS_WALLS: dict[str, tuple[Face, Face]] = {"x": ("rear", "front"), "y": ("tray", "open"), "z": ("floor", "roof")}
+AXIS_WALLS: dict[str, tuple[Face, Face]] = {"x": ("rear", "front"), "y": ("open", "tray"), "z": ("floor", "roof")}
 
 LEAST_WEB = 1.0  # mm of sheet left between two cuts and at a face's edge: less is not a panel; common practice (P)
 WINDOW_MARGIN = 4.0  # mm of sheet between a full air window and the screw slots; common practice (P)

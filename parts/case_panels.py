@@ -25,16 +25,15 @@ if TYPE_CHECKING:
 def draw_case(case: Case) -> dict[str, Shape]:
     """Every body of the case, by name, in the order of `Case.bodies`."""
     out: dict[str, Shape] = {}
-    t, (d, w, h), back = float(case.sheet), case.size, case.back
+    t, (d, _, h), back = float(case.sheet), case.size, case.back
     for face in ("floor", "roof", "front", "rear", "tray"):
         out[face] = _panel(case, face)
     side = draw.rectangle(-t, -t, d + t, h + t)
     if case.cable_space > 0:
-        out["back-side"] = draw.baked(draw.slab(side, (), t), _plane("tray", back))
+        out["back-side"] = draw.baked(draw.slab(side, (), t), _plane("tray", back + t))
     name = case.panel("open")
     if name is not None:
-        thick = case.side_thickness
-        out[name] = draw.baked(draw.slab(side, _wires(_cuts(case, "open")), thick), _plane("open", w + thick))
+        out[name] = draw.baked(draw.slab(side, _wires(_cuts(case, "open")), case.side_thickness), _plane("open", 0.0))
     out.update(_standoffs(case))
     out.update(_meshes(case))
     if case.psu_shroud:
@@ -75,10 +74,10 @@ def _wire(c: Cut) -> Wire:
 def _panel(case: Case, face: str) -> Shape:
     t, (d, w, h), back = float(case.sheet), case.size, case.back
     outline = {
-        "floor": (-t, back, d + t, w), "roof": (-t, back, d + t, w), "front": (back, 0.0, w, h),
-        "rear": (back, 0.0, w, h), "tray": (0.0, 0.0, d, h),
+        "floor": (-t, 0.0, d + t, back), "roof": (-t, 0.0, d + t, back), "front": (0.0, 0.0, back, h),
+        "rear": (0.0, 0.0, back, h), "tray": (0.0, 0.0, d, h),
     }[face]  # fmt: skip
-    notch = case.board.tail_notch(h, case.slots) if face == "tray" and case.board else None
+    notch = case.board.tail_notch(case.interior, case.slots) if face == "tray" and case.board else None
     if notch is None:
         wire = draw.rectangle(*outline)
     else:
@@ -86,7 +85,7 @@ def _panel(case: Case, face: str) -> Shape:
         corner = [(0.0, 0.0)] if lo > 0 else []
         foot = [(0.0, lo), (TAIL_RELIEF, lo)] if lo > 0 else [(TAIL_RELIEF, 0.0)]
         wire = draw.polygon([*corner, (d, 0), (d, h), (0, h), (0, hi), (TAIL_RELIEF, hi), *reversed(foot)])
-    at = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": 0.0}[face]
+    at = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": w + t}[face]
     return draw.baked(draw.slab(wire, _wires(_cuts(case, face)), t), _plane(face, at))
 
 
@@ -96,9 +95,10 @@ def _standoffs(case: Case) -> dict[str, Shape]:
     r = case.board.flats / math.sqrt(3)  # corner radius of a hexagon
     hexagon = draw.polygon([(r * math.cos(k * math.pi / 3), r * math.sin(k * math.pi / 3)) for k in range(6)])
     one = draw.slab(hexagon, [draw.circle(0, 0, thread(case.board.thread).bore)], float(case.board.standoff))
-    ox, _, oz = case.board.origin(case.size[2])
+    ox, _, oz = case.board.origin(case.interior)
+    tray = case.size[1]
     return {
-        name: draw.baked(one, pose((ox + y, 0, oz + x), (0, 1, 0), (0, 0, 1)))
+        name: draw.baked(one, pose((ox + x, tray, oz + y), (0, -1, 0), (1, 0, 0)))
         for name, (_, x, y) in zip(case.standoffs(), case.board.hole_centres(), strict=True)
     }
 
@@ -109,7 +109,7 @@ def _meshes(case: Case) -> dict[str, Shape]:
     for name, o in case.openings.items():
         if o.air == "mesh":
             t, (d, w, h) = case.thickness(o.face), case.size
-            at = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": 0.0, "open": w + t}[o.face]
+            at = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": w + t, "open": 0.0}[o.face]
             window = _wire(o.window_cut(case.face_size(o.face)))
             out[f"{name}-mesh"] = draw.baked(draw.slab(window, (), t), _plane(o.face, at))
     return out
@@ -119,7 +119,7 @@ def _cage(case: Case) -> Shape:
     """Shelves and walls as one profile in x and z, drawn along y."""
     cage = case.drive_cage
     assert cage is not None  # asked for only where there is one
-    s, b = float(cage.sheet), cage.box()
+    s, b = float(cage.sheet), cage.box(case.interior)
     w, h = float(cage.size.depth), float(cage.size.height)
     bays = []
     for i in range(cage.bays):
@@ -137,7 +137,7 @@ def _feet(case: Case) -> dict[str, Shape]:
     bevel = min(r, height) * 0.2
     foot = draw.turned([(0, 0), (r, 0), (r, -(height - bevel)), (r - bevel, -height), (0, -height)])
     x = (box.lo[0] + f.inset, box.hi[0] - f.inset)
-    y = (case.back + f.inset, case.size[1] - f.inset)
+    y = (f.inset, case.back - f.inset)
     corners = [(a, b) for a in x for b in y]
     z = -float(case.sheet)
     return {f"foot-{i}": draw.baked(foot, shift(a, b, z)) for i, (a, b) in enumerate(corners, 1)}

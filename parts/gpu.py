@@ -1,8 +1,9 @@
 """Graphics cards: board with its card edge, bracket, cooler (full-cover water block or heatsink and fans), power plugs.
 
 Coordinates are those of the slot the card stands in: origin at the connector's key datum, level with the motherboard's
-top surface; x along the card to its far end, z away from the motherboard (the card's height), y toward the side the
-cooler is on. The card's middle plane is y = 0. `thickness` is measured, never a slot count: slots only widen the
+top surface; x along the card to its far end, z away from the motherboard (the card's height), y toward the back of the
+card, so that the cooler is on the -y side. The card's middle plane is y = 0. In a motherboard's slot y is toward the
+CPU. `thickness` is measured, never a slot count: slots only widen the
 bracket. Drawing is `elbowroom.parts.gpu_shapes`.
 """
 
@@ -31,7 +32,7 @@ BOARD_REAR = -57.15
 EDGE_X = ((-12.15, -0.95), (0.95, 72.15))
 TAB_DEPTH = 11.43  # bent tab of the bracket, from the bracket's outer face
 TAB_HOLE, TAB_HOLE_BEHIND = 4.42, 5.08  # its screw slots, behind the bracket's outer face
-TAB_HOLE_Y = -std.TAB_CPU_SIDE + std.TAB_WIDTH - 16.505
+TAB_HOLE_Y = std.TAB_CPU_SIDE - std.TAB_WIDTH + 16.505  # of the first slot; the others a slot pitch further to -y
 BRACKET_LENGTH = {"full": 120.02, "low": 79.20}  # from the tab's seat to the tongue's tip
 BRACKET_HEIGHTS = {"full": std.FULL_HEIGHT, "low": std.LOW_PROFILE}
 EDGE_HEIGHT = 8.25  # mm of card edge below the board's lower edge, which so clears the 11.25 connector (M)
@@ -134,27 +135,30 @@ class Gpu(Part):
 
     @property
     def back(self) -> float:
-        return -self.half - (BACK_GAP + self.backplate if self.backplate else 0.0)
+        """y of the backplate's outer face, or of the bare back."""
+        return self.half + (BACK_GAP + self.backplate if self.backplate else 0.0)
 
     @property
     def face(self) -> float:
-        return self.back + self.thickness
+        """y of the cooler's face."""
+        return self.back - self.thickness
 
     @property
     def chip_top(self) -> float:
-        return self.half + CHIP_HEIGHT
+        """y of the chip's top, where the cooler lies on it."""
+        return -self.half - CHIP_HEIGHT
 
     @property
     def bracket_y(self) -> tuple[float, float]:
         """The bracket plate's edges."""
-        low = -std.BRACKET_CPU_SIDE
-        return low, low + std.BRACKET_WIDTH + std.SLOT_PITCH * (self.slots - 1)
+        high = std.BRACKET_CPU_SIDE
+        return high - std.BRACKET_WIDTH - std.SLOT_PITCH * (self.slots - 1), high
 
     @property
     def tab_y(self) -> tuple[float, float]:
         """The ends of the bracket's bent tab."""
-        low = -std.TAB_CPU_SIDE
-        return low, low + std.TAB_WIDTH + std.SLOT_PITCH * (self.slots - 1)
+        high = std.TAB_CPU_SIDE
+        return high - std.TAB_WIDTH - std.SLOT_PITCH * (self.slots - 1), high
 
     @property
     def seat_z(self) -> float:
@@ -164,21 +168,21 @@ class Gpu(Part):
     def terminal_box(self) -> Box:
         """The terminal of a water block."""
         x, half = self.terminal_at - std.KEY_TO_BRACKET, self.terminal_length / 2
-        return Box((x - half, self.face - self.terminal_thickness, self.top + TERMINAL_LIFT),
-                   (x + half, self.face, self.top + self.terminal_height))  # fmt: skip
+        return Box((x - half, self.face, self.top + TERMINAL_LIFT),
+                   (x + half, self.face + self.terminal_thickness, self.top + self.terminal_height))  # fmt: skip
 
     def socket_boxes(self) -> tuple[Box, ...]:
         """The power sockets, the mouth of each flush with its edge."""
         if self.power == "none":
             return ()
-        s, y0 = SOCKETS[self.power], self.half
+        s, y1 = SOCKETS[self.power], -self.half
         row = self.power_count * s.width
         if self.power_side == "top":
             x = self.power_at - std.KEY_TO_BRACKET - row / 2
             starts = [x + i * s.width for i in range(self.power_count)]
-            return tuple(Box((a, y0, self.top - SOCKET_DEPTH), (a + s.width, y0 + s.height, self.top)) for a in starts)
+            return tuple(Box((a, y1 - s.height, self.top - SOCKET_DEPTH), (a + s.width, y1, self.top)) for a in starts)
         starts = [self.top - 4.0 - (i + 1) * s.width for i in range(self.power_count)]
-        return tuple(Box((self.far - SOCKET_DEPTH, y0, a), (self.far, y0 + s.height, a + s.width)) for a in starts)
+        return tuple(Box((self.far - SOCKET_DEPTH, y1 - s.height, a), (self.far, y1, a + s.width)) for a in starts)
 
     def room_boxes(self) -> tuple[Box, ...]:
         """What must stay free in front of each power socket."""
@@ -202,9 +206,9 @@ class Gpu(Part):
         if self.top < self.seat_z:
             faults.append(f"height {self.height} ends {self.seat_z - self.top:.1f} mm below the bracket's tab")
         least = LEAST_BLOCK if self.cooler == "block" else SHROUD_START + LEAST_HEATSINK
-        if self.face - self.chip_top < least:
+        if self.chip_top - self.face < least:
             faults.append(
-                f"thickness is {least - self.face + self.chip_top:.1f} mm too small for a cooler {self.cooler}"
+                f"thickness is {least - self.chip_top + self.face:.1f} mm too small for a cooler {self.cooler}"
             )
         for b in self.socket_boxes():
             out = max(b.hi[0] - self.far, BOARD_REAR - b.lo[0], COOLER_BOTTOM - b.lo[2])
@@ -242,8 +246,8 @@ class Gpu(Part):
     def box(self) -> Box:
         """Board, bracket with its bent tab, cooler and terminal; not the room of the plugs."""
         tongue = self.seat_z - BRACKET_LENGTH[self.profile]
-        lo = [-std.KEY_TO_BRACKET - TAB_DEPTH, min(self.back, self.tab_y[0]), min(tongue, std.CARD_BOTTOM)]
-        hi = [self.far, max(self.face, self.bracket_y[1]), max(self.top, self.seat_z + std.BRACKET_THICKNESS)]
+        lo = [-std.KEY_TO_BRACKET - TAB_DEPTH, min(self.face, self.bracket_y[0]), min(tongue, std.CARD_BOTTOM)]
+        hi = [self.far, max(self.back, self.tab_y[1]), max(self.top, self.seat_z + std.BRACKET_THICKNESS)]
         boxes = [*self.socket_boxes(), *([self.terminal_box()] if self.cooler == "block" else [])]
         low = (min(lo[i], *(b.lo[i] for b in boxes), lo[i]) for i in range(3))
         high = (max(hi[i], *(b.hi[i] for b in boxes), hi[i]) for i in range(3))
@@ -276,10 +280,10 @@ class Gpu(Part):
             Frame("edge", "slot", pose((0, 0, 0), (0, 0, -1), (1, 0, 0)), ("pcb",)),
             # As the case's own slot frames: in the middle of the connector window, x away from the motherboard.
             Frame("bracket", "face",
-                  pose((-std.KEY_TO_BRACKET, -std.BRACKET_MIDDLE, window.window_middle), (-1, 0, 0), (0, 0, 1)),
+                  pose((-std.KEY_TO_BRACKET, std.BRACKET_MIDDLE, window.window_middle), (-1, 0, 0), (0, 0, 1)),
                   ("bracket",), size=(window.window_height, std.BRACKET_WIDTH)),
-            Frame("face", "face", pose((mid_x, self.face, mid_z), (0, 1, 0), (1, 0, 0)), fronts, size=size),
-            Frame("back", "face", pose((mid_x, self.back, mid_z), (0, -1, 0), (1, 0, 0)), behind, size=size),
+            Frame("face", "face", pose((mid_x, self.face, mid_z), (0, -1, 0), (1, 0, 0)), fronts, size=size),
+            Frame("back", "face", pose((mid_x, self.back, mid_z), (0, 1, 0), (1, 0, 0)), behind, size=size),
         ]  # fmt: skip
         for i, b in enumerate(self.socket_boxes(), 1):
             out.append(Frame(f"power-{i}", "socket", self._mouth(b), (f"power-{i}",)))
@@ -302,9 +306,9 @@ class Gpu(Part):
                 if self.port_side == "top":
                     at, z_axis = (px, y, t.hi[2]), (0, 0, 1)
                 elif self.port_side == "back" or suffix:
-                    at, z_axis = (px, t.lo[1], z), (0, -1, 0)
-                else:
                     at, z_axis = (px, t.hi[1], z), (0, 1, 0)
+                else:
+                    at, z_axis = (px, t.lo[1], z), (0, -1, 0)
                 port = Port(name=flow + suffix, thread=self.port_thread, depth=self.port_depth, land=self.port_land,
                             flow=flow)  # fmt: skip
                 out.append(port_frame(port, at, z_axis, (1, 0, 0), ("terminal",)))
@@ -313,7 +317,7 @@ class Gpu(Part):
     def patterns(self) -> tuple[HolePattern, ...]:
         """The screw slots of the bracket's tab, which lies on the case's shelf."""
         holes = tuple(
-            Hole(-std.KEY_TO_BRACKET - TAB_HOLE_BEHIND, -(TAB_HOLE_Y + k * std.SLOT_PITCH), TAB_HOLE)
+            Hole(-std.KEY_TO_BRACKET - TAB_HOLE_BEHIND, -(TAB_HOLE_Y - k * std.SLOT_PITCH), TAB_HOLE)
             for k in range(self.slots)
         )
         return (HolePattern("bracket", pose((0, 0, self.seat_z), (0, 0, -1), (1, 0, 0)), holes, "bracket"),)

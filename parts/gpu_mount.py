@@ -2,10 +2,10 @@
 
 Coordinates are those of the slot the card goes into, so they are the card's own: origin at the riser connector's key
 datum, level with the riser board's top surface; x along the card to its far end, z out of the slot, y toward the card's
-cooler. Standing in a tower z is up and y toward the glass. A `stand` rests on the floor or the shroud below the card,
-and the card's bracket is screwed to the case's own upright slots; a `rear` mount replaces the rear slot field and
-carries the card's bracket itself. The ribbon's way to the motherboard, beyond its first bend, is left to the build; a
-card lying in the motherboard's slot needs no mount.
+back. Standing in a tower z is up and y toward the tray, the cooler toward the glass. A `stand` rests on the floor or
+the shroud below the card, and the card's bracket is screwed to the case's own upright slots; a `rear` mount replaces
+the rear slot field and carries the card's bracket itself. The ribbon's way to the motherboard, beyond its first bend,
+is left to the build; a card lying in the motherboard's slot needs no mount.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ RIBBON_THICKNESS = 2.0  # mm: sleeved ribbon (P)
 FOOT_SCREW = 4.5  # mm, through for an M4 (P)
 LIP = 12.0  # mm a rear mount's shelf for the card's tab reaches out, as far as the tab (11.43) and a little (P)
 MARGIN = 10.0  # mm of plate around the slots of a rear mount, where its own screws go (P)
-STIFFENER, STIFFENER_Y = 18.0, -6.0  # mm: depth and place of the rib under a rear mount's arm (P)
+STIFFENER, STIFFENER_Y = 18.0, 6.0  # mm: depth and place of the rib under a rear mount's arm (P)
 PLATE_BELOW = 24.0  # mm a rear mount's plate reaches below the slot (P)
 TONGUE_PLAY = 1.0  # mm around the card bracket's tongues where they pass the arm (P)
 
@@ -61,7 +61,7 @@ class GpuMount(Part):
     ribbon_straight: Mm = dim(Mm(15), "Straight run out of the riser", source=_PRACTICE, mark="P", ge=0, le=60)
     ribbon_radius: Mm = dim(Mm(10), "Inner radius of the ribbon's first bend", source=_PRACTICE, mark="P", ge=3, le=60)
     ribbon_bend: Literal["up", "down"] = dim(
-        "down", "Way the ribbon bends after leaving toward -y", source=_PRACTICE, mark="P"
+        "down", "Way the ribbon bends after leaving toward +y", source=_PRACTICE, mark="P"
     )
 
     @model_validator(mode="after")
@@ -86,8 +86,8 @@ class GpuMount(Part):
 
     @property
     def _plate_y(self) -> tuple[float, float]:
-        low = -std.TAB_CPU_SIDE
-        return low - MARGIN, low + std.TAB_WIDTH + std.SLOT_PITCH * (self.slots - 1) + MARGIN
+        high = std.TAB_CPU_SIDE
+        return high - std.TAB_WIDTH - std.SLOT_PITCH * (self.slots - 1) - MARGIN, high + MARGIN
 
     @property
     def _plate_x(self) -> tuple[float, float]:
@@ -95,10 +95,10 @@ class GpuMount(Part):
 
     def ribbon_box(self) -> Box:
         """Room of the ribbon's straight run and first bend, from the riser board's edge."""
-        x, half, y = self._middle, self.ribbon_width / 2, -RISER_HALF
+        x, half, y = self._middle, self.ribbon_width / 2, RISER_HALF
         z, t = -RISER_THICKNESS / 2, RIBBON_THICKNESS / 2
         z0, z1 = (z - t, z - t + self._bend) if self.ribbon_bend == "up" else (z + t - self._bend, z + t)
-        return Box((x - half, y - self.ribbon_straight - self._bend, z0), (x + half, y, z1))
+        return Box((x - half, y, z0), (x + half, y + self.ribbon_straight + self._bend, z1))
 
     def box(self) -> Box:
         if self.style == "stand":
@@ -119,7 +119,7 @@ class GpuMount(Part):
     def frames(self) -> tuple[Frame, ...]:
         slot = Frame("slot", "slot", pose((0, 0, 0), (0, 0, 1), (1, 0, 0)), ("riser-connector",))
         ribbon = Frame(
-            "ribbon", "exit", pose((self._middle, -RISER_HALF, -RISER_THICKNESS / 2), (0, -1, 0), (1, 0, 0)),
+            "ribbon", "exit", pose((self._middle, RISER_HALF, -RISER_THICKNESS / 2), (0, 1, 0), (1, 0, 0)),
             ("riser-board",), size=(float(self.ribbon_width), RIBBON_THICKNESS),
         )  # fmt: skip
         if self.style == "stand":
@@ -134,7 +134,7 @@ class GpuMount(Part):
             slot,
             # Where a card's own `bracket` frame goes: in the middle of the first connector window.
             Frame("bracket", "face",
-                  pose((self._plate_x[1], -std.BRACKET_MIDDLE, window.window_middle), (1, 0, 0), (0, 0, 1)),
+                  pose((self._plate_x[1], std.BRACKET_MIDDLE, window.window_middle), (1, 0, 0), (0, 0, 1)),
                   ("bracket",), size=(window.window_height, std.BRACKET_WIDTH)),
             ribbon,
         )  # fmt: skip
@@ -147,7 +147,7 @@ class GpuMount(Part):
         (y0, y1), top = self._plate_y, std.FULL_HEIGHT.shelf
         corners = self._corners((top + PLATE_BELOW) / 2 - MARGIN / 2, (y1 - y0) / 2 - MARGIN / 2)
         tabs = tuple(
-            Hole(self._plate_x[1] - TAB_HOLE_BEHIND, TAB_HOLE_Y + k * std.SLOT_PITCH, thread("6-32").bore,
+            Hole(self._plate_x[1] - TAB_HOLE_BEHIND, TAB_HOLE_Y - k * std.SLOT_PITCH, thread("6-32").bore,
                  thread="6-32", depth=float(self.sheet))
             for k in range(self.slots)
         )  # fmt: skip
@@ -190,8 +190,8 @@ class GpuMount(Part):
         from elbowroom.parts import draw
 
         t, a, d, low, top = float(self.sheet), RISER_HALF, self.foot_depth / 2, -float(self.rise), -RISER_THICKNESS
-        profile = [(-a, top), (a, top), (a, low + t), (d, low + t), (d, low), (-d, low), (-d, low + t),
-                   (a - t, low + t), (a - t, top - t), (-a, top - t)]  # fmt: skip
+        profile = [(a, top), (-a, top), (-a, low + t), (-d, low + t), (-d, low), (d, low), (d, low + t),
+                   (t - a, low + t), (t - a, top - t), (a, top - t)]  # fmt: skip
         slab = draw.slab(draw.polygon(profile), (), self.foot_length)
         x = self._middle - self.foot_length / 2
         return draw.cut(draw.baked(slab, pose((x, 0, 0), (1, 0, 0), (0, 1, 0))), *self._bores())
@@ -202,7 +202,7 @@ class GpuMount(Part):
 
         t, (x0, x1), (y0, y1), top = float(self.sheet), self._plate_x, self._plate_y, std.FULL_HEIGHT.shelf
         w, window = std.WINDOW_WIDTH / 2, std.FULL_HEIGHT
-        middles = [-std.BRACKET_MIDDLE + k * std.SLOT_PITCH for k in range(self.slots)]
+        middles = [std.BRACKET_MIDDLE - k * std.SLOT_PITCH for k in range(self.slots)]
         windows = [
             draw.rectangle(m - w, window.window_top - window.window_height, m + w, window.window_top, 1.0)
             for m in middles
@@ -213,9 +213,9 @@ class GpuMount(Part):
         under = -RISER_THICKNESS
         arm = draw.box((x0, -RISER_HALF, under - t), (RISER_X[1], RISER_HALF, under))
         # The card's bracket hangs down through the arm's root; the rib beside it carries the arm.
-        low = -std.BRACKET_CPU_SIDE - TONGUE_PLAY
+        high = std.BRACKET_CPU_SIDE + TONGUE_PLAY
         notch = draw.box(
-            (x1, low, under - t - 1), (x1 + std.BRACKET_THICKNESS + TONGUE_PLAY, RISER_HALF + 1, under + 1)
+            (x1, -RISER_HALF - 1, under - t - 1), (x1 + std.BRACKET_THICKNESS + TONGUE_PLAY, high, under + 1)
         )
-        rib = draw.box((x0, STIFFENER_Y, under - t - STIFFENER), (RISER_X[1], STIFFENER_Y + t, under))
+        rib = draw.box((x0, STIFFENER_Y - t, under - t - STIFFENER), (RISER_X[1], STIFFENER_Y, under))
         return draw.cut(draw.fuse(plate, lip, draw.cut(arm, notch), rib), *self._bores())

@@ -25,7 +25,7 @@ _WINDOW_PLAY = 0.3  # mm around a display connector in the bracket (P)
 _TAPER = 4.12  # mm: the bracket narrows to its tongue at 45 degrees over this height (C)
 _TONGUE, _TONGUE_IN = 10.19, 4.11  # mm: width of the tongue, and from the bracket's edge to it (C)
 _TAPER_FROM = 112.75 - 4.12  # mm below the tab's seat where a full-height bracket begins to narrow (C)
-_TOP_LEFT, _TOP_RIGHT = (2.92, 4.56), (3.08, 2.54)  # mm: corners of the bracket's offset top (C)
+_TOP_CPU, _TOP_FAR = (2.92, 4.56), (3.08, 2.54)  # mm: corners of the bracket's offset top, CPU side and other (C)
 _INSET = 2.5  # mm from a heatsink to the rim of its shroud, whose corners are rounded (P)
 _FIN, _FIN_PITCH = 1.2, 4.0  # mm: drawn fins are fewer and thicker than real ones (P)
 
@@ -40,12 +40,12 @@ def draw_card(card: Gpu) -> dict[str, Shape]:
     out: dict[str, Shape] = {
         "pcb": _board(card),
         "bracket": _bracket(card, [(b.lo[2], b.hi[2]) for b in outputs]),
-        "chip": draw.box((x - a, card.half, z - a), (x + a, card.chip_top, z + a)),
+        "chip": draw.box((x - a, card.chip_top, z - a), (x + a, -card.half, z + a)),
     }
     out.update({f"output-{i}": draw.box(b.lo, b.hi) for i, b in enumerate(outputs, 1)})
     if card.backplate:
         wire = draw.rectangle(g.BOARD_REAR + _PLAY, g.COOLER_BOTTOM - _PLAY, card.far - 1.0, card.top - 1.0, 3.0)
-        out["backplate"] = _across(wire, (), card.back, card.back + card.backplate)
+        out["backplate"] = _across(wire, (), card.back - card.backplate, card.back)
     out.update(_block(card) if card.cooler == "block" else _open_cooler(card))
     for i, b in enumerate(card.socket_boxes(), 1):
         out[f"power-{i}"] = _socket(card, b)
@@ -79,7 +79,7 @@ def _outputs(card: Gpu) -> list[Box]:
     for i in range(card.outputs):
         z = middle + (i - (card.outputs - 1) / 2) * g.OUTPUT_PITCH
         h = g.OUTPUT_WIDTH / 2
-        out.append(Box((x0, card.half, z - h), (x0 + g.OUTPUT_DEPTH, card.half + g.OUTPUT_HEIGHT, z + h)))
+        out.append(Box((x0, -card.half - g.OUTPUT_HEIGHT, z - h), (x0 + g.OUTPUT_DEPTH, -card.half, z + h)))
     return out
 
 
@@ -89,24 +89,24 @@ def _bracket(card: Gpu, windows: list[tuple[float, float]]) -> Solid:
     taper = seat - _TAPER_FROM + (g.BRACKET_LENGTH["full"] - g.BRACKET_LENGTH[card.profile])
     tip, top = seat - g.BRACKET_LENGTH[card.profile], seat + std.BRACKET_THICKNESS
     points: list[tuple[float, float]] = []
-    for k in range(card.slots):
-        left = y0 + k * std.SLOT_PITCH
-        a = left + _TONGUE_IN
-        b = a + _TONGUE
+    for k in range(card.slots):  # from the CPU side on
+        edge = y1 - k * std.SLOT_PITCH
+        a = edge - _TONGUE_IN
+        b = a - _TONGUE
         if k:
-            points.append((left, taper))
-        points += [(a, taper - _TAPER), (a, tip), (b, tip), (b, taper - _TAPER), (b + _TAPER, taper)]
-    points[-1] = (y1, taper)
-    right, drop = _TOP_RIGHT[1], _TOP_RIGHT[0]
+            points.append((edge, taper))
+        points += [(a, taper - _TAPER), (a, tip), (b, tip), (b, taper - _TAPER), (b - _TAPER, taper)]
+    points[-1] = (y0, taper)
+    drop, aside = _TOP_FAR
     points += [
-        (y1, seat - drop - right), (t1, seat - drop), (t1, top), (t0, top), (t0, seat - _TOP_LEFT[0]),
-        (t0 + _TOP_LEFT[1] - _TOP_LEFT[0], seat - _TOP_LEFT[1]), (y0, seat - _TOP_LEFT[1]), (y0, taper),
+        (y0, seat - drop - aside), (t0, seat - drop), (t0, top), (t1, top), (t1, seat - _TOP_CPU[0]),
+        (t1 - _TOP_CPU[1] + _TOP_CPU[0], seat - _TOP_CPU[1]), (y1, seat - _TOP_CPU[1]), (y1, taper),
     ]  # fmt: skip
-    p, low, high = _WINDOW_PLAY, card.half, card.half + g.OUTPUT_HEIGHT
+    p, low, high = _WINDOW_PLAY, -card.half - g.OUTPUT_HEIGHT, -card.half
     inner = [draw.rectangle(low - p, a - p, high + p, b + p, 0.5) for a, b in windows]
     window = g.BRACKET_HEIGHTS[card.profile]
     for k in range(1, card.slots):
-        middle = -std.BRACKET_MIDDLE + k * std.SLOT_PITCH
+        middle = std.BRACKET_MIDDLE - k * std.SLOT_PITCH
         inner += [
             draw.slot(middle + s * 4.5, window.window_middle, 3.0, window.window_height - 20, 90) for s in (-1, 0, 1)
         ]
@@ -114,14 +114,14 @@ def _bracket(card: Gpu, windows: list[tuple[float, float]]) -> Solid:
     plate = draw.one(draw.baked(plate, pose((-std.KEY_TO_BRACKET, 0, 0), (1, 0, 0), (0, 1, 0))))
     x = -std.KEY_TO_BRACKET
     holes = [
-        draw.slot(x - g.TAB_HOLE_BEHIND, g.TAB_HOLE_Y + k * std.SLOT_PITCH - 1.0, g.TAB_HOLE, 2.0, 90, seat)
+        draw.slot(x - g.TAB_HOLE_BEHIND, g.TAB_HOLE_Y - k * std.SLOT_PITCH + 1.0, g.TAB_HOLE, 2.0, 90, seat)
         for k in range(1, card.slots)
     ]
     # The slot of the first bracket opens to the tab's edge: the tab is drawn around it.
     hx, r, y = x - g.TAB_HOLE_BEHIND, g.TAB_HOLE / 2, g.TAB_HOLE_Y
     back, fore = x - g.TAB_DEPTH, x + std.BRACKET_THICKNESS
-    outline = [(back, t0), (hx - r, t0), (hx - r, y), (hx, y + r), (hx + r, y), (hx + r, t0), (fore, t0), (fore, t1),
-               (back, t1)]  # fmt: skip
+    outline = [(back, t1), (hx - r, t1), (hx - r, y), (hx, y - r), (hx + r, y), (hx + r, t1), (fore, t1), (fore, t0),
+               (back, t0)]  # fmt: skip
     tab = draw.slab(draw.polygon(outline, seat), holes, std.BRACKET_THICKNESS)
     return draw.fuse(plate, tab)
 
@@ -130,14 +130,14 @@ def _block(card: Gpu) -> dict[str, Shape]:
     """Cold plate on the chip, clear cover on it, and the terminal that stands above the card's edge."""
     x0, x1 = -std.KEY_TO_BRACKET + g.COOLER_START, card.far - 1.0
     z0, z1 = g.COOLER_BOTTOM, card.top - 3.0
-    middle = card.chip_top + max(4.0, 0.4 * (card.face - card.chip_top))
+    middle = card.chip_top - max(4.0, 0.4 * (card.chip_top - card.face))
     t = card.terminal_box()
     outline = [(x0, z0), (x1, z0), (x1, z1)]
     outline += [(t.hi[0], z1), (t.hi[0], t.lo[2]), (t.lo[0], t.lo[2]), (t.lo[0], z1)]
     outline += [(x0, z1)]
     deduped = [p for i, p in enumerate(outline) if p != outline[i - 1]]
-    plate = _across(draw.polygon(deduped), (), card.chip_top, middle)
-    cover = _across(draw.rectangle(x0 + 3, z0 + 3, x1 - 3, z1 - 3, 8.0), (), middle, card.face)
+    plate = _across(draw.polygon(deduped), (), middle, card.chip_top)
+    cover = _across(draw.rectangle(x0 + 3, z0 + 3, x1 - 3, z1 - 3, 8.0), (), card.face, middle)
     rooms = [_around(card, b) for b in card.socket_boxes()]
     bores = [bore_of(f).solid() for f in card.frames() if f.kind == "port"]
     return {
@@ -149,8 +149,8 @@ def _block(card: Gpu) -> dict[str, Shape]:
 
 def _around(card: Gpu, b: Box) -> Solid:
     """A power socket and the play around it, through the whole cooler and out of its edge."""
-    lo = (b.lo[0] - _PLAY, b.lo[1] - 1.0, b.lo[2] - _PLAY)
-    return draw.box(lo, (b.hi[0] + _PLAY, card.face + 1.0, b.hi[2] + _PLAY))
+    lo = (b.lo[0] - _PLAY, card.face - 1.0, b.lo[2] - _PLAY)
+    return draw.box(lo, (b.hi[0] + _PLAY, b.hi[1] + 1.0, b.hi[2] + _PLAY))
 
 
 def _socket(card: Gpu, b: Box) -> Solid:
@@ -171,10 +171,10 @@ def _open_cooler(card: Gpu) -> dict[str, Shape]:
     centres = [(x0 + step * (i + 0.5), (z0 + z1) / 2) for i in range(card.fans)]
     rim = _across(
         draw.rectangle(x0, z0, x1, z1, 5.0), (draw.rectangle(x0 + w, z0 + w, x1 - w, z1 - w, 4.0),),
-        card.half + g.SHROUD_START, face - 2.0,
+        face + 2.0, -card.half - g.SHROUD_START,
     )  # fmt: skip
     openings = tuple(draw.circle(x, z, d + 3.0) for x, z in centres)
-    shroud = draw.fuse(rim, _across(draw.rectangle(x0, z0, x1, z1, 5.0), openings, face - 2.0, face))
+    shroud = draw.fuse(rim, _across(draw.rectangle(x0, z0, x1, z1, 5.0), openings, face, face + 2.0))
     fan = draw.turned(
         [
             (0, 0),
@@ -187,7 +187,7 @@ def _open_cooler(card: Gpu) -> dict[str, Shape]:
     )
     out: dict[str, Shape] = {"heatsink": _heatsink(card), "shroud": shroud}
     for i, (x, z) in enumerate(centres, 1):
-        out[f"fan-{i}"] = draw.baked(fan, pose((x, face - 1.0 - g.FAN_DEPTH, z), (0, 1, 0), (1, 0, 0)))
+        out[f"fan-{i}"] = draw.baked(fan, pose((x, face + 1.0 + g.FAN_DEPTH, z), (0, -1, 0), (1, 0, 0)))
     return out
 
 
@@ -200,7 +200,7 @@ def _heatsink(card: Gpu) -> Solid:
             z1 = min(z1, b.lo[2] - _PLAY)
         else:
             x1 = min(x1, b.lo[0] - _PLAY)
-    low, base, high = card.chip_top, card.chip_top + 5.0, card.face - g.FAN_STACK
+    low, base, high = card.chip_top, card.chip_top - 5.0, card.face + g.FAN_STACK
     count = max(2, int((x1 - x0 - _FIN) // _FIN_PITCH) + 1)
     pitch = (x1 - x0 - _FIN) / (count - 1)
     comb = [(x0, low), (x1, low), (x1, high)]

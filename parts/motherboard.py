@@ -4,9 +4,9 @@ Owns the fields of a board, where each component stands, and its frames. Form (o
 fields, because "E-ATX" names neither a width nor a pattern. Leaves the standards' datums to `board_standard` and
 drawing to `motherboard_shapes`.
 
-Coordinates: origin at the hole-A column, the rear hole row and the board's underside; x toward the CPU-side (top) edge,
-y toward the front edge, z out of the component side. Component positions are given as a person measures them, from the
-board's rear edge (the one with the connectors) and from its top edge.
+Coordinates, right-handed: origin at the rear hole row, the hole-A column and the board's underside; x toward the front
+edge, y toward the CPU-side (top) edge, z out of the component side. Component positions are given as a person measures
+them, from the board's rear edge (the one with the connectors) and from its top edge.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ class Block(Spec):
 
     from_rear: Mm = dim(..., "Board's rear edge to its nearer side", source="stated", mark="P")
     from_top: Mm = dim(..., "Board's top edge to its nearer side", source="stated", mark="P")
-    width: Mm = dim(..., "Size along x (parallel to the rear edge)", source="stated", mark="P", ge=3)
-    depth: Mm = dim(..., "Size along y (rear to front)", source="stated", mark="P", ge=3)
+    width: Mm = dim(..., "Size along y (parallel to the rear edge)", source="stated", mark="P", ge=3)
+    depth: Mm = dim(..., "Size along x (rear to front)", source="stated", mark="P", ge=3)
     height: Mm = dim(..., "Height above the board", source="stated", mark="P", ge=1, le=120)
 
 
@@ -70,12 +70,13 @@ class Motherboard(Part):
 
     form: std.Form = dim("atx", "Form factor: sets the usual outline, holes and layout", source=std.MICROATX, mark="V")
     holes: str | tuple[tuple[Mm, Mm], ...] | None = dim(
-        None, "Hole pattern name, or a list of [x, y]; none: the form's own", source=std.TRANSCRIBED, mark="C"
-    )
-    width: Mm = dim(Mm(305), "Size along x, the length of the rear edge", source=std.MICROATX, mark="V", ge=60, le=450)
-    depth: Mm = dim(Mm(244), "Size along y, rear to front", source=std.MICROATX, mark="V", ge=60, le=450)
+        None, "Hole pattern name, or a list of [x, y] from hole A, forward and toward the CPU; none: the form's own",
+        source=std.TRANSCRIBED, mark="C",
+    )  # fmt: skip
+    width: Mm = dim(Mm(305), "Size along y, the length of the rear edge", source=std.MICROATX, mark="V", ge=60, le=450)
+    depth: Mm = dim(Mm(244), "Size along x, rear to front", source=std.MICROATX, mark="V", ge=60, le=450)
     slot_edge: Mm = dim(
-        Mm(-16.51), "x of the edge far from the CPU, from the hole-A column", source=std.TRANSCRIBED, mark="C",
+        Mm(-16.51), "y of the edge far from the CPU, from the hole-A column", source=std.TRANSCRIBED, mark="C",
         ge=-60, le=200,
     )  # fmt: skip
     thickness: Mm = dim(Mm(std.PCB), "Thickness of the board", source=std.MICROATX, mark="V", ge=0.8, le=4)
@@ -167,12 +168,12 @@ class Motherboard(Part):
         """Components must stand on the board, beside each other and clear of the mounting holes."""
         out = []
         spots = self.footprints()
-        lo, hi = (float(self.slot_edge), std.REAR_EDGE), (self.top_edge, self.front_edge)
+        lo, hi = (std.REAR_EDGE, float(self.slot_edge)), (self.front_edge, self.top_edge)
         r = self.hole / 2 + HOLE_WEB
         holes = {f"hole {n}": Rect(x - r, y - r, x + r, y + r) for n, x, y in self.hole_centres()}
         for name, s in {**spots, **holes}.items():
-            rear = -s.v1 if name == "io-block" else lo[1] - s.v0  # the rear connectors stand out over the rear edge
-            by = max(lo[0] - s.u0, s.u1 - hi[0], s.v1 - hi[1], rear)
+            rear = -s.u1 if name == "io-block" else lo[0] - s.u0  # the rear connectors stand out over the rear edge
+            by = max(lo[1] - s.v0, s.v1 - hi[1], s.u1 - hi[0], rear)
             if by > EXACT:
                 out.append(f"{name} leaves the board by {by:.2f} mm")
         names = list(spots)
@@ -187,12 +188,12 @@ class Motherboard(Part):
 
     @property
     def top_edge(self) -> float:
-        """x of the CPU-side edge, mm."""
+        """y of the CPU-side edge, mm."""
         return self.slot_edge + self.width
 
     @property
     def front_edge(self) -> float:
-        """y of the front edge, mm."""
+        """x of the front edge, mm."""
         return std.REAR_EDGE + self.depth
 
     def hole_centres(self) -> tuple[tuple[str, float, float], ...]:
@@ -200,8 +201,8 @@ class Motherboard(Part):
         return std.pattern(std.FORMS[self.form].holes if self.holes is None else self.holes)
 
     def _rect(self, b: Block) -> Rect:
-        x1, y0 = self.top_edge - b.from_top, std.REAR_EDGE + b.from_rear
-        return Rect(x1 - b.width, y0, x1, y0 + b.depth)
+        x0, y1 = std.REAR_EDGE + b.from_rear, self.top_edge - b.from_top
+        return Rect(x0, y1 - b.width, x0 + b.depth, y1)
 
     @property
     def dimm_socket(self) -> float:
@@ -211,28 +212,28 @@ class Motherboard(Part):
     def footprints(self) -> dict[str, Rect]:
         """Where each component stands, by body name, in x and y."""
         top, front = self.top_edge, self.front_edge
-        cx, cy, c = top - self.cpu_from_top, std.REAR_EDGE + self.cpu_from_rear, self.cpu_socket / 2
-        io = std.IO_X + (std.IO_WIDTH - std.IO_ZONE_WIDTH) / 2
+        cx, cy, c = std.REAR_EDGE + self.cpu_from_rear, top - self.cpu_from_top, self.cpu_socket / 2
+        io = std.IO_Y + (std.IO_WIDTH - std.IO_ZONE_WIDTH) / 2
         out = {
             "cpu-socket": Rect(cx - c, cy - c, cx + c, cy + c),
-            "io-block": Rect(io, std.IO_FACE_Y, io + std.IO_ZONE_WIDTH, std.IO_FACE_Y + self.io_depth),
+            "io-block": Rect(std.IO_FACE_X, io, std.IO_FACE_X + self.io_depth, io + std.IO_ZONE_WIDTH),
         }
         for i in range(self.dimm_count):
-            x1, y = top - self.dimm_from_top, std.REAR_EDGE + self.dimm_from_rear + i * self.dimm_pitch
-            out[f"dimm-{i + 1}"] = Rect(x1 - self.dimm_socket, y - self.dimm_width / 2, x1, y + self.dimm_width / 2)
+            x, y1 = std.REAR_EDGE + self.dimm_from_rear + i * self.dimm_pitch, top - self.dimm_from_top
+            out[f"dimm-{i + 1}"] = Rect(x - self.dimm_width / 2, y1 - self.dimm_socket, x + self.dimm_width / 2, y1)
         for n, kind in self.connectors().items():
-            y, w = std.SLOT_Y - std.CONNECTOR_BEHIND_KEY, std.CONNECTOR_WIDTH / 2
-            x = std.slot_x(n)
-            out[f"slot-{n}"] = Rect(x - w, y, x + w, y + std.CONNECTOR_LENGTH[kind])
+            x, w = std.SLOT_X - std.CONNECTOR_BEHIND_KEY, std.CONNECTOR_WIDTH / 2
+            y = std.slot_y(n)
+            out[f"slot-{n}"] = Rect(x, y - w, x + std.CONNECTOR_LENGTH[kind], y + w)
         for name, b in (("vrm-rear", self.vrm_rear), ("vrm-top", self.vrm_top), ("chipset", self.chipset)):
             if b is not None:
                 out[name] = self._rect(b)
-        x1, y1 = top - self.power_from_top, front - EDGE_INSET
-        out["power-socket"] = Rect(x1 - power_length(12), y1 - POWER_DEPTH, x1, y1)
+        x1, y1 = front - EDGE_INSET, top - self.power_from_top
+        out["power-socket"] = Rect(x1 - POWER_DEPTH, y1 - power_length(12), x1, y1)
         for i in range(self.cpu_power_count):
-            y = std.REAR_EDGE + self.cpu_power_from_rear + i * CPU_POWER_STEP
-            x1 = top - EDGE_INSET
-            out[f"cpu-power-{i + 1}"] = Rect(x1 - POWER_DEPTH, y, x1, y + power_length(4))
+            x = std.REAR_EDGE + self.cpu_power_from_rear + i * CPU_POWER_STEP
+            y1 = top - EDGE_INSET
+            out[f"cpu-power-{i + 1}"] = Rect(x, y1 - POWER_DEPTH, x + power_length(4), y1)
         return out
 
     def connectors(self) -> dict[int, Connector]:
@@ -250,12 +251,12 @@ class Motherboard(Part):
         return {n: fixed[n] if n in fixed else of_kind[n.split("-")[0]] for n in self.footprints()}
 
     def box(self) -> Box:
-        rear = min(std.REAR_EDGE, std.IO_FACE_Y)
+        rear = min(std.REAR_EDGE, std.IO_FACE_X)
         top = self.thickness + max(self.heights().values())
         spots = self.footprints().values()
         return Box(
-            (float(self.slot_edge), min(rear, *(s.v0 for s in spots)), 0.0),
-            (self.top_edge, self.front_edge, top),
+            (min(rear, *(s.u0 for s in spots)), float(self.slot_edge), 0.0),
+            (self.front_edge, self.top_edge, top),
         )
 
     def bodies(self) -> tuple[Body, ...]:
@@ -277,20 +278,21 @@ class Motherboard(Part):
         s = float(self.spreader)
         out = [
             Frame("back", "face", pose((0, 0, 0), (0, 0, -1), (1, 0, 0)), ("pcb",)),
+            # x toward the top edge: a block's ports lie above each other, and a module along its socket.
             Frame(
-                "cpu", "face", pose((cx, cy, t + self.spreader_height), (0, 0, 1), (1, 0, 0)), ("cpu-socket",), (s, s)
+                "cpu", "face", pose((cx, cy, t + self.spreader_height), (0, 0, 1), (0, 1, 0)), ("cpu-socket",), (s, s)
             ),
         ]
         io = spots["io-block"]
-        at = pose(((io.u0 + io.u1) / 2, io.v0, t + self.io_height / 2), (0, -1, 0), (1, 0, 0))
-        out.append(Frame("io", "face", at, ("io-block",), (io.u1 - io.u0, float(self.io_height))))
+        at = pose((io.u0, (io.v0 + io.v1) / 2, t + self.io_height / 2), (-1, 0, 0), (0, 1, 0))
+        out.append(Frame("io", "face", at, ("io-block",), (io.v1 - io.v0, float(self.io_height))))
         for i in range(1, self.dimm_count + 1):
             x, y = _middle(spots[f"dimm-{i}"])
-            at = pose((x, y, t + self.dimm_seat), (0, 0, 1), (1, 0, 0))
+            at = pose((x, y, t + self.dimm_seat), (0, 0, 1), (0, 1, 0))
             size = (self.dimm_length + DIMM_SLACK, DIMM_GROOVE)
             out.append(Frame(f"dimm-{i}", "socket", at, (f"dimm-{i}",), size))
         for n in self.connectors():
-            at = pose((std.slot_x(n), std.SLOT_Y, t), (0, 0, 1), (0, 1, 0))
+            at = pose((std.SLOT_X, std.slot_y(n), t), (0, 0, 1), (1, 0, 0))
             out.append(Frame(f"slot-{n}", "slot", at, (f"slot-{n}",)))
         return tuple(out)
 

@@ -51,7 +51,7 @@ def draw_board(board: Motherboard) -> dict[str, Shape]:
     """Every body of the board, by name, in the order of `Motherboard.bodies`."""
     spots, heights, t = board.footprints(), board.heights(), float(board.thickness)
     holes = [draw.circle(x, y, board.hole) for _, x, y in board.hole_centres()]
-    outline = draw.rectangle(board.slot_edge, std.REAR_EDGE, board.top_edge, board.front_edge)
+    outline = draw.rectangle(std.REAR_EDGE, board.slot_edge, board.front_edge, board.top_edge)
     out: dict[str, Shape] = {"pcb": draw.slab(outline, holes, t)}
     dimm = _dimm_socket(board) if board.dimm_count else None
     slots = {kind: _slot(kind, float(board.slot_groove)) for kind in set(board.connectors().values())}
@@ -62,16 +62,15 @@ def draw_board(board: Motherboard) -> dict[str, Shape]:
         if kind == "dimm" and dimm is not None:
             out[name] = draw.baked(dimm, shift((r.u0 + r.u1) / 2, (r.v0 + r.v1) / 2, t))
         elif kind == "slot":
-            at = pose((std.slot_x(int(name[5:])), std.SLOT_Y, t), (0, 0, 1), (0, 1, 0))
-            out[name] = draw.baked(slots[kinds[int(name[5:])]], at)
+            out[name] = draw.baked(slots[kinds[int(name[5:])]], shift(std.SLOT_X, std.slot_y(int(name[5:])), t))
         elif name == "cpu-socket":
             out[name] = _cpu_socket(board, r)
         elif name == "io-block":
             out[name] = _io_block(board, r)
         elif name == "power-socket":
-            out[name] = draw.baked(_power_socket(12), shift(r.u0, r.v0, t))
+            out[name] = draw.baked(_power_socket(12), pose((r.u1, r.v0, t), (0, 0, 1), (0, 1, 0)))
         elif kind == "cpu-power" and cpu_power is not None:
-            out[name] = draw.baked(cpu_power, pose((r.u1, r.v0, t), (0, 0, 1), (0, 1, 0)))
+            out[name] = draw.baked(cpu_power, shift(r.u0, r.v0, t))
         else:
             out[name] = _heatsink(r, t, heights[name])
     out["power-plug"] = _power_room(board, spots["power-socket"])
@@ -94,25 +93,25 @@ def _cpu_socket(board: Motherboard, r: Rect) -> Solid:
 def _io_block(board: Motherboard, r: Rect) -> Solid:
     t, h = float(board.thickness), float(board.io_height)
     wires = []
-    for x, z, (w, high) in _RECESSES:
+    for along, z, (w, high) in _RECESSES:
         if z + (high or w) + _RECESS_WALL > h:
             continue
-        u, v = r.u0 + x, t + z
+        u, v = r.v0 + along, t + z
         wires.append(draw.rectangle(u - w / 2, v, u + w / 2, v + high, 0.5) if high else draw.circle(u, v + w / 2, w))
     deep = min(_RECESS_DEPTH, board.io_depth / 2)
-    face = draw.slab(draw.rectangle(r.u0, t, r.u1, t + h), wires, deep)
-    face = draw.baked(face, pose((0, r.v0 + deep, 0), (0, -1, 0), (1, 0, 0)))
-    return draw.fuse(draw.box((r.u0, r.v0 + deep, t), (r.u1, r.v1, t + h)), face)
+    face = draw.slab(draw.rectangle(r.v0, t, r.v1, t + h), wires, deep)
+    face = draw.baked(face, pose((r.u0, 0, 0), (1, 0, 0), (0, 1, 0)))
+    return draw.fuse(draw.box((r.u0 + deep, r.v0, t), (r.u1, r.v1, t + h)), face)
 
 
 def _dimm_socket(board: Motherboard) -> Solid:
-    """Socket about its middle, z = 0 on the board: a bar between two latch towers, grooved for the module."""
+    """Socket about its middle, along y, z = 0 on the board: a bar between two latch towers, grooved for the module."""
     a, w = board.dimm_socket / 2, board.dimm_width / 2
     bar, tower, seat = float(board.dimm_height), float(board.dimm_latch), float(board.dimm_seat)
     g, n = (board.dimm_length + DIMM_SLACK) / 2, a - DIMM_TOWER
     outline = [(-a, 0), (a, 0), (a, tower), (n, tower), (n, bar), (-n, bar), (-n, tower), (-a, tower)]
-    side = draw.baked(draw.slab(draw.polygon(outline), (), 2 * w), pose((0, w, 0), (0, -1, 0), (1, 0, 0)))
-    return draw.cut(side, draw.box((-g, -DIMM_GROOVE / 2, seat), (g, DIMM_GROOVE / 2, bar + 1)))
+    side = draw.baked(draw.slab(draw.polygon(outline), (), 2 * w), pose((-w, 0, 0), (1, 0, 0), (0, 1, 0)))
+    return draw.cut(side, draw.box((-DIMM_GROOVE / 2, -g, seat), (DIMM_GROOVE / 2, g, bar + 1)))
 
 
 def _slot(kind: str, groove: float) -> Solid:
@@ -159,13 +158,13 @@ def _power_room(board: Motherboard, r: Rect) -> Shape:
     """Over the 24-pin socket and before the front edge: plug, bend and bundle."""
     t, front = float(board.thickness), board.front_edge
     top, far = t + board.power_plug + board.power_bend, front + board.power_bend + board.power_bundle
-    points = [(r.v0, t + POWER_HEIGHT), (front, t + POWER_HEIGHT), (front, 0), (far, 0), (far, top), (r.v0, top)]
-    return draw.baked(draw.slab(draw.polygon(points), (), r.u1 - r.u0), pose((r.u0, 0, 0), (1, 0, 0), (0, 1, 0)))
+    points = [(r.u0, t + POWER_HEIGHT), (front, t + POWER_HEIGHT), (front, 0), (far, 0), (far, top), (r.u0, top)]
+    return draw.baked(draw.slab(draw.polygon(points), (), r.v1 - r.v0), pose((0, r.v1, 0), (0, -1, 0), (1, 0, 0)))
 
 
 def _cpu_power_room(board: Motherboard, r: Rect) -> Shape:
     """Over a CPU power socket and beyond the top edge: plug and bend."""
     t, edge = float(board.thickness), board.top_edge
     top, far = t + board.cpu_power_plug + board.cpu_power_bend, edge + board.cpu_power_bend
-    points = [(r.u0, t + POWER_HEIGHT), (edge, t + POWER_HEIGHT), (edge, 0), (far, 0), (far, top), (r.u0, top)]
-    return draw.baked(draw.slab(draw.polygon(points), (), r.v1 - r.v0), pose((0, r.v1, 0), (0, -1, 0), (1, 0, 0)))
+    points = [(r.v0, t + POWER_HEIGHT), (edge, t + POWER_HEIGHT), (edge, 0), (far, 0), (far, top), (r.v0, top)]
+    return draw.baked(draw.slab(draw.polygon(points), (), r.u1 - r.u0), pose((r.u0, 0, 0), (1, 0, 0), (0, 1, 0)))

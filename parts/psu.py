@@ -1,9 +1,9 @@
 """A power supply of ATX or SFX form: case with rear socket, switch, vents and screw holes, fan recess and grille.
 
 Owns its fields, its faces and the room its cables and its intake need. Leaves the standards' sizes and holes to
-`board_standard`. Coordinates: origin at the lower left corner of the rear face as seen from the rear with the intake
-below; x to the right of that view, y up, z inward from the rear face to the cables. So the fan draws through the face
-y = 0, and a supply brought to a case's `psu` frame stands with its intake the way that frame says.
+`board_standard`. Coordinates, right-handed: origin at the lower right corner of the rear face as seen from outside with
+the intake below; x to the left of that view, y up, z inward from the rear face to the cables. So the fan draws through
+the face y = 0, and a supply brought to a case's `psu` frame stands with its intake the way that frame says.
 """
 
 from __future__ import annotations
@@ -102,11 +102,8 @@ class Psu(Part):
 
     def patterns(self) -> tuple[HolePattern, ...]:
         """The rear screw holes, threaded."""
-        w, h = std.PSU_FACE[self.kind]
         bore = thread("6-32").bore
-        holes = tuple(
-            Hole(x - w / 2, h / 2 - y, bore, thread="6-32", depth=_SCREW_DEPTH) for x, y in std.PSU_HOLES[self.kind]
-        )
+        holes = tuple(Hole(x, -y, bore, thread="6-32", depth=_SCREW_DEPTH) for x, y in std.psu_holes(self.kind))
         return (HolePattern("rear", self.frame("rear").pose, holes, "body"),)
 
     def air_flow(self) -> tuple[float, float, float] | None:
@@ -137,13 +134,12 @@ class Psu(Part):
         from elbowroom.parts import draw
 
         w, h = float(self.width), float(self.height)
-        fw, fh = std.PSU_FACE[self.kind]
         bore = thread("6-32").bore
-        wires = [draw.circle(w / 2 + x - fw / 2, h / 2 + y - fh / 2, bore) for x, y in std.PSU_HOLES[self.kind]]
-        for middle, (a, b) in ((w - 30, _SOCKET), (w - 54, _SWITCH)):
+        wires = [draw.circle(w / 2 + x, h / 2 + y, bore) for x, y in std.psu_holes(self.kind)]
+        for middle, (a, b) in ((30, _SOCKET), (54, _SWITCH)):  # at the right, seen from outside (P)
             wires.append(draw.rectangle(middle - a / 2, (h - b) / 2, middle + a / 2, (h + b) / 2, 1.0))
         count = int((w - 64 - 16) // 7)
-        wires += [draw.slot(16 + 7 * i, h / 2, 4.0, h - 40, 90.0) for i in range(count)]
+        wires += [draw.slot(w - 16 - 7 * i, h / 2, 4.0, h - 40, 90.0) for i in range(count)]
         return wires
 
     def _grille(self) -> Shape:

@@ -26,7 +26,7 @@ from elbowroom.model.tolerances import CONTACT_MM, FLAT_ANGLE_RAD
 Array = NDArray[np.float64]
 SOCKET_REACH = 5.0  # mm that sockets at the rear may stand proud of the panel; common practice, no source (P)
 _SIDES = (
-    (0, -1, "rear"), (0, 1, "front"), (1, -1, "tray side"), (1, 1, "open side"), (2, -1, "floor"), (2, 1, "roof"),
+    (0, -1, "rear"), (0, 1, "front"), (1, -1, "open side"), (1, 1, "tray side"), (2, -1, "floor"), (2, 1, "roof"),
 )  # fmt: skip
 
 

@@ -194,6 +194,8 @@ def test_features_of_one_face_keep_apart():
         Case(tray_cutouts=[{**cut, "at": {"rear": 120, "floor": 240}}])
     with pytest.raises(ValidationError, match="drive cage and shroud front plate overlap by"):
         Case(psu_shroud={}, drive_cage={"at": {"rear": 200}})
+    with pytest.raises(ValidationError, match=r"drive cage leaves the interior by 14\.00 mm at the open"):
+        Case(drive_cage={"at": {"rear": 200, "tray": 100}})
     with pytest.raises(ValidationError, match=r"bracket slit leaves the rear by .* at the open"):
         Case(interior={"depth": 430, "width": 110, "height": 452})
 
@@ -206,8 +208,8 @@ def test_io_cutout_is_the_published_one():
     cut = blank.cut(rear)
     box = drawn_box([cut])
     assert box[1] - box[0] == pytest.approx([case.sheet, 1.75 * 25.4, 6.25 * 25.4], abs=KERNEL_MM)
-    board_top = case.board.standoff + 0.062 * 25.4
-    assert box[0][1] == pytest.approx(board_top - 0.150 * 25.4, abs=0.01)  # the standard's own rounding to 0.01
+    board_top = case.interior.width - case.board.standoff - 0.062 * 25.4
+    assert box[1][1] == pytest.approx(board_top + 0.150 * 25.4, abs=0.01)  # the standard's own rounding to 0.01
     hole_a = case.frame("board").pose[2, 3]
     assert box[0][2] - hole_a == pytest.approx(5.196 * 25.4, abs=0.01)
 
@@ -219,17 +221,17 @@ def test_board_datums():
     edge = origin[0] - 0.400 * 25.4
     assert edge == pytest.approx(1.95)
     assert case.size[2] - (origin[2] + 305 - 0.650 * 25.4) == pytest.approx(44)
-    assert origin[0] + std.SLOT_Y - std.KEY_TO_BRACKET == pytest.approx(0.0, abs=1e-9)
-    assert origin[1] == 6.5
+    assert origin[0] + std.SLOT_X - std.KEY_TO_BRACKET == pytest.approx(0.0, abs=1e-9)
+    assert case.interior.width - origin[1] == 6.5
     axes = case.frame("board").pose[:3, :3].T
-    assert axes.tolist() == [[0, 0, 1], [1, 0, 0], [0, 1, 0]]
+    assert axes.tolist() == [[1, 0, 0], [0, 0, 1], [0, -1, 0]]
 
 
 def test_slots_are_a_pitch_apart_and_brackets_cover_them():
     case = Case()
     at = [case.frame(f"rear-slot-{n}").pose[:3, 3] for n in range(1, 8)]
     assert np.diff(np.array(at), axis=0) == pytest.approx(np.tile([0, 0, -0.8 * 25.4], (6, 1)))
-    key = case.frame("board").pose[2, 3] + std.SLOT_1_X
+    key = case.frame("board").pose[2, 3] + std.SLOT_1_Y
     low, high = key + std.BRACKET_CPU_SIDE - std.BRACKET_WIDTH, key + std.BRACKET_CPU_SIDE
     half = case.frame("rear-slot-1").size[1] / 2
     assert low + 3 < at[0][2] - half
@@ -243,18 +245,18 @@ def test_standoffs_are_bored_where_the_pattern_says():
     solids, p = case.solids(), next(q for q in case.patterns() if q.name == "board")
     for name, h in zip(case.standoffs(), p.holes, strict=True):
         x, _, z = apply(p.pose, (h.x, h.y, 0))
-        assert not solids[name].isInside(Vector(x, 3, z))
-        assert solids[name].isInside(Vector(x + h.diameter / 2 + 0.2, 3, z))
+        assert not solids[name].isInside(Vector(x, 236 - 3, z))
+        assert solids[name].isInside(Vector(x + h.diameter / 2 + 0.2, 236 - 3, z))
 
 
-def test_power_supply_holes_are_mirrored_by_turning_it_over():
+def test_power_supply_holes_are_turned_half_way_round_with_it():
     down, up = (Case(psu={"fan": f}) for f in ("down", "up"))
     pd, pu = (next(q for q in c.patterns() if q.name == "psu") for c in (down, up))
     a = np.array([apply(pd.pose, (h.x, h.y, 0)) for h in pd.holes])
     b = np.array([apply(pu.pose, (h.x, h.y, 0)) for h in pu.holes])
     middle = down.frame("psu").pose[:3, 3]
     assert a[:, 1:] + b[:, 1:] == pytest.approx(np.tile(2 * middle[1:], (4, 1)))
-    assert a[0] == pytest.approx([0, 40 + 6, 16])
+    assert a[0] == pytest.approx([0, 236 - 40 - 6, 16])
 
 
 def test_least_web_is_kept_between_slots_and_bore():

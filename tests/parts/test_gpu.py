@@ -84,7 +84,7 @@ def test_datums_are_those_of_the_standard(drawn):
         assert (inside.body((x, 0.0, 60.0)) is not None) is solid
     lo, hi = extents(bracket)
     assert hi[2] - lo[2] == pytest.approx(120.02 + 0.86, abs=KERNEL_MM)
-    plate = bracket.intersect(draw.box((-60, -50, 40), (-58, 90, 60)))  # below the offset top, above the tongues
+    plate = bracket.intersect(draw.box((-60, -90, 40), (-58, 50, 60)))  # below the offset top, above the tongues
     assert extents(plate)[1][1] - extents(plate)[0][1] == pytest.approx(18.42 + 20.32, abs=KERNEL_MM)
 
 
@@ -134,10 +134,10 @@ def test_rear_mount_holds_the_card_s_bracket_where_a_case_would():
 
 def test_thickness_is_measured_from_the_backplate_to_the_face():
     card = Gpu(thickness=33, backplate=2)
-    depth = card.frame("face").pose[1, 3] - card.frame("back").pose[1, 3]
+    depth = card.frame("back").pose[1, 3] - card.frame("face").pose[1, 3]
     assert depth == pytest.approx(33)
     bare = Gpu(thickness=33, backplate=0)
-    assert bare.frame("back").pose[1, 3] == pytest.approx(-1.57 / 2)
+    assert bare.frame("back").pose[1, 3] == pytest.approx(1.57 / 2)
     assert bare.frame("back").bodies == ("pcb",)
 
 
@@ -223,7 +223,7 @@ def test_ribbon_room_holds_straight_run_and_bend():
         room = GpuMount(ribbon_bend=bend).ribbon_box()
         assert room.size == pytest.approx((90, 15 + 12, 12))
         assert (room.lo[2], room.hi[2]) == pytest.approx(z)
-        assert room.hi[1] == pytest.approx(-12)
+        assert room.lo[1] == pytest.approx(12)
 
 
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])

@@ -137,7 +137,7 @@ def test_power_supply_meets_its_seat(kind, fan):
     body = draw.moved(psu.solids()["body"], at)
     rear = case.solids()["rear"]
     lo, hi = extents(body)
-    assert (lo[0], lo[1], lo[2]) == pytest.approx((0, 40, 3), abs=KERNEL_MM)
+    assert (lo[0], 236 - hi[1], lo[2]) == pytest.approx((0, 40, 3), abs=KERNEL_MM)
     assert hi[0] == pytest.approx(psu.depth, abs=KERNEL_MM)
     assert body.intersect(rear).Volume() == pytest.approx(0, abs=VOLUME_MM3)
     assert body.distance(rear) == pytest.approx(0, abs=KERNEL_MM)

@@ -18,7 +18,7 @@ from tests.parts.probe import KERNEL_MM, Inside, catalogue_parts, check_drawing,
 CATALOGUE = catalogue_parts("motherboard")
 INCH = 25.4
 
-# SSI EEB 3.0, figure 1: board holes in inches, x from the first column, y from the rear row.
+# SSI EEB 3.0, figure 1: board holes in inches, from the first column toward the CPU, from the rear row to the front.
 EEB_INCHES = {
     "A": (0, 0), "C": (4.9, 0), "F": (11.1, 0.9), "G": (0, 6.1), "H": (4.9, 6.1), "J": (11.1, 6.1), "K": (0, 8.95),
     "L": (4.9, 8.95), "M": (11.1, 8.95), "front-A": (0, 12.3), "front-C": (4.9, 12.3), "front-F": (11.1, 12.3),
@@ -50,7 +50,7 @@ def test_drawn_board_is_the_declared_one(name):
         {"slots": [], "dimm_count": 0, "cpu_power_count": 0, "io_height": 24, "io_depth": 22},
         {"dimm_latch": 32 - 4, "slots": ["none", "x16", "none", "x4"], "hole": 4.2, "spreader_height": 3.5},
         {
-            "form": "custom", "holes": [[5, 4.5], [100, 4.5], [5, 180.25]],
+            "form": "custom", "holes": [[4.5, 5], [4.5, 100], [180.25, 5]],
             "width": 310, "depth": 211, "slot_edge": -20,
             "chipset": {"from_rear": 150, "from_top": 250, "width": 20, "depth": 3.5, "height": 22},
         },
@@ -75,7 +75,7 @@ def test_odd_boards_draw_the_declared_board():
 
 def test_hole_tables_are_the_published_inches():
     assert {n: (x, y) for n, x, y in std.pattern("eeb")} == {
-        n: pytest.approx((x * INCH, y * INCH), abs=1e-9) for n, (x, y) in EEB_INCHES.items()
+        n: pytest.approx((front * INCH, cpu * INCH), abs=1e-9) for n, (cpu, front) in EEB_INCHES.items()
     }
     for form, names in REQUIRED.items():
         assert "".join(std.PATTERNS[form]) == names
@@ -87,9 +87,9 @@ def test_hole_tables_are_the_published_inches():
 def test_outline_round_the_holes(form):
     """Edges of every form lie where the standards put them: 0.25 in or more outside the outer holes, 0.4 in behind."""
     b = Motherboard(form=form)
-    xs = [x for _, x, _ in b.hole_centres()]
-    assert b.box().lo[0] == pytest.approx(min(xs) - {"microatx": 1.35, "mini-itx": 0.25}.get(form, 0.65) * INCH)
-    assert b.box().hi[0] - max(xs) == pytest.approx(0.25 * INCH, abs=0.25)  # the standards' mm sizes round up to 0.2
+    ys = [y for _, _, y in b.hole_centres()]
+    assert b.box().lo[1] == pytest.approx(min(ys) - {"microatx": 1.35, "mini-itx": 0.25}.get(form, 0.65) * INCH)
+    assert b.box().hi[1] - max(ys) == pytest.approx(0.25 * INCH, abs=0.25)  # the standards' mm sizes round up to 0.2
     assert pytest.approx(-0.4 * INCH) == std.REAR_EDGE
 
 
@@ -104,8 +104,8 @@ def test_board_on_its_case_stands_on_the_standoffs(name):
     standoffs = apply(theirs.pose, [(h.x, h.y, 0) for h in theirs.holes])
     gaps = np.linalg.norm(mine[:, None] - standoffs[None], axis=2).min(axis=1)
     assert gaps == pytest.approx(np.zeros(len(gaps)), abs=1e-9)
-    assert mine[:, 1] == pytest.approx(np.full(len(gaps), 6.5))
-    assert np.allclose(at[:3, :3].T, [[0, 0, 1], [1, 0, 0], [0, 1, 0]])
+    assert mine[:, 1] == pytest.approx(np.full(len(gaps), ROOMY["width"] - 6.5))
+    assert np.allclose(at[:3, :3].T, [[1, 0, 0], [0, 0, 1], [0, -1, 0]])
 
 
 @pytest.mark.parametrize("form", ["atx", "mini-itx"])
@@ -132,11 +132,11 @@ def test_rear_connectors_look_through_the_cutout():
     """microATX v1.2, fig. 4, 5: the connectors lie inside the I/O cut-out, their faces 0.445 in behind the hole row."""
     board, case = Motherboard(), Case(interior=ROOMY, board={"at": {"top": 60}})
     lo, hi = extents(board.solids()["io-block"])
-    corners = apply(seated(board, case), [lo, hi])
-    cut = case.board.io_cut(case.size[2]).rect
+    corners = np.sort(apply(seated(board, case), [lo, hi]), axis=0)
+    cut = case.board.io_cut(case.interior).rect
     assert (corners[0][1] > cut.u0, corners[1][1] < cut.u1) == (True, True)
     assert (corners[0][2] > cut.v0, corners[1][2] < cut.v1) == (True, True)
-    assert lo[1] == pytest.approx(-0.445 * INCH, abs=0.005)
+    assert lo[0] == pytest.approx(-0.445 * INCH, abs=0.005)
     assert corners[0][0] > 0  # clear of the panel's inside
 
 
@@ -148,13 +148,13 @@ def test_card_bracket_reaches_the_rear_panel(form):
     at = seated(board, case)
     for n in board.connectors():
         key = compose(at, board.frame(f"slot-{n}").pose)
-        assert key[:3, 2] == pytest.approx([0, 1, 0])
+        assert key[:3, 2] == pytest.approx([0, -1, 0])
         assert key[:3, 0] == pytest.approx([1, 0, 0])
         bracket = apply(key, (-59.05, 0, 0))
         assert bracket[0] == pytest.approx(0.0, abs=1e-9)
         window = case.frame(f"rear-slot-{n}").pose[:3, 3]
         assert window[2] - bracket[2] == pytest.approx(std.BRACKET_MIDDLE)
-        assert window[1] - bracket[1] == pytest.approx(3.4 + 104.86 - 10.16 - 89.90 / 2)
+        assert bracket[1] - window[1] == pytest.approx(3.4 + 104.86 - 10.16 - 89.90 / 2)
 
 
 @pytest.mark.parametrize("kind", ["x1", "x4", "x8", "x16"])
@@ -164,20 +164,20 @@ def test_a_card_edge_stands_in_the_groove(kind):
     slot, f = board.solids()["slot-1"], board.frame("slot-1").pose
     end = {"x1": 8.15, "x4": 22.15, "x8": 39.15, "x16": 72.15}[kind]  # card edge ends this far past the key (C)
     x, y, z = f[:3, 3]
-    card = Solid.makeBox(1.57, end + 12.15, 30, Vector(x - 0.785, y - 12.15, z + 3.4))
+    card = Solid.makeBox(end + 12.15, 1.57, 30, Vector(x - 12.15, y - 0.785, z + 3.4))
     assert card.intersect(slot).Volume() == pytest.approx(0, abs=1e-6)
     assert card.distance(slot) == pytest.approx(0, abs=KERNEL_MM)
-    assert not slot.isInside(Vector(x, y + 2, z + 8))
-    assert slot.isInside(Vector(x, y + 2, z + 3.3))
-    assert slot.isInside(Vector(x + 1.5, y + 2, z + 8))
+    assert not slot.isInside(Vector(x + 2, y, z + 8))
+    assert slot.isInside(Vector(x + 2, y, z + 3.3))
+    assert slot.isInside(Vector(x + 2, y + 1.5, z + 8))
 
 
 def test_slots_are_a_pitch_apart_from_the_datum():
     """Slot 1 lies 1.57 past column C, 46.94 before the rear row; the others 0.8 in apart (transcribed datums)."""
     b = Motherboard()
     at = np.array([b.frame(f"slot-{n}").pose[:3, 3] for n in range(1, 8)])
-    assert at[0] == pytest.approx([124.46 + 1.57, 46.94, 1.57])
-    assert np.diff(at, axis=0) == pytest.approx(np.tile([-0.8 * INCH, 0, 0], (6, 1)))
+    assert at[0] == pytest.approx([46.94, 124.46 + 1.57, 1.57])
+    assert np.diff(at, axis=0) == pytest.approx(np.tile([0, -0.8 * INCH, 0], (6, 1)))
 
 
 def test_plugs_keep_their_bend_room():
@@ -187,8 +187,8 @@ def test_plugs_keep_their_bend_room():
     rooms = {x.name: x for x in b.bodies() if x.keep_out}
     assert set(rooms) == {"power-plug", "cpu-power-plug-1", "cpu-power-plug-2"}
     assert all("cable" in r.admits for r in rooms.values())
-    assert extents(solids["power-plug"])[1][1] - b.front_edge >= 40
-    assert 25 <= extents(solids["cpu-power-plug-1"])[1][0] - b.top_edge <= 30
+    assert extents(solids["power-plug"])[1][0] - b.front_edge >= 40
+    assert 25 <= extents(solids["cpu-power-plug-1"])[1][1] - b.top_edge <= 30
     for name in rooms:
         for other, s in solids.items():
             if other not in rooms:
