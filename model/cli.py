@@ -56,7 +56,7 @@ def check(
 
             write_file(Path(json), text)
     if json != "-":
-        summary(checked.layout.title, checked.findings, every=every)
+        summary(checked.layout.title, checked.findings, checked.layout.interior, every=every)
     raise typer.Exit(_status(checked))
 
 
@@ -76,7 +76,7 @@ def export(
     with bar() as progress:
         checked = pipeline.check(file, set_ or (), progress)
         result = write(checked.scene, checked.findings, to, formats, progress)
-    summary(checked.layout.title, checked.findings)
+    summary(checked.layout.title, checked.findings, checked.layout.interior)
     written(result)
     raise typer.Exit(_status(checked))
 
@@ -95,11 +95,11 @@ def demo(
     for planned, mended in demos.pairs() if every else demos.pairs()[:1]:
         with bar() as progress:
             before = pipeline.check(planned, (), progress)
-        summary(f"{before.layout.title}, as first planned", before.findings)
+        summary(f"{before.layout.title}, as first planned", before.findings, before.layout.interior)
         with bar() as progress:
             after = pipeline.check(mended, (), progress)
             result = write(after.scene, after.findings, to / demos.slug(mended), chosen(None), progress)
-        summary(f"{after.layout.title}, as mended", after.findings)
+        summary(f"{after.layout.title}, as mended", after.findings, after.layout.interior)
         written(result)
         status = max(status, _status(after))
     raise typer.Exit(status)

@@ -19,8 +19,9 @@ from rich.table import Table
 
 from elbowroom.model.findings import FAILING, Finding, overall
 from elbowroom.model.pipeline import Progress
+from elbowroom.model.spec import WALLS
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.base import MARKS
+from elbowroom.parts.base import MARKS, Box
 from elbowroom.parts.catalogue import sizes
 
 # A word and a sign each, so that no verdict is told by colour alone.
@@ -63,16 +64,18 @@ def bar() -> Iterator[Progress | None]:
         yield step
 
 
-def summary(title: str, findings: Sequence[Finding], *, every: bool = False) -> None:
-    """The findings worst first, then one line that says whether it fits."""
+def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, every: bool = False) -> None:
+    """The findings worst first, then one line that says whether it fits.
+
+    interior: the case's free inner box, whose walls places are told from; None where the build has no case.
+    """
     out = _out()
     ordered = sorted(findings, key=lambda f: f.rank)
     listed = [f for f in ordered if every or f.verdict in _SHOWN]
     out.print(f"[bold]{escape(title)}[/bold]")
     for f in listed:
-        out.print(
-            f"  [{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/] {escape(f.text)}{_where(f)}"
-        )
+        verdict = f"[{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/]"
+        out.print(f"  {verdict} {escape(f.text)}{_where(f, interior)}")
         for remedy in f.remedies:
             out.print(f"             → {escape(remedy)}")
     counts: dict[str, int] = {}
@@ -94,11 +97,19 @@ def summary(title: str, findings: Sequence[Finding], *, every: bool = False) -> 
         )
 
 
-def _where(f: Finding) -> str:
+def _where(f: Finding, interior: Box | None) -> str:
+    """Where a finding is, as a person with a tape would find it: from the rear wall, the tray and the floor."""
     if not f.where or f.verdict in ("clear", "pass"):
         return ""
     x, y, z = f.where[0]
-    return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
+    if interior is None:
+        return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
+    told = []
+    for wall in ("rear", "tray", "floor"):
+        axis, far = WALLS[wall]
+        away = interior.hi[axis] - f.where[0][axis] if far else f.where[0][axis] - interior.lo[axis]
+        told.append(f"{wall} {away:.1f}")
+    return f" [dim]at {', '.join(told)}[/dim]"
 
 
 def written(result: Any) -> None:
