@@ -14,8 +14,9 @@ from pathlib import Path as FilePath
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, TypeAdapter, ValidationError
 
+from elbowroom.model.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.source import Document
 from elbowroom.model.spec import AXES, WALLS, At, BuildSpec, GapsSpec, Layering, Placement, Stack
@@ -23,6 +24,7 @@ from elbowroom.model.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Box, Mark, Part
 from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.measure import Mm
 
 CUSTOM = "custom"  # the size that starts from the family's defaults
 _M = TypeVar("_M", bound=BaseModel)
@@ -62,6 +64,10 @@ class Build:
     parts: tuple[Entry, ...]
     mates: tuple[tuple[str, str], ...]
     gaps: GapsSpec
+    loop: tuple[RunSpec, ...] = ()
+    tube: TubeSpec | None = None
+    fittings: FittingsSpec = field(default_factory=FittingsSpec)
+    coolant: CoolantSpec = field(default_factory=CoolantSpec)
 
 
 def load(document: Document) -> Build:
@@ -96,6 +102,10 @@ class _Loader:
             tuple(p for p in parts if p is not None),
             tuple(spec.mates),
             spec.gaps,
+            tuple(spec.loop),
+            spec.tube,
+            spec.fittings,
+            spec.coolant,
         )
 
     def _salvage(self, values: dict[str, Any]) -> None:
@@ -164,12 +174,14 @@ class _Loader:
         base: Mapping[str, Any] = {}
         catalogue: Mapping[str, tuple[str, Mark]] = {}
         if cls.own_place and isinstance(fields.get("points"), list):
-            fields = {
-                **fields,
-                "points": [self._point(p, (*path, "points", i)) for i, p in enumerate(fields["points"])],
-            }
-            if None in fields["points"]:
+            points = []
+            for i, value in enumerate(fields["points"]):
+                point, faults = point_of(value, (*path, "points", i), self.document, self.interior)
+                self.problems += faults
+                points.append(point)
+            if None in points:
                 return None
+            fields = {**fields, "points": points}
         if cls.path_field is not None:
             file = self._file(size, size_path)
             if file is None:
@@ -200,31 +212,6 @@ class _Loader:
         sources: dict[str, Any] = {f: s for f, s in {**defaults, **catalogue}.items() if f not in fields}
         return Entry(name, path, part, words, frozenset(fields), MappingProxyType(sources))
 
-    def _point(self, value: Any, path: Path) -> Any:
-        """A point of a path given by measured distances, as case coordinates; a list of three stays as it is."""
-        if not isinstance(value, dict):
-            return value
-        at = self._model(At, value, path)
-        if at is None:
-            return None
-        out = []
-        for i in range(3):
-            keys = at.axis(i)
-            if len(keys) != 1:
-                said = "not given" if not keys else f"given twice: by {' and '.join(keys)}"
-                self._add(path, f"the {AXES[i]} is {said}")
-                return None
-            if keys[0] not in WALLS:
-                out.append(float(getattr(at, keys[0])))
-            elif self.interior is None:
-                if not isinstance(self.document.values.get("case"), dict):  # a faulty case has been told of
-                    self._add((*path, keys[0]), f'there is no case to measure "{keys[0]}" from; use x, y, z')
-                return None
-            else:
-                distance, far = float(getattr(at, keys[0])), WALLS[keys[0]][1]
-                out.append(self.interior.hi[i] - distance if far else self.interior.lo[i] + distance)
-        return out
-
     def _file(self, value: Any, path: Path) -> FilePath | None:
         """A file inside the build's own folder; anything else is refused, links out of it included."""
         if not isinstance(value, str) or not value.strip() or "\0" in value:
@@ -252,6 +239,39 @@ class _Loader:
 
     def _add(self, path: Path, message: str) -> None:
         self.problems.append(self.document.problem(path, message))
+
+
+def point_of(
+    value: Any, path: Path, document: Document, interior: Box | None
+) -> tuple[tuple[float, float, float] | None, list[Problem]]:
+    """A point of a path as case coordinates: [x, y, z], or measured distances; None, with the faults, where it is none.
+
+    Without faults it is None only where the case it is measured in has faults of its own.
+    """
+    try:
+        if not isinstance(value, dict):
+            x, y, z = TypeAdapter(tuple[Mm, Mm, Mm]).validate_python(value)
+            return (float(x), float(y), float(z)), []
+        at = At.model_validate(value)
+    except ValidationError as e:
+        return None, problems_of(e, document, path, value, At)
+    out: list[float] = []
+    for i in range(3):
+        keys = at.axis(i)
+        if len(keys) != 1:
+            said = "not given" if not keys else f"given twice: by {' and '.join(keys)}"
+            return None, [document.problem(path, f"the {AXES[i]} is {said}")]
+        distance = float(getattr(at, keys[0]))
+        if keys[0] not in WALLS:
+            out.append(distance)
+        elif interior is None:
+            if isinstance(document.values.get("case"), dict):
+                return None, []
+            said = f'there is no case to measure "{keys[0]}" from; use x, y, z'
+            return None, [document.problem((*path, keys[0]), said)]
+        else:
+            out.append(interior.hi[i] - distance if WALLS[keys[0]][1] else interior.lo[i] + distance)
+    return (out[0], out[1], out[2]), []
 
 
 def _family_of(size: str) -> str | None:

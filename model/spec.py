@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from elbowroom.model.layout import DEFAULT_GAP
+from elbowroom.model.loop_spec import MAX_RUNS, CoolantSpec, FittingsSpec, LoopRun, Tube
 from elbowroom.parts.measure import Deg, Mm
 
 FORMAT = 1  # version of the build file's own format
@@ -156,3 +157,7 @@ class BuildSpec(_Spec):
         default_factory=list, max_length=MAX_PIECES, description="further pairs of frames whose faces are meant to meet"
     )
     gaps: GapsSpec = GapsSpec()
+    loop: list[LoopRun] = Field(default_factory=list, max_length=MAX_RUNS, description="the coolant's way, run by run")
+    tube: Tube | None = Field(None, description="the tube of every run: a stock's name, or its own sizes")
+    fittings: FittingsSpec = FittingsSpec()
+    coolant: CoolantSpec = CoolantSpec()

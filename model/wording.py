@@ -68,8 +68,10 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
         return f"{said} is not one of the choices{choices(value, known, 30)}"
     if kind == "value_error":
         return str(ctx.get("error", e["msg"]))
-    if kind == "string_pattern_mismatch" or e["loc"][-1:] == ("[key]",):
+    if e["loc"][-1:] == ("[key]",):
         return f"{said} cannot be a name: letters, digits, spaces and hyphens, at most 60"
+    if kind == "string_pattern_mismatch":
+        return f"{said}: expected {_meaning(model, where) or 'letters, digits, spaces and hyphens'}"
     if kind == "measure":
         return f"{said}: {e['msg']}"
     text = e["msg"].replace("Input should be", "expected").replace("valid ", "")
@@ -82,6 +84,19 @@ def _unit(model: type[BaseModel], where: Path) -> str:
         if isinstance(t, type) and issubclass(t, Measure):
             return f" {t.UNIT}"
     return ""
+
+
+def _meaning(model: type[BaseModel], where: Path) -> str | None:
+    """The description of the field at `where`, or of the one field a plain value stands for."""
+    inner = next(
+        (t for t in _flat(_annotation(model, where)) if isinstance(t, type) and issubclass(t, BaseModel)), None
+    )
+    if inner is not None:
+        return next((f.description for f in inner.model_fields.values() if f.is_required()), None)
+    around = next((t for t in _flat(_annotation(model, where[:-1]) if where[1:] else model)
+                   if isinstance(t, type) and issubclass(t, BaseModel)), None)  # fmt: skip
+    field = around.model_fields.get(str(where[-1])) if around is not None and where else None
+    return None if field is None else field.description
 
 
 def _keys(model: type[BaseModel], where: Path) -> list[str]:
