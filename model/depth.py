@@ -11,27 +11,28 @@ direction, lies in both.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.meshes import nearest_on_triangles, normals_areas
+from elbowroom.model.meshes import Surface, normals_areas
 from elbowroom.model.narrow import arrays_of
 from elbowroom.model.tolerances import CONTACT_MM, CONVEX_REL, DIRECTION_STEPS, MAX_DIRECTIONS
 
 Array = NDArray[np.float64]
-_BALLS = 24  # largest triangles a ball is tried from
-_SHRINKS = 40  # steps in which a ball shrinks to its place; it converges in fewer than ten
-_EDGES = 60  # edge directions combined for common normals: 1770 pairs
+_BALLS = 12  # largest triangles a ball is tried from
+_SHRINKS = 20  # steps in which a ball shrinks to its place; it converges in fewer than ten
+_FITS = 0.999  # a ball that reaches this part of its radius fits: its radius is measured in the end anyway
+_EDGES = 40  # edge directions combined for common normals: 780 pairs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Depth:
     """Depth of an overlap, mm, between two points of its surface; `inner`: points well inside it, best first.
 
-    volume_mm3 is that of all pieces together.
+    volume_mm3 is that of all pieces together; box: extents (2, 3) of the deepest one.
     """
 
     depth: float
@@ -39,46 +40,51 @@ class Depth:
     point_a: Array
     point_b: Array
     inner: tuple[Array, ...]
+    box: Array
 
 
-def depth_of(shared: Any) -> Depth | None:
-    """Depth of a shared solid (manifold3d); None where it is empty."""
+def depth_of(shared: Any, bound: float) -> Depth | None:
+    """Depth of a shared solid (manifold3d); None where it is empty.
+
+    `bound`: what its surface may be off by, mm, so that a facet's dent of that size makes no round piece hollow.
+    """
     if shared.is_empty():
         return None
     best: Depth | None = None
     for piece in shared.decompose():
-        found = _piece(piece)
+        found = _piece(piece, bound)
         if found is not None and (best is None or found.depth > best.depth):
             best = found
     if best is None:
         return None
-    return Depth(best.depth, float(shared.volume()), best.point_a, best.point_b, best.inner)
+    return replace(best, volume_mm3=float(shared.volume()))
 
 
-def _piece(piece: Any) -> Depth | None:
+def _piece(piece: Any, bound: float) -> Depth | None:
     vertices, triangles = arrays_of(piece)
     if len(triangles) < 4:
         return None
     volume = float(piece.volume())
-    centre = vertices.mean(axis=0)
+    centre, box = vertices.mean(axis=0), np.array([vertices.min(axis=0), vertices.max(axis=0)])
     normals, areas = normals_areas(vertices, triangles)
     hull = float(piece.hull().volume())
-    convex = hull - volume <= CONVEX_REL * hull
+    convex = hull - volume <= CONVEX_REL * hull + bound * float(areas.sum())
     width, along = least_width(vertices, _directions(vertices, triangles, normals, areas))
     corners = vertices[triangles]
     ends = _ends(vertices, along, width)
     middle = (ends[0] + ends[1]) / 2
     if convex:
         largest = corners[np.argsort(-areas)[:_BALLS]].mean(axis=1)
-        return Depth(width, volume, *ends, (middle, centre, *((largest + centre) / 2)))
-    balls = _inner_balls(corners, normals, areas, width)
+        return Depth(width, volume, *ends, (middle, centre, *((largest + centre) / 2)), box)
+    surface = Surface(corners)
+    balls = _inner_balls(surface, corners, normals, areas, width)
     inner = [c for _, c in balls]
     if balls and 2 * balls[0][0] < width:
         radius, at = balls[0]
-        _, on = nearest_on_triangles(at, corners)
+        _, on = surface.nearest(at)
         out = (on - at) / max(radius, 1e-300)
-        return Depth(2 * radius, volume, at + radius * out, at - radius * out, tuple(inner))
-    return Depth(width, volume, *ends, (middle, *inner))
+        return Depth(2 * radius, volume, at + radius * out, at - radius * out, tuple(inner), box)
+    return Depth(width, volume, *ends, (middle, *inner), box)
 
 
 def least_width(points: Array, directions: Array) -> tuple[float, Array]:
@@ -101,7 +107,7 @@ def _directions(vertices: Array, triangles: NDArray[np.int32], normals: Array, a
     size = np.linalg.norm(crossed, axis=1)
     crossed = crossed[size > 1e-6] / size[size > 1e-6][:, None]
     _, _, principal = np.linalg.svd(vertices - vertices.mean(axis=0), full_matrices=False)
-    return np.concatenate([faces, crossed[:MAX_DIRECTIONS], principal])
+    return np.concatenate([faces, crossed, principal])
 
 
 def _distinct(directions: Array) -> Array:
@@ -128,7 +134,9 @@ def _ends(vertices: Array, along: Array, width: float) -> tuple[Array, Array]:
     return end - (float(end @ along) - float(at.min())) * along, end
 
 
-def _inner_balls(corners: Array, normals: Array, areas: Array, width: float) -> list[tuple[float, Array]]:
+def _inner_balls(
+    surface: Surface, corners: Array, normals: Array, areas: Array, width: float
+) -> list[tuple[float, Array]]:
     """Balls inside the piece, (radius, centre), largest first: each touches a large triangle and shrinks until it
     fits. The radius is the measured distance from the centre to the surface, so each is sound whatever the steps did.
     """
@@ -138,16 +146,16 @@ def _inner_balls(corners: Array, normals: Array, areas: Array, width: float) -> 
         radius = width / 2  # no ball inside is larger
         for _ in range(_SHRINKS):
             centre = start + radius * inward
-            gap, on = nearest_on_triangles(centre, corners)
-            if gap >= radius * (1 - 1e-6):
+            gap, on = surface.nearest(centre)
+            if gap >= radius * _FITS:
                 break
             # The ball through `start` with this tangent that also passes through the nearer point.
             off = on - start
             lift = float(off @ inward)
             fresh = float(off @ off) / (2 * lift) if lift > 1e-12 else radius / 2
-            radius = min(fresh, radius * (1 - 1e-6))
+            radius = min(fresh, radius * _FITS)
         centre = start + radius * inward
-        gap, _ = nearest_on_triangles(centre, corners)
+        gap, _ = surface.nearest(centre)
         if gap > CONTACT_MM * 1e-3:
             found.append((gap, centre))
     return sorted(found, key=lambda f: -f[0])

@@ -18,7 +18,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.meshes import normals_areas
+from elbowroom.model.meshes import Surface, normals_areas
 from elbowroom.model.scene import Mesh
 
 Array = NDArray[np.float64]
@@ -78,7 +78,7 @@ class Enclosure:
         self.kind = self.rows[:, 0]
         self.stray = np.where(self.kind == CURVED, self.rows[:, 9], 0.0)
         self.curved: Index = np.flatnonzero(self.kind != FLAT)
-        self.curved_corners: Array = self.corners[self.curved]
+        self._curves: Surface | None = None
         self._reach: tuple[Array, Array] | None = None
 
     def hulls(self, which: Index) -> Array:
@@ -107,12 +107,28 @@ class Enclosure:
                 self._reach = self.mesh.vertices, np.zeros(len(self.mesh.vertices))
         return self._reach
 
+    def curved_extent(self, box: Array, turn: Array, move: Array, along: Array) -> tuple[float, float]:
+        """How far the curved faces near a box (2, 3) reach along a unit direction, least and most, mm.
+
+        The body is placed by `turn` and `move`; (inf, -inf) where no curved face is near.
+        """
+        if not len(self.curved):
+            return float("inf"), float("-inf")
+        hulls = self.hulls(self.curved) @ turn.T + move
+        stray = self.stray[self.curved]
+        lo, hi = hulls.min(axis=1) - stray[:, None], hulls.max(axis=1) + stray[:, None]
+        near = ((lo <= box[1]) & (hi >= box[0])).all(axis=1)
+        if not near.any():
+            return float("inf"), float("-inf")
+        reach = hulls[near] @ along
+        return float((reach.min(axis=1) - stray[near]).min()), float((reach.max(axis=1) + stray[near]).max())
+
     def from_curved(self, point: Array) -> float:
         """Distance from a point to the triangles drawn from curved faces, mm: farther than the bound, the mesh is
         the solid."""
-        from elbowroom.model.meshes import nearest_on_triangles
-
-        return nearest_on_triangles(point, self.curved_corners)[0]
+        if self._curves is None:
+            self._curves = Surface(self.corners[self.curved])
+        return self._curves.nearest(point)[0]
 
     def true_point(self, triangle: int, point: Array) -> tuple[Array, float]:
         """A point of the true surface near a point of a triangle, and what it may still be off by, mm."""

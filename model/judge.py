@@ -18,7 +18,7 @@ from elbowroom.model.enclosure import pair_gaps, slab_gap
 from elbowroom.model.exact import ExactPair
 from elbowroom.model.facing import facing_point
 from elbowroom.model.judged import Judged, Method, Point
-from elbowroom.model.meshes import nearest_on_triangles
+from elbowroom.model.meshes import Surface
 from elbowroom.model.narrow import Kernel, Nearest, close_pairs, common, held, nearest
 from elbowroom.model.tolerances import CONTACT_MM, EXACT_MM, FINER, NEAR_MM, VOLUME_REL
 
@@ -141,7 +141,7 @@ def _surfaces_apart(pair: _Pair, near: Nearest) -> Judged:
     """The surfaces do not meet, even the true ones: either one body is inside the other, or there is a gap."""
     shared = common(pair.a, pair.b, pair.turn, pair.move) if _boxes_meet(pair) else None
     a_in_b, b_in_a = held(pair.a, pair.b, pair.turn, pair.move)
-    deep = None if shared is None else depth_of(shared)
+    deep = None if shared is None else depth_of(shared, pair.bound)
     if a_in_b or b_in_a:
         if deep is None or deep.depth <= pair.slack:
             return Judged("unknown", reason="a point of one lies in the other, yet they share no volume")
@@ -195,7 +195,7 @@ def _certified(pair: _Pair, distance: float) -> float | None:
 
 def _surfaces_close(pair: _Pair, near: Nearest) -> Judged:
     """The surfaces meet, or are nearer than the bounds: overlap, contact or a small gap."""
-    deep = depth_of(common(pair.a, pair.b, pair.turn, pair.move))
+    deep = depth_of(common(pair.a, pair.b, pair.turn, pair.move), pair.bound)
     if deep is not None and deep.depth > pair.slack:
         for point in deep.inner:
             if (
@@ -231,19 +231,36 @@ def _touching_at(pair: _Pair, otherwise: Point) -> Point:
     own, other = pair.a.enclosure, pair.b.enclosure
     placed = pair.b.mesh.vertices @ pair.turn.T + pair.move
     for vertices, corners in ((placed, own.corners), (pair.a.mesh.vertices, other.corners @ pair.turn.T + pair.move)):
+        surface = Surface(corners)
         for v in vertices[:200]:
-            if nearest_on_triangles(v, corners)[0] <= pair.slack:
+            if surface.nearest(v)[0] <= pair.slack:
                 return _point(v)
     return otherwise
 
 
 def _overlap(pair: _Pair, deep: Depth, certified: bool) -> Judged:
-    ends_flat = pair.bound == 0.0 or all(pair.clear_of_curves(p) for p in (deep.point_a, deep.point_b))
-    bound = 0.0 if ends_flat else pair.bound
+    # Either end of the depth may lie on either body.
+    bound = 0.0 if pair.bound == 0.0 or _between_flats(pair, deep) else 2 * max(pair.a.bound, pair.b.bound)
     return Judged(
         "overlap", deep.volume_mm3, deep.depth, None, max(deep.depth - bound, 0.0), deep.depth + bound,
         _point(deep.point_a), _point(deep.point_b), "exact" if bound == 0.0 else "mesh", bound,
     )  # fmt: skip
+
+
+def _between_flats(pair: _Pair, deep: Depth) -> bool:
+    """Whether the depth is that between two flat faces, owing nothing to tessellation.
+
+    So it is where both its ends lie clear of curves, and beyond each end no curved face near the overlap of at least
+    one of the bodies reaches.
+    """
+    if not all(pair.clear_of_curves(p) for p in (deep.point_a, deep.point_b)):
+        return False
+    along = (deep.point_b - deep.point_a) / max(deep.depth, 1e-300)
+    start, end = float(deep.point_a @ along), float(deep.point_b @ along)
+    box = deep.box + np.array([[-pair.bound], [pair.bound]])
+    a = pair.a.enclosure.curved_extent(box, np.eye(3), np.zeros(3), along)
+    b = pair.b.enclosure.curved_extent(box, pair.turn, pair.move, along)
+    return max(a[0], b[0]) >= start - CONTACT_MM and min(a[1], b[1]) <= end + CONTACT_MM
 
 
 # By the exact kernel, and by finer meshes -----------------------------------------------------------------------------
@@ -270,7 +287,7 @@ def _settle(pair: _Pair, refiner: Refiner, reason: str) -> Judged:
 
 def _by_exact(pair: _Pair, exact: ExactPair) -> Judged:
     """The exact kernel's answer, where volume, distance and the meshes tell one story."""
-    deep = depth_of(common(pair.a, pair.b, pair.turn, pair.move))
+    deep = depth_of(common(pair.a, pair.b, pair.turn, pair.move), pair.bound)
     mesh_depth = 0.0 if deep is None else deep.depth
     distance = nearest(pair.a, pair.b, pair.turn, pair.move).distance
     if exact.mean_depth > EXACT_MM:
@@ -279,7 +296,7 @@ def _by_exact(pair: _Pair, exact: ExactPair) -> Judged:
         if exact.mean_depth > mesh_depth + 2 * pair.bound + EXACT_MM:
             return Judged("unknown", reason="the exact kernel finds a common volume that the meshes do not")
         if deep is not None and mesh_depth > 2 * pair.bound:
-            bound = pair.bound
+            bound = 2 * max(pair.a.bound, pair.b.bound)
             ends, depth = (_point(deep.point_a), _point(deep.point_b)), mesh_depth
             return Judged("overlap", exact.volume_mm3, depth, None, depth - bound, depth + bound, *ends, "mesh", bound)
         high = max(exact.mean_depth, mesh_depth + pair.bound)

@@ -102,26 +102,36 @@ def seeds(vertices: Array, triangles: Triangles) -> NDArray[np.int64]:
         label = fresh
 
 
-def nearest_on_triangles(point: Array, corners: Array) -> tuple[float, Array]:
-    """Least distance from a point to triangles (m, 3, 3), mm, and where on them; infinity where there are none."""
-    if len(corners) == 0:
-        return float("inf"), point
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    ab, ac, ap = b - a, c - a, point - a
-    n = np.cross(ab, ac)
-    nn = np.maximum(np.einsum("ij,ij->i", n, n), 1e-300)
-    v = np.einsum("ij,ij->i", np.cross(ap, ac), n) / nn
-    w = np.einsum("ij,ij->i", np.cross(ab, ap), n) / nn
-    inside = (v >= 0) & (w >= 0) & (v + w <= 1)
-    best = np.where(inside[:, None], a + v[:, None] * ab + w[:, None] * ac, np.inf)
-    gap = np.where(inside, np.linalg.norm(np.where(inside[:, None], best, 0.0) - point, axis=1), np.inf)
-    for p, q in ((a, b), (b, c), (c, a)):
-        d = q - p
-        t = np.clip(np.einsum("ij,ij->i", point - p, d) / np.maximum(np.einsum("ij,ij->i", d, d), 1e-300), 0, 1)
-        on = p + t[:, None] * d
-        far = np.linalg.norm(on - point, axis=1)
-        nearer = far < gap
-        gap = np.where(nearer, far, gap)
-        best = np.where(nearer[:, None], on, best)
-    i = int(np.argmin(gap))
-    return float(gap[i]), best[i]
+class Surface:
+    """Triangles (m, 3, 3) prepared to be asked for their nearest point."""
+
+    def __init__(self, corners: Array) -> None:
+        self._empty = len(corners) == 0
+        a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        n = np.cross(ab, ac)
+        nn = np.maximum(np.einsum("ij,ij->i", n, n), 1e-300)[:, None]
+        self._a = a
+        # Dotted with a point's offset from a: its shares of ab and ac, and its height over the plane.
+        self._dual = np.stack([np.cross(ac, n) / nn, np.cross(n, ab) / nn, n / np.sqrt(nn)], axis=1)
+        self._unit = n / np.sqrt(nn)
+        self._start = corners.reshape(-1, 3)
+        self._along = np.roll(corners, -1, axis=1).reshape(-1, 3) - self._start
+        self._over = 1.0 / np.maximum(np.einsum("ij,ij->i", self._along, self._along), 1e-300)
+
+    def nearest(self, point: Array) -> tuple[float, Array]:
+        """Least distance from the point, mm, and where; infinity where there are no triangles."""
+        if self._empty:
+            return float("inf"), point
+        off = point - self._start
+        t = np.clip((off * self._along).sum(axis=1) * self._over, 0.0, 1.0)
+        off -= t[:, None] * self._along
+        square = (off * off).sum(axis=1)
+        i = int(square.argmin())
+        best, on = float(square[i]), point - off[i]
+        inner = self._dual @ (point - self._a)[:, :, None]
+        v, w, h = inner[:, 0, 0], inner[:, 1, 0], inner[:, 2, 0]
+        height = np.where((v >= 0) & (w >= 0) & (v + w <= 1), np.abs(h), np.inf)
+        j = int(height.argmin())
+        if height[j] ** 2 < best:
+            return float(height[j]), point - h[j] * self._unit[j]
+        return best**0.5, on

@@ -32,7 +32,7 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 
 from elbowroom.model.enclosure import CURVED, FLAT, ROUND, SURFACE_COLUMNS, round_sagitta
-from elbowroom.model.meshes import fault_of, mesh_volume, nearest_on_triangles, welded
+from elbowroom.model.meshes import Surface, fault_of, mesh_volume, welded
 from elbowroom.model.scene import Mesh
 from elbowroom.model.tolerances import ANGLE_RAD, CHORD_MM, CHORD_SAFETY
 
@@ -40,10 +40,24 @@ if TYPE_CHECKING:
     from OCP.TopoDS import TopoDS_Face, TopoDS_Shape
 
 Array = NDArray[np.float64]
+_TRIES = 4  # each doubles the fineness asked for
 
 
 def tessellate(solid: TopoDS_Shape, finer: float = 1.0) -> Mesh:
-    """The solid's mesh at the engine's chord and angle, both finer by `finer` (the angle by its root)."""
+    """The solid's mesh at the engine's chord and angle, both finer by `finer` (the angle by its root).
+
+    Where the kernel misses the chord by more than the usual, as it does on small spheres, it is asked for a finer one.
+    """
+    asked = finer
+    for _ in range(_TRIES):
+        mesh = _meshed(solid, asked)
+        if mesh.bound <= CHORD_SAFETY * CHORD_MM / finer:
+            break
+        asked *= 2.0
+    return mesh
+
+
+def _meshed(solid: TopoDS_Shape, finer: float) -> Mesh:
     BRepTools.Clean_s(solid)  # meshes stick to shapes, and a coarse one would be taken for a fine one
     BRepMesh_IncrementalMesh(solid, CHORD_MM / finer, False, ANGLE_RAD / finer**0.5, False)
     points: list[Array] = []
@@ -105,7 +119,7 @@ def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | 
         if sagitta is not None:
             return nodes, tris, row, sagitta
     row[0] = CURVED
-    row[9] = CHORD_SAFETY * max(_sampled(surface, mesh, nodes, tris), _edges_stray(face, mesh, place))
+    row[9] = max(_strayed(surface, mesh, nodes, tris), CHORD_SAFETY * _edges_stray(face, mesh, place))
     return nodes, tris, row, float(row[9])
 
 
@@ -138,10 +152,11 @@ def _plain_edges(face: TopoDS_Face) -> bool:
     return True
 
 
-def _sampled(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray[np.int32]) -> float:
-    """Greatest distance between mesh and surface, mm: over the triangles' centres and mid-sides; of a sphere, over all.
+def _strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray[np.int32]) -> float:
+    """Bound on the distance between mesh and surface, mm.
 
-    A sphere or torus is measured by its own formula, since equal parameters lie far apart near a pole.
+    Of a sphere it is exact. Else it is sampled at the triangles' centres and mid-sides, and widened; on a torus by its
+    own formula, on others by equal parameters, which lie no nearer than the surface does.
     """
     corners = nodes[tris]
     weights = np.array([[1, 1, 1], [1.5, 1.5, 0], [0, 1.5, 1.5], [1.5, 0, 1.5]]) / 3.0
@@ -149,19 +164,19 @@ def _sampled(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArra
     kind = surface.GetType()
     if kind == GeomAbs_Sphere:
         sphere = surface.Sphere()
-        return float(sphere.Radius()) - nearest_on_triangles(np.array(_xyz(sphere.Location())), corners)[0]
+        return float(sphere.Radius()) - Surface(corners).nearest(np.array(_xyz(sphere.Location())))[0]
     if kind == GeomAbs_Torus:
         torus = surface.Torus()
         off = on_mesh - _xyz(torus.Axis().Location())
         height = off @ np.array(_xyz(torus.Axis().Direction()))
         out = np.sqrt(np.maximum(np.einsum("ij,ij->i", off, off) - height**2, 0.0))
-        return float(np.abs(np.hypot(out - torus.MajorRadius(), height) - torus.MinorRadius()).max())
+        return CHORD_SAFETY * float(np.abs(np.hypot(out - torus.MajorRadius(), height) - torus.MinorRadius()).max())
     if not mesh.HasUVNodes():
         return float("inf")
     uv = np.array([[p.X(), p.Y()] for p in (mesh.UVNode(i) for i in range(1, mesh.NbNodes() + 1))])
     on_uv = np.einsum("wk,tkc->twc", weights, uv[tris]).reshape(-1, 2)
     true = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
-    return float(np.linalg.norm(true - on_mesh, axis=1).max())
+    return CHORD_SAFETY * float(np.linalg.norm(true - on_mesh, axis=1).max())
 
 
 def _edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:

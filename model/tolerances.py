@@ -16,8 +16,8 @@ ANGLE_RAD = 0.3
 CHORD_SAFETY = 1.5
 """Factor on a deviation measured at sample points: the kernel exceeded the asked chord up to 1.46 times (measured)."""
 
-FINER = (8.0, 64.0)
-"""Steps by which the chord is divided where a verdict hangs on it: 6 um, then 0.8 um, below any workshop's reach."""
+FINER = (8.0, 32.0)
+"""Steps by which the chord is divided where a verdict hangs on it: 6 um, then 1.6 um, below any workshop's reach."""
 
 WELD_MM = 1e-6
 """Vertices nearer than this are one: ten times the kernel's own vertex tolerance of 1e-7, far below any real edge."""
@@ -83,7 +83,7 @@ CONVEX_REL = 1e-6
 DIRECTION_STEPS = 1e-6
 """Directions whose components differ by less are one direction when widths are tried."""
 
-MAX_DIRECTIONS = 2000
+MAX_DIRECTIONS = 500
 """Directions tried for a least width; curved overlaps have more, and there the finest steps change it below a chord."""
 
 MAX_CLOSE_PAIRS = 20000
