@@ -13,6 +13,7 @@ from fnmatch import fnmatchcase
 
 import numpy as np
 
+from elbowroom.model.implied import implied_mates
 from elbowroom.model.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.resolve import Build, Entry, StackEntries
@@ -61,6 +62,7 @@ class _Placer:
             self._place(item)
         for i, (a, b) in enumerate(self.build.mates):
             self._declare(a, b, ("mates", i))
+        self.mates += implied_mates(list(self.pieces.values()), self.mates)
 
     def _place(self, item: Entry | StackEntries) -> None:
         """Place an entry or a stack once, what it stands on first."""

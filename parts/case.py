@@ -19,16 +19,16 @@ from elbowroom.parts.board_standard import PRACTICE
 from elbowroom.parts.case_fittings import (
     TAIL_RELIEF,
     BoardSeat,
+    Cutout,
     DriveCage,
     Feet,
     Interior,
     PsuSeat,
     PsuShroud,
-    TrayCutout,
 )
 from elbowroom.parts.case_openings import AXIS_WALLS, EXACT, FACE_AXES, LEAST_WEB, Cut, Face, Opening, Rect, conflicts
 from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import Pose, pose
+from elbowroom.parts.pose import Pose, compose, pose, shift
 
 if TYPE_CHECKING:
     from cadquery import Shape
@@ -40,6 +40,7 @@ _INWARD: dict[str, tuple[int, int, int]] = {
 }  # fmt: skip
 _UNIT: dict[str, tuple[int, int, int]] = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_NUMBERED = re.compile(r".*-\d+")
 _TAKEN = re.compile(r".*-(wall|outside)|board|psu|rear-slot-\d+")
 
 
@@ -56,7 +57,7 @@ class Case(Part):
     board: BoardSeat | None = dim(BoardSeat(), "Standoffs, I/O cut-out and slots", source=std.MICROATX, mark="V")
     slots: int = dim(7, "Expansion slots in the rear panel", source=std.MICROATX, mark="V", ge=0, le=12)
     low_profile: bool = dim(False, "Slots for low-profile brackets", source=PRACTICE, mark="P")
-    tray_cutouts: tuple[TrayCutout, ...] = dim((), "Cable openings in the tray", source=PRACTICE, mark="P")
+    cutouts: tuple[Cutout, ...] = dim((), "Rectangular openings of one's own", source=PRACTICE, mark="P")
     cable_space: Mm = dim(
         Mm(20), "Depth behind the tray, closed by a side panel; 0: the tray is the side", source=PRACTICE, mark="P",
         ge=0, le=150,
@@ -157,8 +158,8 @@ class Case(Part):
             out.update({name: [cut] for name, cut in self.slot_cuts().items()})
             if self.psu:
                 out["psu cut-out"] = self.psu.cuts(self.interior)
-        if face == "tray":
-            out.update({f"tray cut-out {i}": [c.cut()] for i, c in enumerate(self.tray_cutouts, 1)})
+        size = self.face_size(face)
+        out.update({f"cut-out {i}": [c.cut(size)] for i, c in enumerate(self.cutouts, 1) if c.face == face})
         return out
 
     def _name_problems(self) -> list[str]:
@@ -166,10 +167,14 @@ class Case(Part):
         for name, o in self.openings.items():
             if not _NAME.fullmatch(name):
                 out.append(f"opening {name!r}: a name is lower-case words joined by hyphens")
+            elif _NUMBERED.fullmatch(name):
+                out.append(f"opening {name!r}: a name cannot end in a number; its fans are numbered so")
             elif _TAKEN.fullmatch(name):
                 out.append(f"opening {name!r}: the case has a frame of that name")
             if o.face == "open" and self.open_side != "sheet":
                 out.append(f"opening {name}: the open side is {self.open_side}; openings need open_side: sheet")
+        if any(c.face == "open" for c in self.cutouts) and self.open_side != "sheet":
+            out.append(f"a cut-out in the open side, which is {self.open_side}, needs open_side: sheet")
         return out
 
     def _cut_problems(self) -> list[str]:
@@ -271,8 +276,11 @@ class Case(Part):
         for name, o in self.openings.items():
             inner, outer = self._opening_poses(o)
             touching = (self.panel(o.face) or o.face, *((f"{name}-mesh",) if o.air == "mesh" else ()))
-            out.append(Frame(name, "opening", inner, touching, size=o.row))
-            out.append(Frame(f"{name}-outside", "opening", outer, touching, size=o.row))
+            for side, at in ((name, inner), (f"{name}-outside", outer)):
+                out.append(Frame(side, "opening", at, touching, size=o.row))
+                for i in range(o.count):  # each fan of the row, as a radiator numbers its own
+                    place = compose(at, shift((i - (o.count - 1) / 2) * o.fan_pitch))
+                    out.append(Frame(f"{side}-{i + 1}", "opening", place, touching, size=(float(o.size),) * 2))
         if self.board:
             at = pose(self.board.origin(self.interior), (0, -1, 0), (1, 0, 0))
             out.append(Frame("board", "socket", at, self.standoffs()))

@@ -13,13 +13,15 @@ from pydantic import model_validator
 from elbowroom.parts import board_standard as std
 from elbowroom.parts.base import Box, Hole, dim
 from elbowroom.parts.board_standard import PRACTICE
-from elbowroom.parts.case_openings import Cut, Spec
+from elbowroom.parts.case_openings import AXIS_WALLS, FACE_AXES, Axis, Cut, Face, Spec
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.threads import thread
 
 TAIL_RELIEF = 3.0  # mm: notch in the tray's rear edge that card brackets' tails dip into; common practice (P)
 TAB_SLIT = 5.0  # mm: height of the slit that brackets' bent tabs and their screws pass through; common practice (P)
 SIDE_PLAY = 1.0  # mm: play of brackets along the row of slots, at each end; common practice (P)
+LEAST_CUT = 2.0  # mm: a smaller opening is a drilled hole; common practice (P)
+SIZE_ALONG: dict[Axis, Literal["depth", "width", "height"]] = {"x": "depth", "y": "width", "z": "height"}
 PSU_WINDOW_INSET = 11.0  # mm from a power supply's edges to the cut-out, clear of its screws; common practice (P)
 
 
@@ -125,33 +127,42 @@ class BoardSeat(Spec):
         return low - SIDE_PLAY, std.slot_y(1) + std.TAB_CPU_SIDE + SIDE_PLAY
 
 
-class TrayAt(Spec):
-    """Position on the tray."""
+class Cutout(Spec):
+    """A rectangular opening of one's own in a panel, its corners rounded: for cables, an upright card, a tube."""
 
-    rear: Mm = dim(..., "Rear wall to the nearer edge", source="stated", mark="P", ge=0)
-    floor: Mm = dim(..., "Floor to the lower edge", source="stated", mark="P", ge=0)
-
-
-class TraySize(Spec):
-    """Size on the tray."""
-
-    depth: Mm = dim(..., "Size along x", source="stated", mark="P", ge=2)
-    height: Mm = dim(..., "Size along z", source="stated", mark="P", ge=2)
-
-
-class TrayCutout(Spec):
-    """A rectangular cable opening in the tray, its corners rounded."""
-
-    at: TrayAt = dim(..., "Position of its rear lower corner", source="stated", mark="P")
-    size: TraySize = dim(..., "Its size", source="stated", mark="P")
+    face: Face = dim("tray", "Panel it is cut in", source=PRACTICE, mark="P")
+    at: dict[Face, Mm] = dim(
+        ..., "Distances from two walls lying across the face to its nearer edges", source="stated", mark="P"
+    )
+    size: dict[Literal["depth", "width", "height"], Mm] = dim(
+        ..., "Its two sizes along the face", source="stated", mark="P"
+    )
     radius: Mm = dim(Mm(5), "Corner radius", source=PRACTICE, mark="P", ge=0, le=60)
 
-    def cut(self) -> Cut:
-        """In tray-face coordinates (x, z)."""
-        w, h = float(self.size.depth), float(self.size.height)
-        return Cut(
-            self.at.rear + w / 2, self.at.floor + h / 2, "rectangle", w, h, radius=min(self.radius, w / 2, h / 2)
-        )
+    @model_validator(mode="after")
+    def _across(self) -> Cutout:
+        axes = FACE_AXES[self.face]
+        for axis in axes:
+            low, high = AXIS_WALLS[axis]
+            if (low in self.at) + (high in self.at) != 1:
+                raise ValueError(f"a cut-out in the {self.face} needs one distance from {low} or {high}")
+            if self.size.get(SIZE_ALONG[axis], Mm(0)) < LEAST_CUT:
+                raise ValueError(
+                    f"a cut-out in the {self.face} needs a {SIZE_ALONG[axis]} of at least {LEAST_CUT:g} mm"
+                )
+        if len(self.at) != 2 or len(self.size) != 2:
+            raise ValueError(f"a cut-out in the {self.face} has two distances and two sizes")
+        return self
+
+    def cut(self, face_size: tuple[float, float]) -> Cut:
+        """In face coordinates."""
+        middle, sizes = [], []
+        for axis, length in zip(FACE_AXES[self.face], face_size, strict=True):
+            low, high = AXIS_WALLS[axis]
+            size = float(self.size[SIZE_ALONG[axis]])
+            middle.append(self.at[low] + size / 2 if low in self.at else length - self.at[high] - size / 2)
+            sizes.append(size)
+        return Cut(middle[0], middle[1], "rectangle", sizes[0], sizes[1], radius=min(self.radius, min(sizes) / 2))
 
 
 class PsuShroud(Spec):

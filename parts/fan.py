@@ -106,7 +106,9 @@ class Fan(Part):
     def patterns(self) -> tuple[HolePattern, ...]:
         p = self.hole_pitch / 2
         holes = tuple(Hole(x, y, float(self.hole)) for x in (-p, p) for y in (-p, p))
-        return tuple(HolePattern(f.name, f.pose, holes, "frame") for f in self.frames() if f.name in ("intake", "exhaust"))
+        return tuple(
+            HolePattern(f.name, f.pose, holes, "frame") for f in self.frames() if f.name in ("intake", "exhaust")
+        )
 
     def air_flow(self) -> tuple[float, float, float] | None:
         return (0.0, 0.0, 1.0)

@@ -281,7 +281,8 @@ class Gpu(Part):
             # As the case's own slot frames: in the middle of the connector window, x away from the motherboard.
             Frame("bracket", "face",
                   pose((-std.KEY_TO_BRACKET, std.BRACKET_MIDDLE, window.window_middle), (-1, 0, 0), (0, 0, 1)),
-                  ("bracket",), size=(window.window_height, std.BRACKET_WIDTH)),
+                  ("bracket", *(f"output-{i}" for i in range(1, self.outputs + 1))),
+                  size=(window.window_height, std.BRACKET_WIDTH)),
             Frame("face", "face", pose((mid_x, self.face, mid_z), (0, -1, 0), (1, 0, 0)), fronts, size=size),
             Frame("back", "face", pose((mid_x, self.back, mid_z), (0, 1, 0), (1, 0, 0)), behind, size=size),
         ]  # fmt: skip

@@ -75,7 +75,15 @@ class Memory(Part):
 
     def frames(self) -> tuple[Frame, ...]:
         at = pose((0, 0, 0), (0, 0, -1), (1, 0, 0))
-        return (Frame("edge", "socket", at, ("module",), size=(float(self.length), float(self.thickness))),)
+        return (
+            Frame(
+                "edge",
+                "socket",
+                at,
+                tuple(b.name for b in self.bodies()),
+                size=(float(self.length), float(self.thickness)),
+            ),
+        )
 
     def solids(self) -> dict[str, Shape]:
         from elbowroom.parts import draw

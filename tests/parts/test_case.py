@@ -190,8 +190,8 @@ def test_features_of_one_face_keep_apart():
     with pytest.raises(ValidationError, match="opening vent and I/O cut-out overlap"):
         Case(openings={"vent": vent})
     cut = {"at": {"rear": 120, "floor": 200}, "size": {"depth": 60, "height": 40}}
-    with pytest.raises(ValidationError, match="tray cut-out 1 and standoff"):
-        Case(tray_cutouts=[{**cut, "at": {"rear": 120, "floor": 240}}])
+    with pytest.raises(ValidationError, match="cut-out 1 and standoff"):
+        Case(cutouts=[{**cut, "at": {"rear": 120, "floor": 240}}])
     with pytest.raises(ValidationError, match="drive cage and shroud front plate overlap by"):
         Case(psu_shroud={}, drive_cage={"at": {"rear": 200}})
     with pytest.raises(ValidationError, match=r"drive cage leaves the interior by 14\.00 mm at the open"):
