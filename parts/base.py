@@ -176,6 +176,18 @@ class Part(BaseModel, ABC):
         """Coolant the part holds, ml; None for a part that holds none."""
         return None
 
+    def waterways(self) -> tuple[tuple[str, ...], ...]:
+        """Names of ports that are joined inside the part, group by group; a port joined to no other is a group alone.
+
+        Here: all of its ports in one group. Whether that is known, or only taken so, says `waterways_known`.
+        """
+        ports = tuple(f.name for f in self.frames() if f.kind == "port")
+        return (ports,) if ports else ()
+
+    def waterways_known(self) -> bool:
+        """Whether the part's fields say how its ports are joined; a part that states no coolant leaves it open."""
+        return self.coolant_ml() is not None
+
     @abstractmethod
     def solids(self) -> dict[str, Shape]:
         """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the kernel."""

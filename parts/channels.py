@@ -101,10 +101,10 @@ def _is_plain(points: Sequence[Point2], width: float) -> bool:
     legs = list(pairwise(points))
     if any(math.dist(a, b) <= s + t for (a, b), (s, t) in zip(legs, pairwise(back), strict=True)):
         return False
-    return all(_apart(legs[i], legs[j]) > width for i in range(len(legs)) for j in range(i + 2, len(legs)))
+    return all(legs_apart(legs[i], legs[j]) > width for i in range(len(legs)) for j in range(i + 2, len(legs)))
 
 
-def _apart(one: tuple[Point2, Point2], other: tuple[Point2, Point2]) -> float:
+def legs_apart(one: tuple[Point2, Point2], other: tuple[Point2, Point2]) -> float:
     """Distance between two legs, mm; 0 where they cross."""
     (a, b), (c, d) = one, other
     sides = [_cross_dot(a, b, c)[0] * _cross_dot(a, b, d)[0], _cross_dot(c, d, a)[0] * _cross_dot(c, d, b)[0]]

@@ -18,6 +18,7 @@ from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Part, dim
 from elbowroom.parts.channels import Channel, Point2
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.plate_fields import PlateHole, PlatePort, PumpBay
+from elbowroom.parts.plate_ways import Groove, joined
 from elbowroom.parts.ports import (
     TOUCH,
     Bore,
@@ -258,6 +259,19 @@ class DistributionPlate(Part):
         if self.bay is not None:
             total += math.pi * self.bay.diameter**2 / 4 * self.bay.depth
         return total / 1000.0
+
+    def waterways(self) -> tuple[tuple[str, ...], ...]:
+        """Ports joined by channels, by bores that meet, and by the pump bay; all of them where no channel is stated."""
+        if not self.channels:
+            return super().waterways()
+        places, bay = self._places(), self._bay_bore()
+        grooves = [Groove(c.points(places), float(c.width), *self._channel_z(c)) for c in self.channels]
+        bores = [*(bore_of(self._port_frame(p)) for p in self.ports), *((bay,) if bay else ())]
+        groups = (tuple(n for n in g if n != BAY) for g in joined(bores, grooves))
+        return tuple(g for g in groups if g)
+
+    def waterways_known(self) -> bool:
+        return bool(self.channels)
 
     def solids(self) -> dict[str, Shape]:
         from elbowroom.parts import draw
