@@ -84,6 +84,8 @@ def _piece(piece: Any, bound: float) -> Depth | None:
         _, on = surface.nearest(at)
         out = (on - at) / max(radius, 1e-300)
         return Depth(2 * radius, volume, at + radius * out, at - radius * out, tuple(inner), box)
+    if not balls:  # a film too thin for any: twice its volume over its surface is its mean thickness
+        width = min(width, 2 * volume / max(float(areas.sum()), 1e-300))
     return Depth(width, volume, *ends, (middle, *inner), box)
 
 
@@ -143,7 +145,10 @@ def _inner_balls(
     found = []
     for t in np.argsort(-areas)[:_BALLS]:
         start, inward = corners[t].mean(axis=0), -normals[t]
-        radius = width / 2  # no ball inside is larger
+        # Up to the far side of the piece every centre is inside it, and no ball inside is wider than the piece.
+        radius = min(width, surface.along_ray(start, inward, CONTACT_MM * 1e-3)) / 2
+        if radius <= CONTACT_MM * 1e-3:
+            continue
         for _ in range(_SHRINKS):
             centre = start + radius * inward
             gap, on = surface.nearest(centre)

@@ -109,7 +109,9 @@ class Surface:
         self._empty = len(corners) == 0
         a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
         n = np.cross(ab, ac)
-        nn = np.maximum(np.einsum("ij,ij->i", n, n), 1e-300)[:, None]
+        nn = np.einsum("ij,ij->i", n, n)[:, None]
+        self._flat = nn[:, 0] > 1e-200  # one without area has no inside: its sides are all there is of it
+        nn = np.where(self._flat[:, None], nn, 1.0)
         self._a = a
         # Dotted with a point's offset from a: its shares of ab and ac, and its height over the plane.
         self._dual = np.stack([np.cross(ac, n) / nn, np.cross(n, ab) / nn, n / np.sqrt(nn)], axis=1)
@@ -130,8 +132,19 @@ class Surface:
         best, on = float(square[i]), point - off[i]
         inner = self._dual @ (point - self._a)[:, :, None]
         v, w, h = inner[:, 0, 0], inner[:, 1, 0], inner[:, 2, 0]
-        height = np.where((v >= 0) & (w >= 0) & (v + w <= 1), np.abs(h), np.inf)
+        height = np.where(self._flat & (v >= 0) & (w >= 0) & (v + w <= 1), np.abs(h), np.inf)
         j = int(height.argmin())
         if height[j] ** 2 < best:
             return float(height[j]), point - h[j] * self._unit[j]
         return best**0.5, on
+
+    def along_ray(self, point: Array, direction: Array, beyond: float) -> float:
+        """How far a ray from the point runs before it meets a triangle farther than `beyond`, mm; infinity if none."""
+        start = (self._dual @ (point - self._a)[:, :, None])[:, :, 0]
+        step = self._dual @ direction
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = -start[:, 2] / step[:, 2]
+            v, w = start[:, 0] + t * step[:, 0], start[:, 1] + t * step[:, 1]
+            slack = 1e-9  # of the triangle's sides: no ray slips between two neighbours
+            met = self._flat & (v >= -slack) & (w >= -slack) & (v + w <= 1 + slack) & (t > beyond)
+        return float(np.where(met, t, np.inf).min(initial=np.inf))

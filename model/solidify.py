@@ -31,6 +31,7 @@ Progress = Callable[[int, int, str], None]  # done, total, what
 
 WORKERS = 2  # the build machine's cores; each costs the kernel's import (3 s), so more gain nothing on usual builds
 POOL_FROM = 3  # fewer missing shapes than this are drawn in this process: starting workers would cost as much
+POOL_FROM_LOADED = 24  # the same where this process has the kernel loaded already, and workers have not
 _LIBRARIES = ("cadquery", "cadquery-ocp", "numpy")
 _DRAWN_HERE = ("drawing.py", "tessellate.py", "enclosure.py", "meshes.py")
 
@@ -158,7 +159,7 @@ def _draw_all(missing: dict[str, Piece], store: Store, progress: Progress | None
             if progress is not None:
                 progress(len(shapes), len(order), f"drawing {missing[key].name}")
 
-    if len(order) >= POOL_FROM:
+    if len(order) >= (POOL_FROM_LOADED if "cadquery" in sys.modules else POOL_FROM):
         _in_workers(order, missing, done, faults)
     for key in order:  # all, where there are few; else those that the workers could not take
         if key in shapes or key in faults:

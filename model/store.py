@@ -166,8 +166,8 @@ class Store:
                 with db:
                     db.executemany("INSERT OR REPLACE INTO record (key, value) VALUES (?, ?)", rows)
                     db.execute("DELETE FROM record WHERE id <= (SELECT MAX(id) FROM record) - ?", (MAX_RECORDS,))
-            except sqlite3.Error:
-                self._forget()
+            except sqlite3.Error as fault:
+                self._forget(fault)
 
     def _ask(self, query: str, values: list[bytes]) -> list[tuple[bytes, Any]]:
         db = self._open()
@@ -175,17 +175,20 @@ class Store:
             return []
         try:
             return db.execute(query, values).fetchall()
-        except sqlite3.Error:
-            self._forget()
+        except sqlite3.Error as fault:
+            self._forget(fault)
             return []
 
     def _open(self) -> sqlite3.Connection | None:
         if self._records is None:
             path = self.folder / "pairs.sqlite"
-            for attempt in range(2):
+            for _ in range(2):
                 try:
                     db = sqlite3.connect(path, timeout=5.0, check_same_thread=False)
-                    db.execute("PRAGMA journal_mode=WAL")
+                    # No file is mapped into memory, as a write-ahead log's index would be: one that another process
+                    # cuts short would then end this one.
+                    db.execute("PRAGMA mmap_size=0")
+                    db.execute("PRAGMA journal_mode=DELETE")
                     db.execute("PRAGMA synchronous=OFF")  # a record lost with the power is only a record to remake
                     db.execute(
                         "CREATE TABLE IF NOT EXISTS record"
@@ -193,30 +196,33 @@ class Store:
                     )
                     self._records = db
                     break
-                except sqlite3.OperationalError:  # locked or read-only: leave it to its owner
-                    break
-                except sqlite3.DatabaseError:  # not a database any more: start it anew, once
-                    if attempt == 0:
-                        self._remove_records()
+                except sqlite3.Error as fault:
+                    if not _is_damage(fault):  # locked, full or read-only: leave it to its owner
+                        break
+                    self._remove_records()  # not a database any more: start it anew, once
         return self._records
 
-    def _forget(self) -> None:
+    def _forget(self, fault: sqlite3.Error) -> None:
         """Close the records after a fault; a damaged file is removed so that the next opening starts anew."""
         db, self._records = self._records, None
-        if db is None:
-            return
-        damaged = True
-        with contextlib.suppress(sqlite3.Error):
-            damaged = db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",)
-        with contextlib.suppress(sqlite3.Error):
-            db.close()
-        if damaged:
+        if db is not None:
+            with contextlib.suppress(sqlite3.Error):
+                db.close()
+        if _is_damage(fault):
             self._remove_records()
 
     def _remove_records(self) -> None:
-        for end in ("", "-wal", "-shm"):
+        for end in ("", "-journal"):
             with contextlib.suppress(OSError):
                 (self.folder / f"pairs.sqlite{end}").unlink()
+
+
+_HARMLESS = ("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_FULL", "SQLITE_PERM")
+
+
+def _is_damage(fault: sqlite3.Error) -> bool:
+    """Whether a fault says that the file itself is no good, rather than that it cannot be used just now."""
+    return not str(getattr(fault, "sqlite_errorname", "")).startswith(_HARMLESS)
 
 
 def _writable(folder: Path) -> Path:

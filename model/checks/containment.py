@@ -7,7 +7,8 @@ Interference is silent about that, so it is asked here, from the meshes' own ext
   a card's bracket, sockets and a supply's rear face stand in the thickness of a panel. Whether they go through its
   opening or through its sheet is a question of interference.
 - farther out on a side, only what is fixed there: a piece that a mate joins to a frame of the case lying in that wall
-  and looking through it; and at the rear, `SOCKET_REACH` more, since sockets of boards and cards stand proud.
+  and looking through it, or to a piece that is fixed there itself (a card on its mount); and at the rear,
+  `SOCKET_REACH` more, since sockets of boards and cards stand proud.
 
 Pieces marked as outside, and the case itself, are not asked. A piece with no point in the interior is always wrong.
 """
@@ -85,12 +86,20 @@ def _piece(layout: Layout, piece: Piece, solids: list[Solid], inner: Array, oute
 
 
 def _fixed(layout: Layout, piece: Piece, axis: int, sign: int, inner: Array, outer: Array) -> bool:
-    """Whether a mate joins the piece to a frame of the case that lies in this wall and looks through it."""
+    """Whether mates join the piece, itself or through others, to a frame of the case lying in and through this wall."""
     end = 0 if sign < 0 else 1
     lo, hi = sorted((float(inner[end, axis]), float(outer[end, axis])))
-    for mate in layout.mates:
-        for own, other, frame in ((mate.piece, mate.to_piece, mate.to_frame), (mate.to_piece, mate.piece, mate.frame)):
-            if own != piece.name or layout.piece(other).part.family != "case":
+    joined, ask = {piece.name}, [piece.name]
+    while ask:
+        own = ask.pop()
+        for mate in layout.mates:
+            if own not in (mate.piece, mate.to_piece):
+                continue
+            other, frame = (mate.to_piece, mate.to_frame) if own == mate.piece else (mate.piece, mate.frame)
+            if layout.piece(other).part.family != "case":
+                if other not in joined:
+                    joined.add(other)
+                    ask.append(other)
                 continue
             pose = layout.piece(other).frame_pose(frame)
             across = abs(abs(float(pose[axis, 2])) - 1.0) < FLAT_ANGLE_RAD

@@ -41,7 +41,9 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     i, j = np.triu_indices(len(pieces), 1)
     apart = box_gap(lo[i], hi[i], lo[j], hi[j])
     wanted = _wanted(scene.layout.gaps, pieces)[i, j]
-    near = apart <= np.maximum(wanted, HORIZON_MM)
+    # No verdict may rest on a mesh with a fault, however far away: such pieces are looked at with all others.
+    faulty = np.array([any(scene.solids[k].mesh.fault is not None for k in own_k) for own_k in own])
+    near = (apart <= np.maximum(wanted, HORIZON_MM)) | faulty[i] | faulty[j]
     assumed = [assumed_by(p) for p in pieces]
 
     candidates = {int(k): _by_boxes(checker, own[i[k]], own[j[k]]) for k in np.flatnonzero(near)}
@@ -111,7 +113,13 @@ def _judge_pieces(
 ) -> list[Finding]:
     found: list[Finding] = []
     nearest: tuple[float, BodyPair, Judged] | None = None
+    unsound = False  # a faulty mesh is said once for two pieces, of its nearest bodies
     for gap, pair in candidates:
+        if any(checker.scene.solids[k].mesh.fault is not None for k in pair):
+            if not unsound:
+                found.append(_unsound(checker, a, b, pair, assumed))
+            unsound = True
+            continue
         if nearest is not None and gap >= max(wanted, nearest[0]):
             break
         meets = pair in mated
@@ -165,6 +173,15 @@ def _finding(
             "clearance", "tight", parts, text, bodies, judged.gap, "mm", wanted, judged.low, judged.high, where, basis
         )
     return None
+
+
+def _unsound(checker: Checker, a: Piece, b: Piece, pair: BodyPair, assumed: Any) -> Finding:
+    one, other = _names(checker, pair)
+    bad = next(s for k in pair if (s := checker.scene.solids[k]).mesh.fault is not None)
+    text = (
+        f"{one} and {other}: it cannot be said whether they meet; the mesh of {bad.name} is not sound: {bad.mesh.fault}"
+    )
+    return Finding("interference", "unknown", (a.name, b.name), text, (one, other), basis=Basis("none", 0.0, assumed))
 
 
 def _clear(

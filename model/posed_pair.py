@@ -1,0 +1,123 @@
+"""Two bodies in one coordinate system, and what can be measured of them there.
+
+Owns the measures that `elbowroom.model.judge` weighs, each made once when first asked for. Points are in the first
+body's coordinates. Leaves every decision to the rules.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.depth import Depth, depth_of
+from elbowroom.model.enclosure import pair_gaps
+from elbowroom.model.facing import facing_point
+from elbowroom.model.meshes import Surface
+from elbowroom.model.narrow import Kernel, Nearest, close_pairs, common, held, nearest
+from elbowroom.model.tolerances import CONTACT_MM
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class PosedPair:
+    """Body b, placed by `turn` and `move` in the coordinates of body a; what is measured of them is measured once."""
+
+    a: Kernel
+    b: Kernel
+    turn: Array
+    move: Array
+
+    @property
+    def bound(self) -> float:
+        return self.a.bound + self.b.bound
+
+    @property
+    def slack(self) -> float:
+        return CONTACT_MM + self.a.grain + self.b.grain
+
+    def into_b(self, point: Array) -> Array:
+        out: Array = (point - self.move) @ self.turn
+        return out
+
+    def clear_of_curves(self, point: Array) -> bool:
+        """Whether meshes and true solids are the same at the point, which is in a's coordinates."""
+        return (
+            self.a.enclosure.from_curved(point) > self.a.bound
+            and self.b.enclosure.from_curved(self.into_b(point)) > self.b.bound
+        )
+
+    @cached_property
+    def near(self) -> Nearest:
+        """Least distance of the two surfaces; it knows nothing of one body inside the other."""
+        return nearest(self.a, self.b, self.turn, self.move)
+
+    @cached_property
+    def deep(self) -> Depth | None:
+        """Depth and volume of what the meshes share; None where that is nothing."""
+        return depth_of(common(self.a, self.b, self.turn, self.move), self.bound) if self.boxes_meet() else None
+
+    def held(self) -> bool:
+        """By point in solid: whether a piece of either body, whose surfaces do not meet, lies in the other."""
+        return any(held(self.a, self.b, self.turn, self.move))
+
+    def facing(self, within: float) -> tuple[Array, Array] | None:
+        """Opposite points of flat faces at most `within` mm apart, where the meshes are the solids."""
+        return facing_point(self.a, self.b, self.turn, self.move, within, self.clear_of_curves)
+
+    def boxes_meet(self) -> bool:
+        """Whether b's box, turned, and a's box share room: where they do not, no volume is shared."""
+        b = self.b
+        corners = np.array(
+            [[x, y, z] for x in (b.lo[0], b.hi[0]) for y in (b.lo[1], b.hi[1]) for z in (b.lo[2], b.hi[2])]
+        )
+        placed = corners @ self.turn.T + self.move
+        return bool((placed.min(axis=0) <= self.a.hi).all() and (placed.max(axis=0) >= self.a.lo).all())
+
+    def certified(self, distance: float) -> float | None:
+        """Sound lower bound of the true surfaces' gap (negative: not certified); None where nothing can be said."""
+        margin = distance + 2 * self.bound + self.slack
+        pairs = close_pairs(self.a, self.b, self.turn, self.move, margin)
+        if pairs is None:
+            return None
+        i, j, towards = pairs
+        if len(i) == 0:
+            return margin - self.bound
+        gaps = pair_gaps(self.a.enclosure, self.b.enclosure, self.turn, self.move, (i, j), towards)
+        return min(float(gaps.min()), margin - self.bound)
+
+    def touching_at(self, otherwise: Array) -> Array:
+        """A point where two flat bodies touch: witness points of meeting triangles are not to be trusted."""
+        facing = facing_point(self.a, self.b, self.turn, self.move, self.slack, lambda _: True)
+        if facing is not None:
+            return facing[0]
+        own, other = self.a.enclosure, self.b.enclosure
+        placed = self.b.mesh.vertices @ self.turn.T + self.move
+        for vertices, corners in (
+            (placed, own.corners),
+            (self.a.mesh.vertices, other.corners @ self.turn.T + self.move),
+        ):
+            surface = Surface(corners)
+            for v in vertices[:200]:
+                if surface.nearest(v)[0] <= self.slack:
+                    found: Array = v
+                    return found
+        return otherwise
+
+    def between_flats(self, deep: Depth) -> bool:
+        """Whether the depth is that between two flat faces, owing nothing to tessellation.
+
+        So it is where both its ends lie clear of curves, and beyond each end no curved face near the overlap reaches,
+        of at least one of the bodies.
+        """
+        if not all(self.clear_of_curves(p) for p in (deep.point_a, deep.point_b)):
+            return False
+        along = (deep.point_b - deep.point_a) / max(deep.depth, 1e-300)
+        start, end = float(deep.point_a @ along), float(deep.point_b @ along)
+        box = deep.box + np.array([[-self.bound], [self.bound]])
+        a = self.a.enclosure.curved_extent(box, np.eye(3), np.zeros(3), along)
+        b = self.b.enclosure.curved_extent(box, self.turn, self.move, along)
+        return max(a[0], b[0]) >= start - CONTACT_MM and min(a[1], b[1]) <= end + CONTACT_MM
