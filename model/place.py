@@ -23,6 +23,8 @@ from elbowroom.parts import FAMILIES
 from elbowroom.parts.base import Box, Frame, Part
 from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together, compose, rotation, shift
 
+SQUARE = 1 - 1e-9  # cosine: a wall along the case's own axes, from arithmetic alone
+
 
 def place(build: Build) -> Layout:
     """The layout of a build: every piece posed, every mate listed; raises BuildError with every fault found."""
@@ -109,7 +111,7 @@ class _Placer:
                 own.pose, target, clock=words.clock, flip=words.flip, offset=words.offset, lift=words.lift
             )
             if words.at is not None:
-                pose = self._slid_on_wall(entry, words.at, frame, pose)
+                pose = self._slid_on_wall(entry, words.at, frame, target, pose)
             self._add(self._piece(entry, name, pose), entry.path)
             if not words.lift:
                 self.mates.append(Mate(name, own.name, to.name, frame.name, words.contact))
@@ -148,15 +150,15 @@ class _Placer:
         move = self._moves(entry, words.at, turned, range(3))
         return compose(shift(*move), turned)
 
-    def _slid_on_wall(self, entry: Entry, at: At, frame: Frame, pose: Pose) -> Pose:
+    def _slid_on_wall(self, entry: Entry, at: At, frame: Frame, target: Pose, pose: Pose) -> Pose:
         """On a wall the wall fixes one axis; the other two are measured."""
-        if frame.kind != "wall":
+        axis = int(np.argmax(np.abs(target[:3, 2])))
+        if frame.kind != "wall" or abs(target[axis, 2]) < SQUARE:
             self._problem((*entry.path, "at"), '"at" goes with "on" only for a wall, such as case.floor-wall')
             raise _Unplaced
         if "offset" in entry.words.model_fields_set:
             self._problem((*entry.path, "offset"), 'the place on the wall is given twice: by "at" and by "offset"')
             raise _Unplaced
-        axis = WALLS[frame.name.removesuffix("-wall")][0]
         if twice := at.axis(axis):
             self._problem((*entry.path, "at", twice[0]), f"{AXES[axis]} is already given by the wall it is on")
             raise _Unplaced

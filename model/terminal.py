@@ -72,10 +72,16 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     out = _out()
     ordered = sorted(findings, key=lambda f: f.rank)
     listed = [f for f in ordered if every or f.verdict in _SHOWN]
+    alike: dict[tuple[str, ...], int] = {}  # findings by verdict, question and parts: the worst speaks for the others
+    for f in listed:
+        alike[_key(f)] = alike.get(_key(f), 0) + 1
     out.print(f"[bold]{escape(title)}[/bold]")
     for f in listed:
+        more = "" if every else _more(alike.pop(_key(f), 0))
+        if more is None:
+            continue
         verdict = f"[{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/]"
-        out.print(f"  {verdict} {escape(f.text)}{_where(f, interior)}")
+        out.print(f"  {verdict} {escape(f.text)}{_where(f, interior)}{more}")
         for remedy in f.remedies:
             out.print(f"             → {escape(remedy)}")
     counts: dict[str, int] = {}
@@ -95,6 +101,17 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
             "measure those before you cut (listed in the JSON under basis)."
         )
+
+
+def _key(f: Finding) -> tuple[str, ...]:
+    return (f.verdict, f.question, *f.parts)
+
+
+def _more(count: int) -> str | None:
+    """How many findings of the same kind the first of them stands for; None for one that is spoken for."""
+    if count == 0:
+        return None
+    return "" if count == 1 else f" [dim](and {count - 1} more between them)[/dim]"
 
 
 def _where(f: Finding, interior: Box | None) -> str:
