@@ -188,6 +188,10 @@ class Part(BaseModel, ABC):
         """Whether the part's fields say how its ports are joined; a part that states no coolant leaves it open."""
         return self.coolant_ml() is not None
 
+    def pumped_ports(self) -> tuple[str, ...]:
+        """Ports of the waterway that a pump of the part's own drives; none for a part without a pump."""
+        return ()
+
     @abstractmethod
     def solids(self) -> dict[str, Shape]:
         """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the kernel."""

@@ -262,13 +262,20 @@ class DistributionPlate(Part):
 
     def waterways(self) -> tuple[tuple[str, ...], ...]:
         """Ports joined by channels, by bores that meet, and by the pump bay; all of them where no channel is stated."""
-        if not self.channels:
-            return super().waterways()
-        places, bay = self._places(), self._bay_bore()
-        grooves = [Groove(c.points(places), float(c.width), *self._channel_z(c)) for c in self.channels]
-        bores = [*(bore_of(self._port_frame(p)) for p in self.ports), *((bay,) if bay else ())]
-        groups = (tuple(n for n in g if n != BAY) for g in joined(bores, grooves))
+        groups = (tuple(n for n in g if n != BAY) for g in self._joined())
         return tuple(g for g in groups if g)
+
+    def pumped_ports(self) -> tuple[str, ...]:
+        """Ports whose channels end in the pump bay."""
+        return tuple(n for g in self._joined() if self.bay is not None and BAY in g for n in g if n != BAY)
+
+    def _joined(self) -> tuple[tuple[str, ...], ...]:
+        places, bay = self._places(), self._bay_bore()
+        bores = [*(bore_of(self._port_frame(p)) for p in self.ports), *((bay,) if bay else ())]
+        if not self.channels:
+            return (tuple(b.name for b in bores),)
+        grooves = [Groove(c.points(places), float(c.width), *self._channel_z(c)) for c in self.channels]
+        return joined(bores, grooves)
 
     def waterways_known(self) -> bool:
         return bool(self.channels)

@@ -40,8 +40,9 @@ def joined(bores: Sequence[Bore], grooves: Sequence[Groove]) -> tuple[tuple[str,
         for i, bore in enumerate(bores):
             if opens_into(bore, groove):
                 parent[root(i)] = root(k)
-    for (k, a), (m, b) in combinations(enumerate(grooves, len(bores)), 2):
-        if min(a.high, b.high) - max(a.low, b.low) > TOUCH and _between(a.points, b.points) < (a.width + b.width) / 2:
+    for (k, one), (m, other) in combinations(enumerate(grooves, len(bores)), 2):
+        level = min(one.high, other.high) - max(one.low, other.low) > TOUCH
+        if level and _between(one.points, other.points) < (one.width + other.width) / 2:
             parent[root(k)] = root(m)
     groups: dict[int, list[str]] = {}
     for i, bore in enumerate(bores):

@@ -248,6 +248,9 @@ class Pump(Part):
             out.append(HolePattern("back", self.frame("back").pose, slots, "bracket"))
         return tuple(out)
 
+    def pumped_ports(self) -> tuple[str, ...]:
+        return tuple(f.name for f in self._port_frames())
+
     def coolant_ml(self) -> float:
         if self.coolant is not None:
             return float(self.coolant)

@@ -13,17 +13,16 @@ from elbowroom.model.hydraulics import Branch, against_all, branches, is_ring, p
 def check(loop: Loop) -> tuple[list[Finding], frozenset[int]]:
     """Findings on the way round, and the pipes that coolant must run through against their arrow."""
     found = [*_dead_legs(loop), *_undriven(loop), *_apart(loop), *_doubtful(loop)]
-    turned: set[int] = set()
-    for block, moves in loop.blocks:
-        if moves is not False:
-            back = _turned(loop, block)
-            arrows = _arrows(loop, block, back)
-            turned |= set(back)
-            found += arrows or ([] if loop.unclear(block) else _branches(loop, block))
-    whole = [i for block, moves in loop.blocks if moves is not False for i in block]
+    moving = [block for block, moves in loop.blocks if moves is not False]
+    whole = [i for block in moving for i in block]
+    backs = [_turned(loop, block) for block in moving]
+    arrows = [f for block, back in zip(moving, backs, strict=True) for f in _arrows(loop, block, back)]
+    found += arrows
+    if not arrows and not loop.unclear(whole):
+        found += [f for group in parts_apart(loop.net, whole) for f in _branches(loop, group)]
     if len(whole) == len(loop.net.pipes) and not any(f.verdict in ("fail", "unknown") for f in found):
         found += [_circuit(loop, group) for group in parts_apart(loop.net, whole)]
-    return found, frozenset(turned)
+    return found, frozenset(i for back in backs for i in back)
 
 
 def _closes(loop: Loop, block: list[int]) -> bool:
@@ -87,9 +86,7 @@ def _idle(loop: Loop, group: list[int], moving: set[int]) -> Finding:
         text = f"nothing drives coolant through {names}: both ends open into one waterway of {shared[0]}"
         remedies = [f"lead it through the loop in series, or between two waterways of {shared[0]}"]
     elif pumped:
-        text = (
-            f"nothing drives coolant through {names}: no run leaves {pumped[0]} by its out and comes back by its in"
-        )
+        text = f"nothing drives coolant through {names}: no run leaves {pumped[0]} by its out and comes back by its in"
         remedies = [_THROUGH_A_PUMP]
     else:
         text = f"there is no pump on the way round {names}: nothing moves the coolant"
@@ -166,10 +163,10 @@ def _arrows(loop: Loop, block: list[int], back: list[int]) -> list[Finding]:
     return [loop.finding("fail", pieces(ports), text, f"arrows {loop.names(wrong)}", ports, remedies)]
 
 
-def _branches(loop: Loop, block: list[int]) -> list[Finding]:
+def _branches(loop: Loop, pipes: list[int]) -> list[Finding]:
     """A finding for each waterway at which the flow divides."""
     by_fork: dict[int, list[Branch]] = {}
-    for branch in branches(loop.net, block):
+    for branch in branches(loop.net, pipes):
         by_fork.setdefault(branch.start, []).append(branch)
     return [_fork(loop, fork, ways) for fork, ways in by_fork.items()]
 

@@ -51,6 +51,15 @@ def test_a_plate_joins_what_its_channels_join():
 def test_a_pump_bay_joins_the_channels_that_end_in_it():
     part = DistributionPlate(**sizes("plate")["plate-300x140-pump"].fields)
     assert ways(part) == {frozenset(("return", "out", "fill", "drain"))}
+    assert set(part.pumped_ports()) == {"return", "out", "fill", "drain"}
+    less = part.model_copy(update={"channels": part.channels[:1]})
+    assert ways(less) == {frozenset(("return",)), frozenset(("out",)), frozenset(("fill",)), frozenset(("drain",))}
+    assert less.pumped_ports() == ("return",)
+
+
+def test_a_pump_drives_all_of_its_ports_and_others_drive_none():
+    assert set(Pump().pumped_ports()) == {"out", "in", "fill"}
+    assert Radiator().pumped_ports() == CpuBlock().pumped_ports() == ()
 
 
 def test_a_plate_without_channels_says_nothing():
