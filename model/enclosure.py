@@ -83,7 +83,15 @@ class Enclosure:
 
     def hulls(self, which: Index) -> Array:
         """Six points (k, 6, 3) around each triangle; the surface lies in their hull thickened by `stray`."""
+        return self.hulls_and_sides(which)[0]
+
+    def hulls_and_sides(self, which: Index) -> tuple[Array, Array]:
+        """The same, and the normals (k, 2, 3) at the two ends of a ROUND triangle's arc; zero for others.
+
+        A fillet ends in the plane it runs into, so what lies beyond that plane is parted from it by this normal.
+        """
         out = np.concatenate([self.corners[which]] * 2, axis=1)
+        sides = np.zeros((len(which), 2, 3))
         ring = np.flatnonzero(self.kind[which] == ROUND)
         if len(ring):
             rows = self.rows[which[ring]]
@@ -93,7 +101,8 @@ class Enclosure:
             tip = base + (radius / np.cos(half)[:, None])[:, :, None] * middle[:, None]
             arc = base[:, :, None] + radius[:, :, None, None] * ends[:, None]
             out[ring] = np.concatenate([tip, arc.reshape(len(ring), 4, 3)], axis=1)
-        return out
+            sides[ring] = ends
+        return out, sides
 
     def reach(self) -> tuple[Array, Array]:
         """All hull points (n, 3) and the stray of each: whose extent along a direction bounds the body's."""
@@ -165,18 +174,21 @@ def pair_gaps(
 ) -> Array:
     """Sound lower bound (k,) of the gap of each triangle pair, mm. `towards` (k, 3): a likely direction of each.
 
-    Negative where no plane tried has the two enclosures on its two sides.
+    Negative where no plane tried has the two enclosures on its two sides. Tried are planes along both triangles, along
+    both axes' normals, along the ends of arcs, and the plane that both triangles stand square to.
     """
     i, j = pairs
-    pa = a.hulls(i)
-    pb = b.hulls(j) @ turn.T + move
-    axes_a, axes_b = a.rows[i, 4:7], b.rows[j, 4:7] @ turn.T
-    tries = np.stack([towards, a.normals[i], b.normals[j] @ turn.T, axes_a, axes_b], axis=1)
+    pa, sides_a = a.hulls_and_sides(i)
+    pb, sides_b = b.hulls_and_sides(j)
+    pb, sides_b = pb @ turn.T + move, sides_b @ turn.T
+    normals_a, normals_b = a.normals[i], b.normals[j] @ turn.T
+    single = [towards, normals_a, normals_b, a.rows[i, 4:7], b.rows[j, 4:7] @ turn.T, np.cross(normals_a, normals_b)]
+    tries = np.concatenate([np.stack(single, axis=1), sides_a, sides_b], axis=1)
     length = np.linalg.norm(tries, axis=2, keepdims=True)
     tries = tries / np.maximum(length, 1e-300)
     along_a = np.einsum("kdi,kpi->kdp", tries, pa)
     along_b = np.einsum("kdi,kpi->kdp", tries, pb)
     gap = np.maximum(along_b.min(axis=2) - along_a.max(axis=2), along_a.min(axis=2) - along_b.max(axis=2))
-    gap = np.where(length[:, :, 0] > 0.5, gap, -np.inf)
+    gap = np.where(length[:, :, 0] > 1e-6, gap, -np.inf)  # a zero vector, or all rounding, is no direction
     out: Array = gap.max(axis=1) - a.stray[i] - b.stray[j]
     return out

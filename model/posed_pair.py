@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.depth import Depth, depth_of
-from elbowroom.model.enclosure import pair_gaps
+from elbowroom.model.enclosure import FLAT, pair_gaps
 from elbowroom.model.facing import facing_point
 from elbowroom.model.meshes import Surface
 from elbowroom.model.narrow import Kernel, Nearest, close_pairs, common, held, nearest
@@ -84,10 +84,13 @@ class PosedPair:
         if pairs is None:
             return None
         i, j, towards = pairs
+        # Two flat triangles are the solids themselves: their gap is the meshes' own.
+        curved = (self.a.enclosure.kind[i] != FLAT) | (self.b.enclosure.kind[j] != FLAT)
+        i, j, towards = i[curved], j[curved], towards[curved]
         if len(i) == 0:
-            return margin - self.bound
+            return distance
         gaps = pair_gaps(self.a.enclosure, self.b.enclosure, self.turn, self.move, (i, j), towards)
-        return min(float(gaps.min()), margin - self.bound)
+        return min(float(gaps.min()), distance)
 
     def touching_at(self, otherwise: Array) -> Array:
         """A point where two flat bodies touch: witness points of meeting triangles are not to be trusted."""
