@@ -42,7 +42,7 @@ class TubeSpec(_Spec):
     )
 
 
-Tube = Annotated[TubeSpec, BeforeValidator(_stock)]
+Tube = Annotated[TubeSpec, BeforeValidator(_stock, json_schema_input_type=str | TubeSpec)]
 
 
 class RunSpec(_Spec):
@@ -83,4 +83,4 @@ class CoolantSpec(_Spec):
     )
 
 
-LoopRun = Annotated[RunSpec, BeforeValidator(_run)]
+LoopRun = Annotated[RunSpec, BeforeValidator(_run, json_schema_input_type=Arrow | RunSpec)]

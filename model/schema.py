@@ -11,10 +11,11 @@ from typing import Any
 from pydantic import BaseModel
 
 from elbowroom.model.resolve import CUSTOM
-from elbowroom.model.spec import BuildSpec, Layering, Placement
+from elbowroom.model.spec import At, BuildSpec, Layering, Placement
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.catalogue import sizes
 
+AT = "place"  # the definition of measured distances
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -22,6 +23,7 @@ def build_schema() -> dict[str, Any]:
     """The schema of a whole build file (JSON Schema 2020-12), with units, ranges and sources of every field."""
     schema = BuildSpec.model_json_schema()
     defs: dict[str, Any] = schema.setdefault("$defs", {})
+    defs[AT] = At.model_json_schema()
     for kind, words in (("part", Placement), ("layer", Layering)):
         defs[kind] = _entry(kind, words, defs)
     defs["case"] = _case(defs)
@@ -65,6 +67,9 @@ def _entry(kind: str, words: type[BaseModel], defs: dict[str, Any]) -> dict[str,
         names += [family, *known]
         value: dict[str, Any] = {"type": "string"} if cls.path_field else {"enum": [*known, CUSTOM]}
         fields = {k: v for k, v in _fields(cls, defs, f"{family}.").items() if k != cls.path_field}
+        if cls.own_place:
+            either = {"anyOf": [fields["points"]["items"], {"$ref": f"#/$defs/{AT}"}]}
+            fields["points"] = {**fields["points"], "items": either}
         shapes.append(
             {
                 "type": "object",

@@ -95,7 +95,7 @@ class Placement(_Spec):
     contact: bool = Field(True, description="whether the two frames' faces are meant to meet")
     outside: bool = Field(False, description="meant to stand outside the case")
 
-    @field_validator("turn", mode="before")
+    @field_validator("turn", mode="before", json_schema_input_type=Turn | list[Turn])
     @classmethod
     def _one_or_more(cls, value: Any) -> Any:
         return [value] if isinstance(value, dict) else value
@@ -116,7 +116,7 @@ class Layering(_Spec):
     cable_to: list[Wall] | None = Field(None, description="the corner a fan's cable leaves toward: two walls")
     ports_to: Wall | None = Field(None, description="the wall a radiator's port end points to")
 
-    @field_validator("cable_to", mode="before")
+    @field_validator("cable_to", mode="before", json_schema_input_type=str | list[Wall] | None)
     @classmethod
     def _words(cls, value: Any) -> Any:
         return value.split() if isinstance(value, str) else value

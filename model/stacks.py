@@ -20,6 +20,9 @@ from elbowroom.model.spec import WALLS, Layering
 from elbowroom.parts.base import Frame, Part
 from elbowroom.parts.pose import Pose, bring_together, compose, inverse, turn
 
+SOFT_LAYERS = frozenset({"gasket", "washer", "dust-filter"})
+ROW_SLACK = 15.0  # mm: rows of four differ by this where their gaps are 15 and 20; longer ones lack a fan's holes (P)
+SIDE_SLACK = 5.0  # mm: between two fan sizes, whose holes are at least 17 mm apart, and play of measuring (P)
 _SAME = 1e-6  # mm or unit vector: two frames are on one axis or in one plane, from arithmetic alone
 
 
@@ -83,6 +86,7 @@ class _Layer:
         """Lay the layers of one side of the panel, each on the one before."""
         base = self.to.frame_pose(opening.name)
         row = _row(self.to.part, opening)
+        self._too_large(entries, opening)
         height = 0.0
         below: list[tuple[str, Frame, Pose]] = [(self.to.name, opening, base)]
         for i, entry in enumerate(entries):
@@ -113,6 +117,21 @@ class _Layer:
                 return
             height += thickness
             below = here
+
+    def _too_large(self, entries: Sequence[Entry], opening: Frame) -> None:
+        """A radiator that is screwed to the opening, through nothing but soft layers and fans, must not outgrow it."""
+        for entry in entries:
+            own = _own_row(entry)
+            if own is not None and opening.size is not None:
+                face = entry.part.frame(entry.part.seat or "")
+                for have, room, way, slack in zip(
+                    face.size or (0, 0), opening.size, ("long", "wide"), (ROW_SLACK, SIDE_SLACK), strict=True
+                ):
+                    if have > room + slack:
+                        over = f"{have - room:g} mm too {way} for the {room:g} mm"
+                        self.problem(entry.path, f'the radiator\'s row of fans is {over} of "{opening.name}"')
+            elif entry.part.air_flow() is None and entry.part.family not in SOFT_LAYERS:
+                return  # an adapter has holes of its own
 
     def _near(self, entry: Entry, outside: bool) -> Frame | None:
         """The face of a layer that looks at the panel."""

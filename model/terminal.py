@@ -40,7 +40,7 @@ _SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
 
 
 def _out() -> Console:
-    return Console(highlight=False, soft_wrap=False)
+    return Console(highlight=False, soft_wrap=True)
 
 
 @contextmanager
