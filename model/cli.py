@@ -85,20 +85,21 @@ def export(
 def demo(
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.")] = Path("elbowroom-demo"),
     every: Annotated[bool, typer.Option("--all", help="All shipped demo builds, as planned and as mended.")] = False,
+    only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
 ) -> None:
     """Check a shipped demo build as first planned, then as mended, and export the mended one."""
     from elbowroom.model import demos, pipeline
     from elbowroom.model.terminal import bar, summary, written
     from elbowroom.model.writers import chosen, write
 
-    status = FITS
+    status, formats = FITS, chosen(only)
     for planned, mended in demos.pairs() if every else demos.pairs()[:1]:
         with bar() as progress:
             before = pipeline.check(planned, (), progress)
         summary(f"{before.layout.title}, as first planned", before.findings, before.layout.interior)
         with bar() as progress:
             after = pipeline.check(mended, (), progress)
-            result = write(after.scene, after.findings, to / demos.slug(mended), chosen(None), progress)
+            result = write(after.scene, after.findings, to / demos.slug(mended), formats, progress)
         summary(f"{after.layout.title}, as mended", after.findings, after.layout.interior)
         written(result)
         status = max(status, _status(after))

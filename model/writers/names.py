@@ -66,8 +66,12 @@ def catalogue_name(part: Part) -> str | None:
 @cache
 def _catalogue(family: str) -> dict[str, str]:
     found: dict[str, str] = {}
+    cls = family_class(family)
+    needed = {name for name, info in cls.model_fields.items() if info.is_required()}
     for size in sizes(family).values():
-        found.setdefault(family_class(family)(**size.fields).shape_key(), size.name)
+        if needed - set(size.fields):
+            continue  # a row that draws nothing without the build's own fields, such as the points of a cable
+        found.setdefault(cls(**size.fields).shape_key(), size.name)
     return found
 
 
