@@ -193,7 +193,7 @@ def _circuit(loop: Loop, group: list[int]) -> Finding:
     net, ring = loop.net, is_ring(loop.net, group)
     trip = [i for i, _ in round_trip(net, group, loop.first(group))] if ring else group
     ports = loop.ports(trip)
-    text = f"the coolant goes round in one circuit: {loop.names(trip)}" + (", and round again" if ring else "")
+    text = f"the coolant goes round in one circuit{'' if ring else ' that divides'}: {loop.names(trip)}"
     order = (("order", [net.pipes[i].name for i in trip]),)
     place = "circuit " + net.pipes[trip[0]].name
     return loop.finding("pass", pieces(ports), text, place, (), (), len(trip), "runs", None, order)

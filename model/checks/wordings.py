@@ -25,6 +25,11 @@ def mm3(value: float) -> str:
     return f"{value:.3g} mm3" if abs(value) < 1.0 else f"{value:.1f} mm3"
 
 
+def ml(value: float) -> str:
+    """A volume of coolant for a sentence: whole millilitres, one decimal under ten."""
+    return f"{value:.1f} ml" if abs(value) < 10 else f"{value:.0f} ml"
+
+
 def assumed_by(piece: Piece) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """The piece's fields that a finding must call assumed, as `Basis.assumed` wants them."""
     fields = piece.assumed

@@ -1,0 +1,292 @@
+"""Heights of the coolant check: high points that hold air, and the ports to fill and drain by.
+
+Owns those verdicts, as `coolant` lists them. Leaves heights themselves to `levels`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from elbowroom.model.checks.loop_terms import pieces, point_of
+from elbowroom.model.checks.wordings import assumed_by, ml
+from elbowroom.model.coolant_volume import Share
+from elbowroom.model.findings import Basis, Finding, Point, Verdict
+from elbowroom.model.hydraulics import Network
+from elbowroom.model.layout import Layout, Piece
+from elbowroom.model.levels import LEVEL_MM, Peak, Stand, below, free_ports, held_in, land, peaks, stand
+from elbowroom.model.plumbing import Plumbing, Port
+from elbowroom.parts.pump import Pump
+
+FACING_DOWN = -0.5  # upward part of a port's axis below which nothing can be poured in (30 degrees under level): P
+
+_SIDES = {"open": "open side", "tray": "tray side"}
+
+
+def check(
+    layout: Layout,
+    plumbing: Plumbing,
+    net: Network,
+    held: Sequence[Share],
+    tubes: Mapping[str, Piece],
+    unreachable: frozenset[Port],
+) -> list[Finding]:
+    """Findings on air, filling and draining; arguments as of `coolant.check`, and what each share of the loop holds."""
+    levels = _Levels(layout, plumbing, net, held, tubes, unreachable)
+    return [*levels.air(), levels.fill(), levels.drain()]
+
+
+class _Levels:
+    def __init__(
+        self,
+        layout: Layout,
+        plumbing: Plumbing,
+        net: Network,
+        held: Sequence[Share],
+        tubes: Mapping[str, Piece],
+        unreachable: frozenset[Port],
+    ) -> None:
+        self.layout, self.plumbing, self.net, self.held, self.tubes = layout, plumbing, net, held, tubes
+        self.users = net.users()
+        self.free = [p for p in free_ports(layout, net) if p not in unreachable]
+        self.upright, self.lying = stand(layout, "floor"), stand(layout, plumbing.lies_on)
+
+    def air(self) -> list[Finding]:
+        high = peaks(self.layout, self.net, self.tubes, self.upright)
+        level, told = self._level()
+        if level is None:
+            top = high[0]
+            text = (
+                f"the loop has neither reservoir nor a port to fill by, so where air stays cannot be told; its highest "
+                f"place is {self._place(top)}, {self._up(top.height)}"
+            )
+            return [self._about("caution", self._names(top), text, "air", (top.where,), ["state coolant.fill"])]
+        over = [p for p in high if p.height > level + LEVEL_MM and not self._lets_out(p, level)]
+        if over:
+            return [self._trapped(p, level, told) for p in over]
+        lower = [p for p in high if not self._lets_out(p, level)]
+        text = f"no place of the loop stands above {told}, {self._up(level)}"
+        if lower:
+            text += "; lower high points, from which flow or tilting carries the air: "
+            text += ", ".join(f"{self._place(p)} ({_mm(max(0.0, level - p.height))} under it)" for p in lower)
+        places = tuple(p.where for p in lower)
+        return [self._about("pass", self.net.reached(), text, "air", places, (), 0.0, "mm")]
+
+    def _reservoirs(self) -> list[Piece]:
+        return [p for n in self.net.reached() if isinstance((p := self.layout.piece(n)).part, Pump)]
+
+    def _level(self) -> tuple[float | None, str]:
+        """The height the loop fills to by itself, and what sets it."""
+        fill = self.plumbing.fill
+        if fill is not None:
+            return self._high(fill, self.upright), f"the fill port {fill}"
+        tops = [(self.upright.span(p, held_in(p))[1], p.name) for p in self._reservoirs()]
+        if tops:
+            top, name = max(tops)
+            return top, f"the top of the reservoir of {name}"
+        best = self._best(self._pourable(), self.upright, 1)
+        return (None, "") if best is None else (self._high(best, self.upright), f"{best}, the best port to fill by,")
+
+    def _lets_out(self, peak: Peak, level: float) -> bool:
+        """Whether air is meant to gather at a high point: in a reservoir, or right under the fill port."""
+        if peak.way is None:
+            return False
+        way = self.net.ways[peak.way]
+        filled = self.plumbing.fill in way.ports and peak.height <= level + LEVEL_MM
+        return filled or any(p.name in way.pieces for p in self._reservoirs())
+
+    def _trapped(self, peak: Peak, level: float, told: str) -> Finding:
+        over = peak.height - level
+        text = (
+            f"air collects in {self._place(peak)}: at {self._up(peak.height)} it stands {_mm(over)} above {told}, "
+            "and the loop does not fill to there by itself"
+        )
+        remedies = [f"bleed it: let the pump run and tilt the case until {self._place(peak)} is below {told}"]
+        if peak.way is not None:
+            own = [p for p in self.free if self.net.way_of[p] == peak.way]
+            best = self._best(own, self.upright, 1)
+            if best is not None and self._high(best, self.upright) > level:
+                under = peak.height - self._high(best, self.upright)
+                remedies.insert(0, f"let the air out by {best}, {_mm(under)} below the top")
+        remedies.append(f"raise {told} by {_mm(over)}" if self.plumbing.fill is None else f"fill {_mm(over)} higher")
+        place = f"air {peak.line.name}" if peak.way is None and peak.line else f"air {self._first(peak)}"
+        return self._about("caution", self._names(peak), text, place, (peak.where,), remedies, over, "mm", 0.0)
+
+    def _first(self, peak: Peak) -> str:
+        """A port's name that tells a part's waterways apart."""
+        return "" if peak.way is None else self.net.ways[peak.way].ports[0].frame
+
+    def _place(self, peak: Peak) -> str:
+        if peak.line is not None:
+            return f"the tube {peak.line.name}"
+        return "" if peak.way is None else str(self.net.ways[peak.way])
+
+    def _names(self, peak: Peak) -> list[str]:
+        if peak.line is not None:
+            return pieces((peak.line.start.port, peak.line.end.port))
+        return [] if peak.way is None else list(self.net.ways[peak.way].pieces)
+
+    # -- filling and draining ---------------------------------------------------------------------------------------
+
+    def _pourable(self) -> list[Port]:
+        return [p for p in self.free if self._faces(p, self.upright) >= FACING_DOWN]
+
+    def _high(self, port: Port, at: Stand) -> float:
+        return at.height(land(self.layout, port))
+
+    def _faces(self, port: Port, at: Stand) -> float:
+        """How much a port's axis looks up: 1 straight up, -1 straight down."""
+        return float(at.up @ self.layout.piece(port.piece).frame_pose(port.frame)[:3, 2])
+
+    def _best(self, ports: Sequence[Port], at: Stand, sign: int) -> Port | None:
+        """The highest (sign 1) or lowest (-1) port; of those level with it, the one that looks that way most, and of
+        those one that is not marked for the flow."""
+        if not ports:
+            return None
+        reach = {p: sign * self._high(p, at) for p in ports}
+        level = [p for p in ports if reach[p] >= max(reach.values()) - LEVEL_MM]
+        return max(
+            level, key=lambda p: (round(sign * self._faces(p, at), 3), self.net.frames[p].flow is None, reach[p])
+        )
+
+    def fill(self) -> Finding:
+        chosen, best = self.plumbing.fill, self._best(self._pourable(), self.upright, 1)
+        if chosen is None:
+            if best is None:
+                text = "no port of the loop is free to fill it by"
+                remedies = ["choose a reservoir or a plate with a port more, at its top"]
+                return self._about("caution", self.net.reached(), text, "fill", (), remedies)
+            h = self._high(best, self.upright)
+            text = f"the best port to fill by is {best}: the highest free one, {self._up(h)}; the build chooses none"
+            return self._about("pass", [best.piece], text, "fill", (self._at(best),), (), h, "mm")
+        h = self._high(chosen, self.upright)
+        where: list[Point] = [self._at(chosen)]
+        verdict: Verdict = "pass"
+        said, remedies, required = [f"the loop is filled by {chosen}, {self._up(h)}"], [], None
+        fault = self._occupied(chosen)
+        if fault:
+            verdict = "fail"
+            said.append(fault)
+        elif self._faces(chosen, self.upright) < FACING_DOWN:
+            verdict = "caution"
+            said.append("it looks down, so that nothing can be poured in while the case stands")
+        if best is not None:
+            required = self._high(best, self.upright)
+            if required > h + LEVEL_MM:
+                verdict = "caution" if verdict == "pass" else verdict
+                said.append(f"{best} is {_mm(required - h)} higher")
+                where.append(self._at(best))
+            elif verdict == "pass":
+                said.append("the highest that is free")
+            if verdict != "pass" and best != chosen:
+                remedies.append(f"fill by {best}")
+        text = "; ".join(said)
+        return self._about(verdict, [chosen.piece], text, "fill", tuple(where), remedies, h, "mm", required)
+
+    def drain(self) -> Finding:
+        chosen, best = self.plumbing.drain, self._best(self.free, self.lying, -1)
+        side = self.lying.side
+        posed = f"with the case {'standing' if side == 'floor' else 'lying'} on its {_SIDES.get(side, side)}"
+        port = chosen or best
+        if port is None:
+            text = f"no port of the loop is free to drain it by, {posed}: a tube must be undone"
+            remedies = ["choose a part with a free port low down, and put a valve in it"]
+            return self._about("caution", self.net.reached(), text, "drain", (), remedies)
+        h, (stay, low, high) = self._high(port, self.lying), self._stays(port)
+        stays = f"about {ml(stay)} stay lower than it ({ml(low)} in what stands wholly below, {ml(high)} in all that "
+        stays += "reaches below it, by the outsides of the parts; what dips hold back above it is not counted)"
+        extra: tuple[tuple[str, Any], ...] = (("height_mm", h),)
+        where, remedies = [self._at(port)], list[str]()
+        verdict: Verdict = "pass"
+        if chosen is None:
+            text = f"the best port to drain by, {posed}, is {port}: the lowest free one, {self._over(h)}; {stays}"
+        else:
+            said = [f"the loop is drained by {port}, {posed}, {self._over(h)}"]
+            fault = self._occupied(port)
+            if fault:
+                said.append(fault)
+                verdict = "caution"
+            if best is not None and best != port:
+                deeper = h - self._high(best, self.lying)
+                if deeper > LEVEL_MM:
+                    said.append(f"{best} is {_mm(deeper)} lower, and {ml(self._stays(best)[0])} would stay")
+                    verdict = "caution"
+                    where.append(self._at(best))
+                if verdict != "pass":
+                    remedies.append(f"drain by {best}")
+            elif best == port:
+                said.append("the lowest that is free")
+            text = "; ".join([*said, stays])
+        return self._about(
+            verdict, [port.piece], text, "drain", tuple(where), remedies, stay, "ml", None, low, high, extra
+        )
+
+    def _occupied(self, port: Port) -> str:
+        """Why a chosen port cannot be opened; empty where it can."""
+        if self.net.way_of[port] not in self.net.at:
+            return f"no run of the loop reaches {port}"
+        return f"{self.users[port][0]} occupies it" if port in self.users and port not in self.free else ""
+
+    def _stays(self, port: Port) -> tuple[float, float, float]:
+        """What stands lower than a port, ml: by how much of each part's height does, in parts that do wholly, and in
+        all that reach lower."""
+        level = self._high(port, self.lying)
+        about, least, most = [], [], []
+        for share in self.held:
+            part = self._below(share, level)
+            bounds = (float(part >= 1.0), float(part > 0.0)) if share.kind == "part" else (part, part)
+            about.append(share.ml * part)
+            least.append(share.low * bounds[0])
+            most.append((share.ml if share.high is None else share.high) * bounds[1])
+        return math.fsum(about), math.fsum(least), math.fsum(most)
+
+    def _below(self, share: Share, level: float) -> float:
+        """How much of a share lies below a level, 0 to 1."""
+        if share.kind == "part":
+            piece = self.layout.piece(share.name)
+            low, high = self.lying.span(piece, held_in(piece))
+            return min(1.0, max(0.0, (level - low) / (high - low)))
+        if share.kind == "fittings":
+            at = self.lying.height(land(self.layout, next(p for p in self.net.frames if str(p) == share.name)))
+            return float(at < level)
+        line = next(li for li in self.plumbing.lines if li.name == share.name)
+        return below(self.layout, line, self.tubes.get(line.name), self.lying, level)
+
+    # -- wording ----------------------------------------------------------------------------------------------------
+
+    def _at(self, port: Port) -> Point:
+        return point_of(self.layout, port)
+
+    def _up(self, height: float) -> str:
+        return f"{_mm(height)} up" if self.layout.interior is None else f"{_mm(height)} above the floor"
+
+    def _over(self, height: float) -> str:
+        return f"{_mm(height)} up" if self.layout.interior is None else f"{_mm(height)} above that side's inside"
+
+    def _about(
+        self,
+        verdict: Verdict,
+        parts: Sequence[str],
+        text: str,
+        place: str,
+        where: tuple[Point, ...],
+        remedies: Sequence[str] = (),
+        measured: float | None = None,
+        unit: str = "mm",
+        required: float | None = None,
+        low: float | None = None,
+        high: float | None = None,
+        extra: tuple[tuple[str, Any], ...] = (),
+    ) -> Finding:
+        assumed = tuple(a for name in parts for a in assumed_by(self.layout.piece(name)))
+        return Finding(
+            "coolant", verdict, tuple(parts), text, measured=measured, unit=unit, required=required,
+            low=measured if low is None else low, high=measured if high is None else high, where=where,
+            basis=Basis("boxes" if place != "fill" else "arithmetic", 0.0, assumed), remedies=tuple(remedies),
+            extra=extra, place=place,
+        )  # fmt: skip
+
+
+def _mm(value: float) -> str:
+    return f"{value:.0f} mm" if value >= 10 else f"{value:.1f} mm"
