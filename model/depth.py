@@ -52,6 +52,9 @@ def depth_of(shared: Any, bound: float) -> Depth | None:
         return None
     best: Depth | None = None
     for piece in shared.decompose():
+        box = np.array(piece.bounding_box())
+        if best is not None and float((box[3:] - box[:3]).min()) <= best.depth:
+            continue  # no piece is deeper than its box is wide
         found = _piece(piece, bound)
         if found is not None and (best is None or found.depth > best.depth):
             best = found
@@ -163,4 +166,6 @@ def _inner_balls(
         gap, _ = surface.nearest(centre)
         if gap > CONTACT_MM * 1e-3:
             found.append((gap, centre))
+        if gap >= _FITS * width / 2:  # none can be larger
+            break
     return sorted(found, key=lambda f: -f[0])

@@ -15,6 +15,8 @@ bound for the solids, with no regard to the chord error where faces are flat, or
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -104,11 +106,16 @@ class Enclosure:
             sides[ring] = ends
         return out, sides
 
+    @cached_property
+    def curved_hulls(self) -> Array:
+        """Hulls (k, 6, 3) of all triangles that are not flat."""
+        return self.hulls(self.curved)
+
     def reach(self) -> tuple[Array, Array]:
         """All hull points (n, 3) and the stray of each: whose extent along a direction bounds the body's."""
         if self._reach is None:
             if len(self.curved):
-                hulls = self.hulls(self.curved).reshape(-1, 3)
+                hulls = self.curved_hulls.reshape(-1, 3)
                 stray = np.repeat(self.stray[self.curved], 6)
                 points = np.concatenate([self.mesh.vertices, hulls])
                 self._reach = points, np.concatenate([np.zeros(len(self.mesh.vertices)), stray])
@@ -123,7 +130,7 @@ class Enclosure:
         """
         if not len(self.curved):
             return float("inf"), float("-inf")
-        hulls = self.hulls(self.curved) @ turn.T + move
+        hulls = self.curved_hulls @ turn.T + move
         stray = self.stray[self.curved]
         lo, hi = hulls.min(axis=1) - stray[:, None], hulls.max(axis=1) + stray[:, None]
         near = ((lo <= box[1]) & (hi >= box[0])).all(axis=1)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.enclosure import FLAT
-from elbowroom.model.narrow import Kernel, close_pairs
+from elbowroom.model.narrow import ClosePairs, Kernel
 from elbowroom.model.tolerances import CONTACT_MM, FLAT_ANGLE_RAD
 
 Array = NDArray[np.float64]
@@ -21,16 +21,20 @@ _TRIES = 60  # largest facing pairs looked at; the first nearly always serves
 
 
 def facing_point(
-    a: Kernel, b: Kernel, turn: Array, move: Array, within: float, usable: Callable[[Array], bool]
+    a: Kernel,
+    b: Kernel,
+    turn: Array,
+    move: Array,
+    pairs: ClosePairs,
+    within: float,
+    usable: Callable[[Array], bool],
 ) -> tuple[Array, Array] | None:
     """Points on a and on b, opposite each other on parallel flat faces at most `within` mm apart; None where none are.
 
-    `usable` is asked whether meshes and solids agree at a point. Of several the nearest faces, then the largest.
+    `pairs` holds at least the triangle pairs that near. `usable` is asked whether meshes and solids agree at a point.
+    Of several the nearest faces, then the largest.
     """
-    pairs = close_pairs(a, b, turn, move, within + CONTACT_MM)
-    if pairs is None:
-        return None
-    i, j, _ = pairs
+    i, j = pairs.i, pairs.j
     ea, eb = a.enclosure, b.enclosure
     na, nb = ea.normals[i], eb.normals[j] @ turn.T
     opposed = (np.linalg.norm(na + nb, axis=1) < FLAT_ANGLE_RAD) & (ea.kind[i] == FLAT) & (eb.kind[j] == FLAT)

@@ -110,10 +110,23 @@ def common(a: Kernel, b: Kernel, turn: Array, move: Array) -> Any:
     return a.manifold ^ b.manifold.transform(np.hstack([turn, move.reshape(3, 1)]))
 
 
-def close_pairs(
-    a: Kernel, b: Kernel, turn: Array, move: Array, margin: float
-) -> tuple[NDArray[np.int64], NDArray[np.int64], Array] | None:
-    """Every pair of triangles within `margin` mm, with a direction from one to the other; None where too many."""
+class ClosePairs:
+    """Pairs of triangles near each other: their numbers, and on demand a direction from one to the other."""
+
+    def __init__(self, contacts: Any) -> None:
+        self._contacts = contacts
+        both = np.array([(c.b1, c.b2) for c in contacts], dtype=np.int64).reshape(-1, 2)
+        self.i, self.j = both[:, 0], both[:, 1]
+
+    def towards(self, which: NDArray[np.int64]) -> Array:
+        """Directions (k, 3) of the pairs asked about; zero where the kernel has none."""
+        out = np.array([self._contacts[int(k)].normal for k in which], dtype=np.float64).reshape(-1, 3)
+        out[~np.isfinite(out).all(axis=1)] = 0.0
+        return out
+
+
+def close_pairs(a: Kernel, b: Kernel, turn: Array, move: Array, margin: float) -> ClosePairs | None:
+    """Every pair of triangles within `margin` mm; None where they are too many."""
     request, result = coal.CollisionRequest(), coal.CollisionResult()
     request.num_max_contacts = MAX_CLOSE_PAIRS
     request.enable_contact = True
@@ -121,14 +134,7 @@ def close_pairs(
     coal.collide(a.bvh, _HERE, b.bvh, coal.Transform3s(turn, move), request, result)
     if result.numContacts() >= MAX_CLOSE_PAIRS:
         return None
-    found = result.getContacts()
-    n = len(found)
-    i, j, towards = np.empty(n, np.int64), np.empty(n, np.int64), np.zeros((n, 3))
-    for k, contact in enumerate(found):
-        i[k], j[k] = contact.b1, contact.b2
-        towards[k] = contact.normal
-    towards[~np.isfinite(towards).all(axis=1)] = 0.0
-    return i, j, towards
+    return ClosePairs(list(result.getContacts()))
 
 
 def held(a: Kernel, b: Kernel, turn: Array, move: Array) -> tuple[bool, bool]:

@@ -19,9 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.judged import Judged
+from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import CONTACT_MM, POSE_MOVE_DIGITS, POSE_TURN_DIGITS
+from elbowroom.parts.base import Frame, Part
 
 if TYPE_CHECKING:
     from elbowroom.model.exact import ExactPair
@@ -82,8 +84,23 @@ class Checker:
         self._identity = [f"{s.shape.key}/{s.body.name}" for s in scene.solids]
         self._turn = np.array([s.pose[:3, :3] for s in scene.solids]).reshape(-1, 3, 3)
         self._move = np.array([s.pose[:3, 3] for s in scene.solids]).reshape(-1, 3)
+        self._pieces = {p.name: p for p in scene.layout.pieces}
         self._order: dict[tuple[int, int], tuple[int, int, Array]] = {}
         self._fresh: dict[bytes, bytes] = {}
+
+    # Frames ---------------------------------------------------------------------------------------------------------
+
+    def piece(self, name: str) -> Piece:
+        """The layout's piece of that name; KeyError where there is none."""
+        return self._pieces[name]
+
+    def frame(self, piece: Piece, name: str) -> Frame:
+        """A frame of a piece's part; KeyError where it has none. All frames of a part are worked out once."""
+        kept: tuple[Part, dict[str, Frame]] | None = self.store.recall("frames", id(piece.part))
+        if kept is None or kept[0] is not piece.part:  # the part is kept with them: its id cannot pass to another
+            kept = (piece.part, {f.name: f for f in piece.part.frames()})
+            self.store.remember("frames", id(piece.part), kept)
+        return kept[1][name]
 
     # Keys -----------------------------------------------------------------------------------------------------------
 

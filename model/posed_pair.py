@@ -6,6 +6,7 @@ body's coordinates. Leaves every decision to the rules.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,7 +17,7 @@ from elbowroom.model.depth import Depth, depth_of
 from elbowroom.model.enclosure import FLAT, pair_gaps
 from elbowroom.model.facing import facing_point
 from elbowroom.model.meshes import Surface
-from elbowroom.model.narrow import Kernel, Nearest, close_pairs, common, held, nearest
+from elbowroom.model.narrow import ClosePairs, Kernel, Nearest, close_pairs, common, held, nearest
 from elbowroom.model.tolerances import CONTACT_MM
 
 Array = NDArray[np.float64]
@@ -30,6 +31,7 @@ class PosedPair:
     b: Kernel
     turn: Array
     move: Array
+    _close: tuple[float, ClosePairs | None] | None = None
 
     @property
     def bound(self) -> float:
@@ -64,9 +66,19 @@ class PosedPair:
         """By point in solid: whether a piece of either body, whose surfaces do not meet, lies in the other."""
         return any(held(self.a, self.b, self.turn, self.move))
 
-    def facing(self, within: float) -> tuple[Array, Array] | None:
+    def close(self, margin: float) -> ClosePairs | None:
+        """The triangle pairs within `margin` mm, and maybe some farther ones; None where they are too many."""
+        if self._close is None or self._close[0] < margin:
+            object.__setattr__(self, "_close", (margin, close_pairs(self.a, self.b, self.turn, self.move, margin)))
+        assert self._close is not None
+        return self._close[1]
+
+    def facing(self, within: float, usable: Callable[[Array], bool] | None = None) -> tuple[Array, Array] | None:
         """Opposite points of flat faces at most `within` mm apart, where the meshes are the solids."""
-        return facing_point(self.a, self.b, self.turn, self.move, within, self.clear_of_curves)
+        pairs = self.close(within + CONTACT_MM)
+        if pairs is None:
+            return None
+        return facing_point(self.a, self.b, self.turn, self.move, pairs, within, usable or self.clear_of_curves)
 
     def boxes_meet(self) -> bool:
         """Whether b's box, turned, and a's box share room: where they do not, no volume is shared."""
@@ -80,21 +92,21 @@ class PosedPair:
     def certified(self, distance: float) -> float | None:
         """Sound lower bound of the true surfaces' gap (negative: not certified); None where nothing can be said."""
         margin = distance + 2 * self.bound + self.slack
-        pairs = close_pairs(self.a, self.b, self.turn, self.move, margin)
+        pairs = self.close(margin)
         if pairs is None:
             return None
-        i, j, towards = pairs
         # Two flat triangles are the solids themselves: their gap is the meshes' own.
-        curved = (self.a.enclosure.kind[i] != FLAT) | (self.b.enclosure.kind[j] != FLAT)
-        i, j, towards = i[curved], j[curved], towards[curved]
-        if len(i) == 0:
+        a, b = self.a.enclosure, self.b.enclosure
+        curved = np.flatnonzero((a.kind[pairs.i] != FLAT) | (b.kind[pairs.j] != FLAT))
+        if len(curved) == 0:
             return distance
-        gaps = pair_gaps(self.a.enclosure, self.b.enclosure, self.turn, self.move, (i, j), towards)
+        which = (pairs.i[curved], pairs.j[curved])
+        gaps = pair_gaps(a, b, self.turn, self.move, which, pairs.towards(curved))
         return min(float(gaps.min()), distance)
 
     def touching_at(self, otherwise: Array) -> Array:
         """A point where two flat bodies touch: witness points of meeting triangles are not to be trusted."""
-        facing = facing_point(self.a, self.b, self.turn, self.move, self.slack, lambda _: True)
+        facing = self.facing(self.slack, lambda _: True)
         if facing is not None:
             return facing[0]
         own, other = self.a.enclosure, self.b.enclosure

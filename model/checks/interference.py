@@ -55,7 +55,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
             if n == 0 or gap < wanted[k] or gap < pairs[0][0] + CONTACT_MM
         ]
     )
-    mated = mated_bodies(scene)
+    mated = mated_bodies(scene, checker)
     found: list[Finding] = []
     for k in range(len(i)):
         a, b = pieces[i[k]], pieces[j[k]]
@@ -87,15 +87,15 @@ def _by_boxes(checker: Checker, a: NDArray[np.int64], b: NDArray[np.int64]) -> l
     return [(float(gap[k]), (int(i[k]), int(j[k]))) for k in np.argsort(gap, kind="stable")]
 
 
-def mated_bodies(scene: Scene) -> dict[BodyPair, str]:
+def mated_bodies(scene: Scene, checker: Checker) -> dict[BodyPair, str]:
     """Pairs of solids that a mate lets touch, both ways round, and the mate in words."""
     index = {s.name: k for k, s in enumerate(scene.solids)}
     found = {}
     for mate in scene.layout.mates:
-        one, other = scene.layout.piece(mate.piece), scene.layout.piece(mate.to_piece)
+        one, other = checker.piece(mate.piece), checker.piece(mate.to_piece)
         words = f"{mate.frame} to {mate.to_frame}"
-        for body in one.frame(mate.frame).bodies:
-            for to_body in other.frame(mate.to_frame).bodies:
+        for body in checker.frame(one, mate.frame).bodies:
+            for to_body in checker.frame(other, mate.to_frame).bodies:
                 a, b = index.get(f"{one.name}/{body}"), index.get(f"{other.name}/{to_body}")
                 if a is not None and b is not None:
                     found[(a, b)] = found[(b, a)] = words

@@ -22,7 +22,7 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
     rooms = [k for k, s in enumerate(scene.solids) if s.body.keep_out is not None]
     if len(real) == 0:
         return []
-    let_in = _let_in(scene)
+    let_in = _let_in(scene, checker)
     pairs = []
     lo, hi = checker.boxes.lo, checker.boxes.hi
     for k in rooms:
@@ -39,12 +39,12 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
     return [f for pair in pairs if (f := _finding(checker, pair)) is not None]
 
 
-def _let_in(scene: Scene) -> set[tuple[str, str]]:
+def _let_in(scene: Scene, checker: Checker) -> set[tuple[str, str]]:
     """(keep-out, piece) where the piece is mated to a frame that counts the keep-out among its bodies."""
     found = set()
     for m in scene.layout.mates:
         for own, frame, other in ((m.piece, m.frame, m.to_piece), (m.to_piece, m.to_frame, m.piece)):
-            found |= {(f"{own}/{body}", other) for body in scene.layout.piece(own).frame(frame).bodies}
+            found |= {(f"{own}/{body}", other) for body in checker.frame(checker.piece(own), frame).bodies}
     return found
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from elbowroom.model.checks.wordings import assumed_by, mm, mm2
 from elbowroom.model.findings import Basis, Finding, Point
-from elbowroom.model.layout import Mate, Piece
+from elbowroom.model.layout import Mate
 from elbowroom.model.pairs import Checker
 from elbowroom.model.scene import Scene
 from elbowroom.model.tolerances import (
@@ -30,7 +30,7 @@ from elbowroom.model.tolerances import (
     MATE_PRESS_MM,
 )
 from elbowroom.parts.base import Frame
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.pose import Pose, compose
 
 Array = NDArray[np.float64]
 ALIGNED = frozenset({"slot", "socket", "port", "exit", "axis"})  # kinds that claim alignment, not faces that meet
@@ -43,8 +43,8 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
 
 
 def _mate(scene: Scene, checker: Checker, index: dict[str, int], mate: Mate) -> Finding:
-    one, other = scene.layout.piece(mate.piece), scene.layout.piece(mate.to_piece)
-    claim = _Claim(mate, one, other)
+    claim = _Claim(mate, checker)
+    one, other = claim.one, claim.other
     if claim.frame.kind in ALIGNED or claim.to_frame.kind in ALIGNED:
         return _aligned(claim)
     if claim.angle > MATE_ANGLE_DEG:
@@ -82,12 +82,13 @@ def _mate(scene: Scene, checker: Checker, index: dict[str, int], mate: Mate) -> 
 class _Claim:
     """One declared contact, with both frames in case coordinates."""
 
-    def __init__(self, mate: Mate, one: Piece, other: Piece) -> None:
+    def __init__(self, mate: Mate, checker: Checker) -> None:
+        one, other = checker.piece(mate.piece), checker.piece(mate.to_piece)
         self.one, self.other, self.mate = one, other, mate
-        self.frame: Frame = one.frame(mate.frame)
-        self.to_frame: Frame = other.frame(mate.to_frame)
-        self.pose: Pose = one.frame_pose(mate.frame)
-        self.to_pose: Pose = other.frame_pose(mate.to_frame)
+        self.frame: Frame = checker.frame(one, mate.frame)
+        self.to_frame: Frame = checker.frame(other, mate.to_frame)
+        self.pose: Pose = compose(one.pose, self.frame.pose)
+        self.to_pose: Pose = compose(other.pose, self.to_frame.pose)
         # From sine and cosine: near opposed the cosine alone would lose half the digits.
         z, to_z = self.pose[:3, 2], -self.to_pose[:3, 2]
         self.angle = math.degrees(math.atan2(float(np.linalg.norm(np.cross(z, to_z))), float(z @ to_z)))
@@ -155,10 +156,8 @@ def _pressed(checker: Checker, pair: tuple[int, int], pose: Pose, to_pose: Pose)
     placed = b.manifold.transform(np.hstack([turn, (move + toward).reshape(3, 1)]))
     # b, moved toward a, now ends at height + offset + press, and a begins at height + offset.
     top = height + offset + press
-    slab = a.manifold.trim_by_plane(tuple(normal), top - press - CONTACT_MM).trim_by_plane(
-        tuple(-normal), -(top + CONTACT_MM)
-    )
-    area = float((slab ^ placed).volume()) / press
+    slab = (a.manifold ^ placed).trim_by_plane(tuple(normal), top - press - CONTACT_MM)
+    area = float(slab.trim_by_plane(tuple(-normal), -(top + CONTACT_MM)).volume()) / press
     area = area if area > 0.0 else 0.0
     checker.keep(key, struct.pack("<d", area))
     return area
