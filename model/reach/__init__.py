@@ -1,0 +1,115 @@
+"""Question 2: can each port be used?
+
+For every female port of every placed part: is its seal land whole and free, how far is its axis free, does the chosen
+chain of fittings go on (and at which angles, where it swivels), can fingers turn it and a hand come to it, can its tube
+leave, and what would go on instead. In front of each port the reachable space is a volume and a solid. Neighbouring
+ports are judged against each other.
+
+The scene holds the placed parts without any fittings or tubes: these are what is tried. Owns running the questions
+and keeping their answers; each question has a module of its own. Answers come from the envelopes of fittings as their
+fields say, and from the meshes of everything else: an envelope inside a solid is not free, and an obstacle more never
+frees anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from elbowroom.model.findings import Finding
+from elbowroom.model.plumbing import Plumbing, Port, Tubing
+from elbowroom.model.reach import keep
+from elbowroom.model.reach.neighbours import neighbours, stand
+from elbowroom.model.reach.rooms import Rooms, Site
+from elbowroom.model.reach.verdicts import Answer, Wanted, answer
+from elbowroom.model.scene import Mesh, Scene
+from elbowroom.model.store import Store
+
+Progress = Callable[[int, int, str], None]  # done, total, what
+
+__all__ = ["check", "reach_solids"]
+
+
+def check(scene: Scene, plumbing: Plumbing | None, store: Store, progress: Progress | None = None) -> list[Finding]:
+    """One finding for every female port of every placed part, then those about neighbouring ports that are no pass."""
+    rooms = Rooms(scene, store)
+    wanted, usual = _wanted(plumbing)
+    keys = {s.port: keep.key_of(rooms, s, wanted.get(s.port, Wanted()), usual) for s in rooms.sites}
+    kept = store.records(keys.values())
+    found: dict[Port, Finding] = {}
+    for n, site in enumerate(rooms.sites, 1):
+        finding = _kept(kept.get(keys[site.port]))
+        if finding is None:
+            finding = _judge(rooms, site, wanted, usual, keys[site.port]).finding
+        found[site.port] = finding
+        if progress is not None:
+            progress(n, len(rooms.sites), f"checking {site.port}")
+    return [*found.values(), *_pairs(rooms, wanted, found, keep.joined(list(keys.values())))]
+
+
+def reach_solids(scene: Scene, plumbing: Plumbing | None, store: Store) -> dict[str, Mesh]:
+    """The reachable space in front of each port as a closed mesh in case coordinates, by the port's name; ports with
+    none are left out.
+    """
+    rooms = Rooms(scene, store)
+    wanted, usual = _wanted(plumbing)
+    out = {}
+    for site in rooms.sites:
+        key = keep.key_of(rooms, site, wanted.get(site.port, Wanted()), usual)
+        solid: Mesh | None = None
+        data = store.read(keep.solid_name(key))
+        try:
+            if data is None:
+                raise ValueError("not kept")
+            solid = keep.unpack_solid(data)
+        except (ValueError, KeyError, OSError):
+            solid = _judge(rooms, site, wanted, usual, key).solid
+        if solid is not None:
+            out[str(site.port)] = solid
+    return out
+
+
+def _wanted(plumbing: Plumbing | None) -> tuple[dict[Port, Wanted], Tubing | None]:
+    """What is meant for each port, and the tube of the first run, which the loop is taken to be made of."""
+    if plumbing is None:
+        return {}, None
+    tubes = {c.port: line.tubing for line in plumbing.lines for c in (line.start, line.end)}
+    wanted = {port: Wanted(chain.links, tubes.get(port)) for port, chain in plumbing.chains.items()}
+    return wanted, plumbing.lines[0].tubing if plumbing.lines else None
+
+
+def _judge(rooms: Rooms, site: Site, wanted: dict[Port, Wanted], usual: Tubing | None, key: bytes) -> Answer:
+    found = answer(rooms, site, wanted.get(site.port, Wanted()), usual)
+    rooms.store.keep_records({key: keep.pack([found.finding])})
+    rooms.store.write(keep.solid_name(key), keep.pack_solid(found.solid))
+    return found
+
+
+def _kept(data: bytes | None) -> Finding | None:
+    if data is None:
+        return None
+    try:
+        (finding,) = keep.unpack(data)
+    except (ValueError, TypeError, IndexError, KeyError):
+        return None
+    return finding
+
+
+def _pairs(rooms: Rooms, wanted: dict[Port, Wanted], found: dict[Port, Finding], key: bytes) -> list[Finding]:
+    data = rooms.store.records([key]).get(key)
+    if data is not None:
+        try:
+            return keep.unpack(data)
+        except (ValueError, TypeError, IndexError, KeyError):
+            pass
+    stands = []
+    for site in rooms.sites:
+        extra: dict[str, Any] = dict(found[site.port].extra)
+        if extra["state"] not in ("covered", "taken"):
+            degrees = {int(i): d for i, d in extra.get("posture", {}).items()}
+            one = stand(rooms, site, wanted.get(site.port, Wanted()), degrees)
+            if one is not None:
+                stands.append(one)
+    out = neighbours(rooms, stands)
+    rooms.store.keep_records({key: keep.pack(out)})
+    return out

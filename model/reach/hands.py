@@ -1,0 +1,131 @@
+"""Fingers and hands: can what is tightened be turned, and can a hand come to it?
+
+Owns the envelopes of a fingertip beside a collar, of a finger and of the hand behind it, and the search over
+directions. The case's side panels are off. A straight way is looked for; not finding one does not prove that there is
+none.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.model.envelopes import Floats, Rod
+from elbowroom.model.reach.chains import Interval, grid, intervals, turns
+from elbowroom.model.reach.rooms import Mask, Rooms, bars_met, stands_free
+from elbowroom.parts.fitting import Fitting
+from elbowroom.parts.pose import pose
+
+FINGER = 16.0  # mm: width of one finger; common practice, no source (P)
+HAND = (75.0, 100.0)  # mm: section of a hand, and the room it takes along the arm; common practice, no source (P)
+FINGER_LENGTH = (75.0, 45.0)  # mm from the fingertip to the hand, stretched and bent; common practice, no source (P)
+STEP = 10  # deg between the sides of a collar that are tried
+_TIPS = 3  # a finger is sent to one in so many sides of a collar
+_SIDES = 8  # ways round the collar's axis that a hand may come from, at each slope
+_SLOPES = (30.0, 60.0, 90.0)  # deg off the axis
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """What fingers find at one collar: degrees about its axis at which a fingertip fits beside it, and a hand's way."""
+
+    fingers: tuple[Interval, ...]
+    hand: bool
+
+
+def fingertip(fitting: Fitting, lift: float) -> tuple[Rod, ...]:
+    """A fingertip beside what fingers turn, on its +x side: `finger_room` thick, FINGER wide, as tall as the ring."""
+    radius, low, high = fitting.finger_ring()
+    room = float(fitting.finger_room)
+    z0, x = max(low, lift), radius + room / 2
+    spread = max(0.0, (FINGER - room) / 2)
+    sides = (-spread, 0.0, spread) if spread > 0 else (0.0,)
+    return tuple(Rod((x, y, z0), (x, y, high), room / 2) for y in sides)
+
+
+def finger_sides(rooms: Rooms, base: Floats, fitting: Fitting, lift: float) -> Mask:
+    """For each side of the collar (36) of a fitting posed by `base` whether a fingertip fits there."""
+    if fitting.finger_room <= 0:
+        return np.ones(360 // STEP, dtype=bool)
+    poses = base[None] @ turns(grid(STEP))
+    out: Mask = stands_free(rooms.workshop, fingertip(fitting, lift), poses)
+    return out
+
+
+def any_finger(rooms: Rooms, base: Floats, fitting: Fitting, lift: float) -> bool:
+    """Whether a fingertip fits beside the collar on any side; asks a few sides first."""
+    if fitting.finger_room <= 0:
+        return True
+    tip, every = fingertip(fitting, lift), base[None] @ turns(grid(STEP))
+    first = np.arange(len(every)) % 9 == 0
+    return any(stands_free(rooms.workshop, tip, part).any() for part in (every[first], every[~first]))
+
+
+def fingers_at_once(rooms: Rooms, wanted: Sequence[tuple[Floats, Fitting, float]]) -> list[bool]:
+    """`any_finger` for many (base, fitting, lift): each distinct collar is asked once, a few sides of all together."""
+    rings: dict[tuple[tuple[float, float, float], float, float], tuple[Floats, Fitting, float]] = {}
+    for base, fitting, lift in wanted:
+        rings.setdefault((fitting.finger_ring(), float(fitting.finger_room), lift), (base, fitting, lift))
+    first = turns(grid(90))
+    bars = [
+        (key, (r, base[None] @ first))
+        for key, (base, f, lift) in rings.items()
+        if key[1] > 0
+        for r in fingertip(f, lift)
+    ]
+    free = {key: np.ones(len(first), dtype=bool) for key in rings}
+    met = bars_met(rooms.workshop, [b for _, b in bars]).reshape(len(bars), len(first))
+    for (key, _), hits in zip(bars, met, strict=True):
+        free[key] &= ~hits
+    held = {key: bool(free[key].any()) or any_finger(rooms, *rings[key]) for key in rings}
+    return [held[(f.finger_ring(), float(f.finger_room), lift)] for _, f, lift in wanted]
+
+
+def grip(rooms: Rooms, base: Floats, fitting: Fitting, lift: float) -> Grip:
+    sides = finger_sides(rooms, base, fitting, lift)
+    return Grip(intervals(sides, STEP), bool(sides.any()) and _hand(rooms, base, fitting, lift, sides))
+
+
+def _hand(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, sides: Mask) -> bool:
+    """Whether a straight finger with a hand behind it comes to one of the free sides."""
+    radius, low, high = fitting.finger_ring()
+    z = max((low + high) / 2, lift + FINGER / 2)
+    angles = np.radians(grid(STEP)[::_TIPS][sides[::_TIPS]].astype(float))
+    r = radius + FINGER / 2
+    tips = np.stack([r * np.cos(angles), r * np.sin(angles), np.full(len(angles), z)], axis=1)
+    if not len(tips):
+        return False
+    for way in _ways():
+        frame = pose((0, 0, 0), way)[:3, :3]
+        poses = np.tile(np.eye(4), (len(tips), 1, 1))
+        poses[:, :3, :3], poses[:, :3, 3] = frame, tips
+        poses = base[None] @ poses
+        for length in FINGER_LENGTH:
+            rows = poses[stands_free(rooms.workshop, [Rod((0, 0, 0), (0, 0, length), FINGER / 2)], poses)]
+            for hand in _hands(length):
+                if (stands_free(rooms.workshop, hand, rows)).any():
+                    return True
+    return False
+
+
+def _hands(length: float) -> tuple[tuple[Rod, ...], ...]:
+    """A hand behind a finger along z, with its broad side along x and along y."""
+    half, step, end = HAND[0] / 2, (HAND[1] - HAND[0]) / 2, length + HAND[1]
+    return tuple(
+        tuple(Rod((s * x, s * y, length), (s * x, s * y, end), half) for s in (-step, step))
+        for x, y in ((1, 0), (0, 1))
+    )
+
+
+def _ways() -> list[tuple[float, float, float]]:
+    """Unit vectors from the collar toward where a hand may come from, along the axis first."""
+    out = [(0.0, 0.0, 1.0)]
+    for slope in _SLOPES:
+        s, c = math.sin(math.radians(slope)), math.cos(math.radians(slope))
+        for k in range(_SIDES):
+            t = 2 * math.pi * k / _SIDES
+            out.append((s * math.cos(t), s * math.sin(t), c))
+    return out

@@ -1,0 +1,146 @@
+"""What is kept of a port's answer, and under which key, so that an unchanged port is not judged twice.
+
+Owns the key (everything an answer depends on: code, the port, its chain, every solid within the farthest that any of
+its questions looks) and the form in the store: a finding as JSON, a solid as numpy arrays. Leaves the cache itself to
+`elbowroom.model.store`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Sequence
+from functools import cache
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from elbowroom.model.findings import Basis, Finding
+from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.reach.rooms import Rooms, Site
+from elbowroom.model.reach.verdicts import Wanted
+from elbowroom.model.scene import Mesh
+from elbowroom.model.solidify import code_version
+from elbowroom.model.tolerances import POSE_MOVE_DIGITS
+
+# mm beyond a chain that its questions may look: the free axis (300), a finger with its hand (225), and the longest
+# remedy in its place (150).
+HORIZON = 450.0
+_MODULES = (
+    "freespace.py",
+    "envelopes.py",
+    "inside.py",
+    "plumbing.py",
+    "findings.py",
+    "narrow.py",
+    "checks/wordings.py",
+)
+
+
+@cache
+def _code() -> str:
+    """Digest of the code an answer depends on besides that of the parts."""
+    here = Path(__file__).parent
+    digest = hashlib.blake2b(code_version().encode(), digest_size=16)
+    for path in (*sorted(here.glob("*.py")), *(here.parent / name for name in _MODULES)):
+        digest.update(path.name.encode() + path.read_bytes())
+    import elbowroom.parts
+
+    for path in sorted((Path(elbowroom.parts.__file__).parent / "catalogue").glob("*.yaml")):
+        digest.update(path.read_bytes())
+    for name in ("coal", "manifold3d"):
+        digest.update(metadata.version(name).encode())
+    return digest.hexdigest()
+
+
+def key_of(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> bytes:
+    """The key of a port's answer."""
+    reach = sum(max(li.fitting.reach_length, li.fitting.swing) for li in wanted.links)
+    near = [
+        [
+            s.piece.name, s.piece.part.family, s.body.name, s.body.keep_out, list(s.body.admits), s.shape.key,
+            (np.round(s.pose, POSE_MOVE_DIGITS) + 0.0).tolist(), list(s.piece.assumed), s.mesh.fault,
+        ]
+        for s in rooms.around(site, HORIZON + reach)
+    ]  # fmt: skip
+    f = site.frame
+    mates = [
+        [m.piece, m.frame, m.to_piece, m.to_frame]
+        for m in rooms.layout.mates
+        if site.piece.name in (m.piece, m.to_piece)
+    ]
+    facts = [
+        _code(), str(site.port), f.thread, f.depth, f.land, site.lift, (np.round(site.pose, 9) + 0.0).tolist(),
+        _links(wanted.links), _tube(wanted.tubing), _tube(usual), near, mates,
+    ]  # fmt: skip
+    return hashlib.blake2b(json.dumps(facts).encode(), digest_size=16).digest()
+
+
+def _links(links: Sequence[Link]) -> list[Any]:
+    return [[li.size, li.free, sorted(li.given), li.fitting.shape_key(), float(li.fitting.finger_room)] for li in links]
+
+
+def _tube(t: Tubing | None) -> list[Any] | None:
+    return None if t is None else [t.stock.kind, t.stock.od, t.stock.id, t.radius]
+
+
+def joined(keys: Sequence[bytes]) -> bytes:
+    """One key for many."""
+    return hashlib.blake2b(b"all" + b"".join(keys), digest_size=16).digest()
+
+
+# Findings -------------------------------------------------------------------------------------------------------------
+
+
+def pack(findings: Sequence[Finding]) -> bytes:
+    return json.dumps(
+        [
+            [f.question, f.verdict, f.parts, f.text, f.bodies, f.measured, f.unit, f.required, f.low, f.high, f.where,
+             [f.basis.method, f.basis.bound, f.basis.assumed], f.remedies, f.extra, f.place]
+            for f in findings
+        ]
+    ).encode()  # fmt: skip
+
+
+def unpack(data: bytes) -> list[Finding]:
+    """Raises ValueError, TypeError or IndexError where the bytes are not those of `pack`."""
+    out = []
+    for row in json.loads(data):
+        q, v, parts, text, bodies, measured, unit, required, low, high, where, basis, remedies, extra, place = row
+        assumed = tuple((name, tuple(fields)) for name, fields in basis[2])
+        out.append(
+            Finding(
+                q, v, tuple(parts), text, tuple(bodies), measured, unit, required, low, high,
+                tuple((p[0], p[1], p[2]) for p in where), Basis(basis[0], basis[1], assumed), tuple(remedies),
+                tuple((k, value) for k, value in extra), place,
+            )
+        )  # fmt: skip
+    return out
+
+
+# Solids ---------------------------------------------------------------------------------------------------------------
+
+
+def solid_name(key: bytes) -> str:
+    return f"{key.hex()}.reach"
+
+
+def pack_solid(mesh: Mesh | None) -> bytes:
+    out = io.BytesIO()
+    if mesh is None:
+        np.savez(out, nothing=np.zeros(1))
+    else:
+        np.savez(out, vertices=mesh.vertices, triangles=mesh.triangles, size=np.array([mesh.bound, mesh.volume_mm3]))
+    return out.getvalue()
+
+
+def unpack_solid(data: bytes) -> Mesh | None:
+    """Raises ValueError or KeyError where the bytes are not those of `pack_solid`."""
+    with np.load(io.BytesIO(data), allow_pickle=False) as z:
+        if "nothing" in z:
+            return None
+        bound, size = (float(x) for x in z["size"])
+        return Mesh(z["vertices"], z["triangles"], bound, size)

@@ -1,0 +1,114 @@
+"""How a tube can leave a fitting's mouth: pushed in straight, a straight leg, then a quarter bend or straight on.
+
+Owns the directions a tube is tried in and what it sweeps. Pushing it in needs the straight length that ends inside the
+fitting and the straight leg behind it, in front of the mouth, with the case's side panels off; lying there it needs the
+leg and one bend of the tube's radius through 90 degrees, or the leg and as much straight on as the radius. Leaves whole
+runs to `elbowroom.model.tubes`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from elbowroom.model.envelopes import Floats, Rod
+from elbowroom.model.plumbing import Tubing
+from elbowroom.model.reach.chains import Interval, grid, intervals, turns
+from elbowroom.model.reach.rooms import Mask, Rooms, stands_free
+
+STEP = 10  # deg between the directions a tube is bent in
+CHORD = 15.0  # deg of arc that one bar stands for: at a radius of 28 its bar is 0.12 mm thicker than the tube
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Leg:
+    """A tube at a mouth: diameter, radius, straight outside the mouth and length inside it, mm."""
+
+    od: float
+    radius: float
+    straight: float
+    insertion: float
+
+    @classmethod
+    def of(cls, tubing: Tubing, insertion: float) -> Leg:
+        return cls(tubing.stock.od, tubing.radius, tubing.stock.straight_leg(insertion), insertion)
+
+    @property
+    def pushed(self) -> Rod:
+        return Rod((0, 0, 0), (0, 0, self.insertion + self.straight), self.od / 2)
+
+    @property
+    def leg(self) -> Rod:
+        return Rod((0, 0, 0), (0, 0, self.straight), self.od / 2)
+
+    @property
+    def ahead(self) -> Rod:
+        return Rod((0, 0, 0), (0, 0, self.straight + self.radius), self.od / 2)
+
+    @property
+    def bend(self) -> tuple[Rod, ...]:
+        """The quarter bend toward +x: bars with round ends, the last one flat where the bend ends."""
+        n = round(90.0 / CHORD)
+        half = math.radians(90.0 / n / 2)
+        out = 2 * self.radius / (1 + math.cos(half))  # chords half inside, half outside the arc
+        t = np.linspace(0.0, math.pi / 2, n + 1)
+        p = np.stack([self.radius - out * np.cos(t), 0 * t, self.straight + out * np.sin(t)], axis=1)
+        points = [(float(x), float(y), float(z)) for x, y, z in p]
+        thick = self.od / 2 + out - self.radius
+        return tuple(Rod(a, b, thick, i < n - 1) for i, (a, b) in enumerate(pairwise(points)))
+
+
+@dataclass(frozen=True, slots=True)
+class Leaving:
+    """Ways out of one mouth: straight on; and the directions a bend may go, degrees about the mouth's axis."""
+
+    pushed: bool
+    straight: bool
+    bends: tuple[Interval, ...]
+    count: int  # of the directions tried
+
+    @property
+    def any(self) -> bool:
+        return self.straight or self.count > 0
+
+
+def pushed_in(rooms: Rooms, mouths: Floats, leg: Leg) -> Mask:
+    """For each mouth (n, 4, 4) whether the tube's straight end can be brought in front of it and lie there."""
+    free: Mask = stands_free(rooms.workshop, [leg.pushed], mouths)
+    free[free] = stands_free(rooms.tubes, [leg.leg], mouths[free])
+    return free
+
+
+def straight_on(rooms: Rooms, mouths: Floats, leg: Leg) -> Mask:
+    out: Mask = stands_free(rooms.tubes, [leg.ahead], mouths)
+    return out
+
+
+def bent(rooms: Rooms, mouths: Floats, leg: Leg) -> Mask:
+    """For each mouth and direction (n, 36) whether the bend stands free; the leg before it is not asked again."""
+    directions = turns(grid(STEP))
+    poses = (mouths[:, None] @ directions[None]).reshape(-1, 4, 4)
+    out: Mask = stands_free(rooms.tubes, leg.bend[::-1], poses)
+    return out.reshape(len(mouths), len(directions))
+
+
+def leaves(rooms: Rooms, mouths: Floats, leg: Leg) -> Mask:
+    """For each mouth whether a tube can leave it at all."""
+    out = pushed_in(rooms, mouths, leg)
+    rows = np.nonzero(out)[0]
+    rows = rows[~straight_on(rooms, mouths[rows], leg)]
+    if len(rows):
+        out[rows] = bent(rooms, mouths[rows], leg).any(axis=1)
+    return out
+
+
+def leaving(rooms: Rooms, mouth: Floats, leg: Leg) -> Leaving:
+    """Every way out of one mouth (4, 4)."""
+    one = mouth[None]
+    if not pushed_in(rooms, one, leg)[0]:
+        return Leaving(False, False, (), 0)
+    mask = bent(rooms, one, leg)[0]
+    return Leaving(True, bool(straight_on(rooms, one, leg)[0]), intervals(mask, STEP), int(mask.sum()))

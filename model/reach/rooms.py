@@ -1,0 +1,187 @@
+"""The scene as a port's questions see it: what stands in the way of what, and where each port is.
+
+Owns the spaces that envelopes are put to (a fitting, a tube, a hand), the ports with their seats, and which solids
+lie near one. Leaves the questions to the other modules of this room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.envelopes import Floats, Obstacle, Rod, Rods, obstacles_of, posed
+from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.layout import Piece
+from elbowroom.model.narrow import manifold_of
+from elbowroom.model.plumbing import Port, ports_of
+from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.store import Store
+from elbowroom.parts.base import Frame
+from elbowroom.parts.case import Case
+from elbowroom.parts.pose import Pose
+
+# mm above the land at which a fitting's envelope begins. Below it the fitting touches the land, as it must; above it
+# everything counts. Well over the error of a mesh (0.075), well under anything a caliper finds on a land.
+LIFT = 0.2
+LIFT_OVER = 0.02  # mm by which the envelope clears the port's own mesh error where that is larger than usual
+
+FEW = 16  # poses up to which all bars of an envelope are asked at once: one question costs as much as some ten bars
+RUN_STEP = 0.01  # mm: a free length is narrowed to this: what calipers show
+AT_ONCE = 8  # lengths asked at once
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Site:
+    """A female port that stands somewhere. pose: its frame in case coordinates. lift: mm, see LIFT."""
+
+    port: Port
+    piece: Piece
+    frame: Frame
+    pose: Pose
+    lift: float
+
+    @property
+    def origin(self) -> Floats:
+        return self.pose[:3, 3]
+
+    @property
+    def axis(self) -> Floats:
+        return self.pose[:3, 2]
+
+
+class Rooms:
+    """A scene without fittings and tubes, ready for the questions about its ports."""
+
+    def __init__(self, scene: Scene, store: Store) -> None:
+        self.scene, self.store, self.layout = scene, store, scene.layout
+        self.solids = {s.name: s for s in scene.solids}
+        self.real = tuple(s for s in scene.solids if s.body.keep_out is None)
+        self._removable = {
+            f"{p.name}/{body}"
+            for p in scene.layout.pieces
+            if isinstance(p.part, Case)
+            for body in (p.part.panel("open"), "back-side")
+        }
+        self.lo = np.array([s.lo for s in scene.solids]).reshape(-1, 3)
+        self.hi = np.array([s.hi for s in scene.solids]).reshape(-1, 3)
+
+    @cached_property
+    def sites(self) -> tuple[Site, ...]:
+        """Every female port, in the layout's order."""
+        bounds: dict[str, float] = {}
+        for s in self.real:
+            bounds[s.piece.name] = max(bounds.get(s.piece.name, 0.0), s.mesh.bound)
+        return tuple(
+            Site(Port(p.name, f.name), p, f, p.frame_pose(f.name), max(LIFT, bounds.get(p.name, 0.0) + LIFT_OVER))
+            for p, f in ports_of(self.layout)
+        )
+
+    # Spaces ---------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _obstacles(self) -> dict[str, Obstacle]:
+        return {o.name: o for o in obstacles_of(self.scene)}
+
+    def _those(self, solids: list[Solid]) -> list[Obstacle]:
+        return [self._obstacles[s.name] for s in solids]
+
+    @cached_property
+    def workshop(self) -> Space:
+        """What is in the way while the loop is put together: real solids, with the side panels off."""
+        return Space(self._those([s for s in self.real if s.name not in self._removable]))
+
+    @cached_property
+    def rest(self) -> Space:
+        """What is in a fitting's way besides once the case is closed: panels, and keep-outs that admit no fittings."""
+        return Space(self._closing("fitting"))
+
+    @cached_property
+    def standing(self) -> Space:
+        """All that a fitting may not stand in: `workshop` and `rest`."""
+        return self.workshop.extended(self._closing("fitting"))
+
+    @cached_property
+    def tubes(self) -> Space:
+        """The same for a tube."""
+        own = [s for s in self.scene.solids if ("fitting" in s.body.admits) != ("tube" in s.body.admits)]
+        return self.workshop.extended(self._closing("tube")) if own else self.standing
+
+    def _closing(self, family: str) -> list[Obstacle]:
+        more = [
+            s
+            for s in self.scene.solids
+            if s.name in self._removable or (s.body.keep_out is not None and family not in s.body.admits)
+        ]
+        return self._those(more)
+
+    # What is near ---------------------------------------------------------------------------------------------------
+
+    def near(self, lo: Floats, hi: Floats) -> list[Solid]:
+        """The solids, keep-outs too, whose box meets a box."""
+        met = np.all((self.lo <= hi) & (self.hi >= lo), axis=1)
+        return [self.scene.solids[i] for i in np.nonzero(met)[0]]
+
+    def around(self, site: Site, distance: float) -> list[Solid]:
+        """The solids whose box comes within `distance` mm of a port, along every axis."""
+        return self.near(site.origin - distance, site.origin + distance)
+
+    def manifold(self, solid: Solid) -> Any:
+        """The solid of a body in its part's coordinates (manifold3d)."""
+        key = (solid.shape.key, solid.body.name)
+        found = self.store.recall("reach-solid", key)
+        if found is None:
+            found = manifold_of(solid.mesh.vertices, solid.mesh.triangles)
+            self.store.remember("reach-solid", key, found)
+        return found
+
+    def mated(self, a: str, b: str) -> bool:
+        """Whether a mate joins two pieces."""
+        return any({m.piece, m.to_piece} == {a, b} for m in self.layout.mates)
+
+
+def stands_free(space: Space, rods: Sequence[Rod], poses: Floats) -> Mask:
+    """For each pose (n, 4, 4) whether all bars of an envelope stand free."""
+    if len(poses) > FEW or len({r.round_ends for r in rods}) != 1:
+        stacked: Mask = space.stack(rods, poses) == FREE
+        return stacked
+    met = bars_met(space, [(r, poses) for r in rods])
+    free: Mask = np.logical_not(met.reshape(len(rods), len(poses)).any(axis=0))
+    return free
+
+
+def bars_met(space: Space, bars: Sequence[tuple[Rod, Floats]]) -> Mask:
+    """For every bar of one kind in each of its own poses, one after another, whether it meets anything."""
+    each = [posed(r, poses) for r, poses in bars]
+    if not each:
+        return np.zeros(0, dtype=bool)
+    every = Rods(
+        np.concatenate([b.starts for b in each]), np.concatenate([b.ends for b in each]),
+        np.concatenate([b.radii for b in each]), each[0].round_ends,
+    )  # fmt: skip
+    met: Mask = space.met(every) != FREE
+    return met
+
+
+def free_run(space: Space, start: Floats, axis: Floats, radius: float, longest: float) -> tuple[float, str | None]:
+    """How far a flat-ended bar can reach from `start` along a unit vector, mm, rounded down to RUN_STEP, and what stops
+    it; at most `longest` (then None). Many lengths are asked at once, since a longer bar holds every shorter one.
+    """
+    low, high, stop = 0.0, longest, None
+    while high - low > RUN_STEP:
+        lengths = low + (high - low) * np.arange(1, AT_ONCE + 1) / AT_ONCE
+        ends = start + lengths[:, None] * axis
+        met = space.met(Rods(np.tile(start, (AT_ONCE, 1)), ends, np.full(AT_ONCE, radius), False))
+        blocked = np.nonzero(met != FREE)[0]
+        if not len(blocked):
+            return high, stop
+        first = int(blocked[0])
+        stop = space.names[met[first]]
+        high, low = float(lengths[first]), low if first == 0 else float(lengths[first - 1])
+    return low, stop

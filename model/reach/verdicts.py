@@ -1,0 +1,299 @@
+"""The verdict on one port and its words: a finding of the question "port-reach".
+
+Owns what counts as what. A port that a chain is meant for fails where the chain does not go on; one that nobody uses
+cannot fail, and is a caution where nothing would go on. A hand's way that was not found is a caution: not finding it
+does not prove that there is none. Where a mesh nearby is unsound, nothing passes. Leaves the tests to `trial`, `land`,
+`volume`; leaves neighbours to `neighbours`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from elbowroom.model.checks.wordings import assumed_by, mm, mm2
+from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
+from elbowroom.model.reach.land import Land, land
+from elbowroom.model.reach.rooms import Rooms, Site, free_run
+from elbowroom.model.reach.trial import Trial, attempt
+from elbowroom.model.reach.volume import Volume, kits, volume
+from elbowroom.model.reach.why import Reason, why
+from elbowroom.parts.threads import thread
+
+LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
+USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
+NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
+# Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
+_ENVELOPE = (
+    "body_od", "hex_af", "height", "collar_od", "collar_height", "axis_height", "next_distance", "next_od", "sidestep",
+    "thread_length", "seal_od", "insertion", "finger_room",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wanted:
+    """What is meant for a port: links from the port outward, and the tube at their end. Empty: nobody said."""
+
+    links: tuple[Link, ...] = ()
+    tubing: Tubing | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Answer:
+    """A port's finding with the solid of its reachable space."""
+
+    finding: Finding
+    solid: Any  # scene.Mesh or None
+
+
+def answer(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> Answer:
+    """The verdict on one port. usual: the loop's tube, for the reachable space of ports that no run ends at."""
+    links = wanted.links
+    ground = land(rooms, site, _land_of(site, links))
+    if ground.state in ("covered", "taken"):
+        return Answer(_covered(site, links, ground), None)
+    axis = _axis(rooms, site, links)
+    tubing = wanted.tubing or (usual if not links else None)
+    room = volume(rooms, site, kits(site, tubing, links), tubing)
+    finding = _chosen(rooms, site, wanted, ground, axis, room) if links else _open(rooms, site, ground, axis, room)
+    return Answer(finding, room.solid)
+
+
+@dataclass(frozen=True, slots=True)
+class _Axis:
+    """How far the axis is free, mm from the land: for the thread's width, and for a fitting's, with what stops each."""
+
+    bare: float
+    bare_stop: str | None
+    wide: float
+    wide_stop: str | None
+    width: float
+
+
+def _land_of(site: Site, links: Sequence[Link]) -> float:
+    if site.frame.land is not None:
+        return float(site.frame.land)
+    return float(links[0].fitting.land) if links else USUAL_LAND
+
+
+def _axis(rooms: Rooms, site: Site, links: Sequence[Link]) -> _Axis:
+    first = links[0] if links else lowest(site, None)
+    width = max(r for _, _, r in first.fitting.cylinders()) if first is not None else USUAL_LAND / 2
+    start = site.origin + site.lift * site.axis
+    bore = thread(site.frame.thread).major / 2 if site.frame.thread else USUAL_LAND / 4
+    bare, bare_stop = free_run(rooms.standing, start, site.axis, bore, LONGEST)
+    wide, wide_stop = free_run(rooms.standing, start, site.axis, width, LONGEST)
+    return _Axis(bare + site.lift, bare_stop, wide + site.lift, wide_stop, 2 * width)
+
+
+# Findings -------------------------------------------------------------------------------------------------------------
+
+
+def _covered(site: Site, links: Sequence[Link], ground: Land) -> Finding:
+    by = ground.obstacle or ""
+    words = f"{by} is screwed into it" if ground.state == "taken" else f"covered by {by}, not blocked"
+    text = f"{site.port}: {words}"
+    if links:
+        text += f"; {_sizes(links)} cannot go on as well"
+    return _finding(site, "fail" if links else "pass", text, ground, where=_at(ground), more=(("covered_by", by),))
+
+
+def _open(rooms: Rooms, site: Site, ground: Land, axis: _Axis, room: Volume) -> Finding:
+    """A port that nobody chose anything for."""
+    on = all_that_go_on(rooms, site) if ground.state == "free" else ()
+    verdict: Verdict = "pass"
+    where = _at(ground)
+    if ground.state == "unknown":
+        verdict, text = "unknown", f"{site.port}: it cannot be said what goes on; {ground.fault}"
+    elif ground.state != "free":
+        verdict, text = "caution", f"{site.port}: nothing is chosen, and nothing would seal: {_ground(ground)}"
+    elif not on:
+        verdict = "caution"
+        first = axis.wide_stop or axis.bare_stop
+        stop = f"; its axis is free for {mm(axis.wide)}, up to {first}" if first else ""
+        text = f"{site.port}: nothing is chosen, and no fitting of the catalogue goes on{stop}"
+    else:
+        text = f"{site.port}: nothing is chosen; {len(on)} of the catalogue's fittings go on"
+    if verdict == "pass" and (fault := _unsound(rooms, site, ())):
+        verdict, text = "unknown", f"{site.port}: it cannot be said what goes on; {fault}"
+    return _finding(
+        site, verdict, text, ground, axis=axis, room=room, where=where, basis=_basis(rooms, site, (), None),
+        more=(("fittings", list(on)),),
+    )  # fmt: skip
+
+
+def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis, room: Volume) -> Finding:
+    links = wanted.links
+    trial = attempt(rooms, site, links, wanted.tubing, full=True)
+    reason = why(rooms, site, trial, wanted.tubing) if trial.problem else None
+    broken = _ground_fails(rooms, site, ground, links)
+    others: tuple[Trial, ...] = ()
+    if trial.problem is not None and not broken:
+        others = remedies(rooms, site, links, wanted.tubing)
+    verdict, text = _verdict(site, trial, reason, ground, broken)
+    fault = _unsound(rooms, site, links)
+    if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
+        verdict = "unknown"
+        text = f"{site.port}: it cannot be said whether {_sizes(links)} goes on; {ground.fault or fault}"
+    measured, required, where = axis.wide, links[0].fitting.reach_length, _at(ground)
+    if reason is not None:
+        b = reason.blockage
+        measured, required, where = b.clearance, b.required, (b.at, b.on)
+    return _finding(
+        site, verdict, text, ground, axis=axis, room=room, where=where, measured=measured, required=required,
+        basis=_basis(rooms, site, links, reason), remedies=tuple(named(t) for t in others),
+        more=_details(trial, reason),
+    )  # fmt: skip
+
+
+def _verdict(site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool) -> tuple[Verdict, str]:
+    name, here = _sizes(trial.links), str(site.port)
+    if broken:
+        return "fail", f"{here}: {name} does not seal: {_ground(ground)}"
+    if trial.problem is not None:
+        return "fail", f"{here}: {_problem(name, trial, reason)}"
+    told = [f"{name} goes on"]
+    told += [f"{li.size} may be turned {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
+    if trial.leaving is not None:
+        ways = f"straight on and toward {trial.leaving.count} of 36 sides"
+        told.append(f"its tube can leave {ways if trial.leaving.straight else ways.removeprefix('straight on and ')}")
+    cautions = []
+    lost = [li.size for li, g in zip(trial.links, trial.grips, strict=True) if g.fingers and not g.hand]
+    if lost:
+        cautions.append(f"no straight way for a hand to the collar of {' and '.join(lost)} was found")
+    land = trial.links[0].fitting.land
+    if ground.diameter < land:
+        cautions.append(f"its seal land is {ground.diameter:g} wide, {land:g} are wanted")
+    if ground.state == "broken":
+        cautions.append(f"{_ground(ground)}, outside the seal ring")
+    if ground.seam:
+        cautions.append(f"its seal lies across the seam of {' and '.join(ground.seam)}")
+    return "caution" if cautions else "pass", f"{here}: " + "; ".join(told + cautions)
+
+
+def _problem(name: str, trial: Trial, reason: Reason | None) -> str:
+    if trial.rule:
+        return f"{name} does not go on: {trial.rule}"
+    if reason is None:
+        return f"{name} does not go on: its own pieces are in each other's way"
+    stands_in = f"{reason.blockage.obstacle} is {mm(reason.short)} in its way"
+    if reason.blockage.manner == "near":
+        stands_in = f"{reason.blockage.obstacle} is {mm(reason.short)} too near"
+    return {
+        "stands": f"{name} does not go on: {stands_in}",
+        "comes in": f"{name} cannot be screwed in: {stands_in}",
+        "pushed": f"no tube can be pushed into {name}: {stands_in}",
+        "leaves": f"the tube cannot leave {name}: {stands_in}",
+        "fingers": f"fingers cannot turn {name}: {stands_in}",
+    }[reason.stage]
+
+
+def _ground(ground: Land) -> str:
+    if ground.state == "blocked":
+        return f"{ground.obstacle} lies on its seal land"
+    return f"{mm2(ground.missing)} of its seal land of {ground.diameter:g} are missing"
+
+
+def _ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
+    """Whether the chosen seal does not lie wholly on sound ground."""
+    if ground.state == "blocked":
+        return True
+    if ground.state != "broken":
+        return False
+    return land(rooms, site, float(links[0].fitting.seal_od)).state in ("broken", "blocked")
+
+
+# What it rests on -----------------------------------------------------------------------------------------------------
+
+
+def _unsound(rooms: Rooms, site: Site, links: Sequence[Link]) -> str:
+    """A mesh near a chain that no verdict may rest on, in words; empty where all are sound."""
+    reach = sum(li.fitting.reach_length for li in links) + NEARBY
+    for s in rooms.around(site, reach):
+        if s.mesh.fault is not None and s.body.keep_out is None:
+            return f"the mesh of {s.name} is not sound: {s.mesh.fault}"
+    return ""
+
+
+def _rests_on_fault(rooms: Rooms, reason: Reason | None) -> bool:
+    return reason is not None and rooms.solids[reason.blockage.obstacle].mesh.fault is not None
+
+
+def _basis(rooms: Rooms, site: Site, links: Sequence[Link], reason: Reason | None) -> Basis:
+    near = rooms.around(site, sum(li.fitting.reach_length for li in links) + NEARBY)
+    bound = max([s.mesh.bound for s in near], default=0.0)
+    assumed = dict(assumed_by(site.piece))
+    if reason is not None:
+        solid = rooms.solids[reason.blockage.obstacle]
+        bound = float(solid.mesh.bound)
+        assumed |= dict(assumed_by(solid.piece))
+    for li in links:
+        assumed[li.size] = tuple(f for f in _ENVELOPE if f in li.fitting.fields_used() and f not in li.given)
+    return Basis("mesh" if bound > 0 else "exact", bound, tuple(assumed.items()))
+
+
+# Form -----------------------------------------------------------------------------------------------------------------
+
+
+def _finding(
+    site: Site, verdict: Verdict, text: str, ground: Land, *, axis: _Axis | None = None, room: Volume | None = None,
+    where: tuple[Point, ...] = (), measured: float | None = None, required: float | None = None,
+    basis: Basis | None = None, remedies: tuple[str, ...] = (), more: tuple[tuple[str, Any], ...] = (),
+) -> Finding:  # fmt: skip
+    extra: list[tuple[str, Any]] = [("port", str(site.port)), ("state", ground.state)]
+    extra.append(("land", {"diameter": rounded(ground.diameter), "missing_mm2": rounded(ground.missing)}))
+    if axis is not None:
+        extra += [
+            ("axis_free", axis.bare), ("axis_stop", axis.bare_stop), ("axis_free_fitting", axis.wide),
+            ("axis_stop_fitting", axis.wide_stop), ("axis_width", axis.width),
+        ]  # fmt: skip
+    if room is not None:
+        extra += [("volume_cm3", room.mm3 / 1000.0), ("volume_share", room.share)]
+    if measured is None and axis is not None:
+        measured = axis.wide
+    slack = 0.0 if basis is None else basis.bound
+    return Finding(
+        "port-reach", verdict, (site.piece.name,), text, (), measured, "mm", required,
+        None if measured is None else measured - slack, None if measured is None else measured + slack, where,
+        basis or Basis("mesh"), remedies, (*extra, *more), place=site.frame.name,
+    )  # fmt: skip
+
+
+def _details(trial: Trial, reason: Reason | None) -> tuple[tuple[str, Any], ...]:
+    """Everything about a chain as plain JSON values."""
+    out: list[tuple[str, Any]] = [("chain", [li.size for li in trial.links])]
+    out.append(("posture", {str(i): d for i, d in trial.degrees.items()}))
+    swivels = [i for i, li in enumerate(trial.links) if li.free]
+    out.append(("angles", [{"link": i, "free": _lists(a)} for i, a in zip(swivels, trial.angles, strict=False)]))
+    out.append(
+        ("fingers", [{"link": i, "sides": _lists(g.fingers), "hand": g.hand} for i, g in enumerate(trial.grips)])
+    )
+    if trial.leaving is not None:
+        v = trial.leaving
+        out.append(("tube_leaves", {"straight": v.straight, "count": v.count, "of": 36, "bends": _lists(v.bends)}))
+    if trial.problem is not None:
+        out.append(("problem", trial.problem))
+    if reason is not None:
+        out += [("obstacle", reason.blockage.obstacle), ("short_mm", reason.short)]
+    elif trial.rule:
+        out.append(("short_mm", trial.short))
+    return tuple(out)
+
+
+def _lists(found: Sequence[tuple[int, int]]) -> list[list[int]]:
+    return [list(i) for i in found]
+
+
+def _sizes(links: Sequence[Link]) -> str:
+    return " + ".join(li.size for li in links)
+
+
+def _free(links: Sequence[Link]) -> list[Link]:
+    return [li for li in links if li.free]
+
+
+def _at(ground: Land) -> tuple[Point, ...]:
+    return () if ground.at is None else (ground.at,)

@@ -1,0 +1,95 @@
+"""Why a chain does not go on: the obstacle to name, the mm that are short, and where.
+
+Owns choosing the one blockage that a person should read. Where a swivel leaves a choice, the posture that is short by
+least speaks for all. Leaves the test itself to `trial`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.model.envelopes import Blockage, Floats, Rod, posed
+from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.plumbing import Tubing
+from elbowroom.model.reach.chains import Item, grid, items, turns, walk
+from elbowroom.model.reach.hands import STEP, fingertip
+from elbowroom.model.reach.rooms import Rooms, Site
+from elbowroom.model.reach.trial import Trial, leg_of
+
+_SPREAD = {0: 360, 1: 30, 2: 60, 3: 90}  # deg between the postures that are asked, by the count of free swivels
+_ASKED = 3  # postures for which the mm are worked out
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """What is in the way of what: `stage` says at which question."""
+
+    blockage: Blockage
+    stage: str  # stands, comes in, pushed, leaves, fingers
+
+    @property
+    def short(self) -> float:
+        return self.blockage.shortfall
+
+
+def why(rooms: Rooms, site: Site, trial: Trial, tubing: Tubing | None) -> Reason | None:
+    """The reason a trial failed by something in the way; None where plain numbers were the reason."""
+    parts = items(trial.links, site)
+    if trial.problem == "stands":
+        return _body(rooms, site, parts)
+    if trial.problem == "leaves" and trial.posture is not None and trial.posture.ends is not None:
+        leg = leg_of(trial.links, tubing)
+        assert leg is not None
+        end = trial.posture.ends[0]
+        for space, rod, stage in (
+            (rooms.workshop, leg.pushed, "pushed"),
+            (rooms.tubes, leg.leg, "leaves"),
+            (rooms.tubes, leg.ahead, "leaves"),
+        ):
+            worst = _worst(space, [rod], end)
+            if worst is not None:
+                return Reason(worst, stage)
+    if trial.problem == "fingers" and trial.posture is not None:
+        for i, (one, base) in enumerate(zip(parts, trial.posture.links, strict=True)):
+            tip = fingertip(one.link.fitting, site.lift if i == 0 else 0.0)
+            sides = base[0][None] @ turns(grid(3 * STEP))
+            if not (rooms.workshop.stack(tip, sides) == FREE).any():
+                found = [b for at in sides if (b := _worst(rooms.workshop, tip, at)) is not None]
+                return Reason(min(found, key=lambda b: (b.shortfall, b.obstacle)), "fingers") if found else None
+    return None
+
+
+def _body(rooms: Rooms, site: Site, parts: Sequence[Item]) -> Reason | None:
+    """The least blockage over the postures that meet fewest obstacles with fewest bars."""
+    count = sum(one.link.free for one in parts)
+    every = walk(rooms, site, parts, [grid(_SPREAD.get(count, 180))] * count, judge=False)
+    standing, coming = [(*p.fixed, *p.turning) for p in parts], [(*p.fixed_in, *p.turning_in) for p in parts]
+    for stage, space, rods in (("stands", rooms.standing, standing), ("comes in", rooms.workshop, coming)):
+        hits = np.zeros(len(every), dtype=int)
+        for own, base in zip(rods, every.links, strict=True):
+            for rod in own:
+                hits += space.met(posed(rod, base)) != FREE
+        if not (hits == 0).any() or stage == "comes in":
+            rows = [r for r in np.argsort(hits, kind="stable") if hits[r]][:_ASKED]
+            found = [b for r in rows if (b := _of_chain(space, rods, [p[r] for p in every.links])) is not None]
+            if found:
+                return Reason(min(found, key=lambda b: (b.shortfall, b.obstacle)), stage)
+    return None
+
+
+def _of_chain(space: Space, rods: Iterable[Sequence[Rod]], bases: Iterable[Floats]) -> Blockage | None:
+    found = [b for own, base in zip(rods, bases, strict=True) if (b := _worst(space, own, base)) is not None]
+    return max(found, key=lambda b: (b.shortfall, b.obstacle)) if found else None
+
+
+def _worst(space: Space, rods: Sequence[Rod], at: Floats) -> Blockage | None:
+    """The blockage that is short by most, over bars posed by `at`."""
+    found: list[Blockage] = []
+    for rod in rods:
+        bars = posed(rod, np.asarray(at)[None])
+        if space.met(bars)[0] != FREE:
+            found += space.blockages(bars.one(0))[:1]
+    return max(found, key=lambda b: (b.shortfall, b.obstacle)) if found else None
