@@ -31,9 +31,10 @@ COUNTS = (10, 40, 160, 640)
 def run(module: str, *arguments: str) -> tuple[float, dict[str, Any]]:
     """Seconds of a fresh process, and what it printed."""
     start = time.perf_counter()
-    done = subprocess.run(
-        [sys.executable, "-m", f"tests.bench.{module}", *arguments], capture_output=True, text=True, check=True
-    )
+    command = [sys.executable, "-m", f"tests.bench.{module}", *arguments]
+    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
+    if done.returncode:
+        raise SystemExit(f"{' '.join(command)} failed")  # it has said why itself
     return time.perf_counter() - start, json.loads(done.stdout)
 
 

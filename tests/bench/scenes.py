@@ -26,10 +26,12 @@ _FAMILIES = (
 
 
 def load_layout(path: Path) -> Layout:
-    """The layout of a build file."""
-    from elbowroom.model.pipeline import layout_of
+    """The layout of a build file, as placed: without the tubes of its loop."""
+    from elbowroom.model import source
+    from elbowroom.model.place import place
+    from elbowroom.model.resolve import load
 
-    return layout_of(path)[1]
+    return place(load(source.read(path, ())))
 
 
 def made_up(count: int) -> Layout:
