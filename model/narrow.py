@@ -111,10 +111,14 @@ def common(a: Kernel, b: Kernel, turn: Array, move: Array) -> Any:
 
 
 class ClosePairs:
-    """Pairs of triangles near each other: their numbers, and on demand a direction from one to the other."""
+    """Pairs of triangles near each other: their numbers, and on demand a direction from one to the other.
 
-    def __init__(self, contacts: Any) -> None:
+    complete: whether these are all there are within the margin asked for.
+    """
+
+    def __init__(self, contacts: Any, complete: bool) -> None:
         self._contacts = contacts
+        self.complete = complete
         both = np.array([(c.b1, c.b2) for c in contacts], dtype=np.int64).reshape(-1, 2)
         self.i, self.j = both[:, 0], both[:, 1]
 
@@ -125,16 +129,16 @@ class ClosePairs:
         return out
 
 
-def close_pairs(a: Kernel, b: Kernel, turn: Array, move: Array, margin: float) -> ClosePairs | None:
-    """Every pair of triangles within `margin` mm; None where they are too many."""
+def close_pairs(
+    a: Kernel, b: Kernel, turn: Array, move: Array, margin: float, most: int = MAX_CLOSE_PAIRS
+) -> ClosePairs:
+    """The pairs of triangles within `margin` mm; where there are more than `most`, some of them."""
     request, result = coal.CollisionRequest(), coal.CollisionResult()
-    request.num_max_contacts = MAX_CLOSE_PAIRS
+    request.num_max_contacts = most
     request.enable_contact = True
     request.security_margin = margin
     coal.collide(a.bvh, _HERE, b.bvh, coal.Transform3s(turn, move), request, result)
-    if result.numContacts() >= MAX_CLOSE_PAIRS:
-        return None
-    return ClosePairs(list(result.getContacts()))
+    return ClosePairs(list(result.getContacts()), result.numContacts() < most)
 
 
 def held(a: Kernel, b: Kernel, turn: Array, move: Array) -> tuple[bool, bool]:

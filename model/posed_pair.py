@@ -18,7 +18,7 @@ from elbowroom.model.enclosure import FLAT, pair_gaps
 from elbowroom.model.facing import facing_point
 from elbowroom.model.meshes import Surface
 from elbowroom.model.narrow import ClosePairs, Kernel, Nearest, close_pairs, common, held, nearest
-from elbowroom.model.tolerances import CONTACT_MM
+from elbowroom.model.tolerances import CONTACT_MM, SOME_CLOSE_PAIRS
 
 Array = NDArray[np.float64]
 
@@ -31,7 +31,7 @@ class PosedPair:
     b: Kernel
     turn: Array
     move: Array
-    _close: tuple[float, ClosePairs | None] | None = None
+    _close: tuple[float, ClosePairs] | None = None
 
     @property
     def bound(self) -> float:
@@ -66,8 +66,8 @@ class PosedPair:
         """By point in solid: whether a piece of either body, whose surfaces do not meet, lies in the other."""
         return any(held(self.a, self.b, self.turn, self.move))
 
-    def close(self, margin: float) -> ClosePairs | None:
-        """The triangle pairs within `margin` mm, and maybe some farther ones; None where they are too many."""
+    def close(self, margin: float) -> ClosePairs:
+        """The triangle pairs within `margin` mm, and maybe some farther ones."""
         if self._close is None or self._close[0] < margin:
             object.__setattr__(self, "_close", (margin, close_pairs(self.a, self.b, self.turn, self.move, margin)))
         assert self._close is not None
@@ -75,9 +75,9 @@ class PosedPair:
 
     def facing(self, within: float, usable: Callable[[Array], bool] | None = None) -> tuple[Array, Array] | None:
         """Opposite points of flat faces at most `within` mm apart, where the meshes are the solids."""
-        pairs = self.close(within + CONTACT_MM)
-        if pairs is None:
-            return None
+        pairs = None if self._close is None or self._close[0] < within + CONTACT_MM else self._close[1]
+        if pairs is None:  # one facing pair is enough: not all need be listed
+            pairs = close_pairs(self.a, self.b, self.turn, self.move, within + CONTACT_MM, SOME_CLOSE_PAIRS)
         return facing_point(self.a, self.b, self.turn, self.move, pairs, within, usable or self.clear_of_curves)
 
     def boxes_meet(self) -> bool:
@@ -93,7 +93,7 @@ class PosedPair:
         """Sound lower bound of the true surfaces' gap (negative: not certified); None where nothing can be said."""
         margin = distance + 2 * self.bound + self.slack
         pairs = self.close(margin)
-        if pairs is None:
+        if not pairs.complete:
             return None
         # Two flat triangles are the solids themselves: their gap is the meshes' own.
         a, b = self.a.enclosure, self.b.enclosure

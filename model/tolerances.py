@@ -88,3 +88,6 @@ MAX_DIRECTIONS = 500
 
 MAX_CLOSE_PAIRS = 20000
 """Pairs of triangles looked at to certify a gap; beyond it the plain bound stands."""
+
+SOME_CLOSE_PAIRS = 400
+"""Pairs of triangles listed where one that faces squarely is enough."""
