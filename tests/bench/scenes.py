@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -37,7 +38,7 @@ def load_layout(path: Path) -> Layout:
 def made_up(count: int) -> Layout:
     """A layout of `count` pieces of up to `DISTINCT` shapes, the same for the same count."""
     chance = random.Random(20240501)
-    shapes = list(_parts())[:DISTINCT]
+    shapes = list(islice(_parts(), DISTINCT))
     pieces: list[Piece] = []
     # Shelves: along x until a row is full, rows along y, levels along z.
     side = max(450.0, 150.0 * count ** (1 / 3))
