@@ -1,7 +1,7 @@
 """The one way from a build file to its findings, for every command and test.
 
-Owns the order load -> place -> solidify -> check and the value that holds each stage's result. Each stage is a plain
-function of another module.
+Owns the order load -> place -> lay the loop -> solidify -> check and the value that holds each stage's result. Each
+stage is a plain function of another module.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from elbowroom.model import source
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
+from elbowroom.model.plumbing import Plumbing, plumb
 from elbowroom.model.resolve import Build, load
 from elbowroom.model.scene import Scene
 
@@ -30,20 +31,36 @@ class Checked:
     findings: list[Finding]
 
 
-def layout_of(file: Path, overrides: Sequence[str] = ()) -> tuple[Build, Layout]:
-    """The build in a file and its layout; raises BuildError with every fault of the input."""
+def read(file: Path, overrides: Sequence[str] = ()) -> tuple[Build, Layout, Plumbing | None]:
+    """The build in a file, its parts in their places, and what it asks of its loop.
+
+    Raises BuildError with every fault of the input.
+    """
     build = load(source.read(file, overrides))
-    return build, place(build)
+    layout = place(build)
+    return build, layout, plumb(build, layout)
 
 
 def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None = None) -> Checked:
     """Everything about the build in a file; raises BuildError where the input cannot be used."""
-    build, layout = layout_of(file, overrides)
+    build, layout, plumbing = read(file, overrides)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
-    from elbowroom.model import checks
+    from elbowroom.model import checks, reach
     from elbowroom.model.solidify import solidify
     from elbowroom.model.store import Store
 
     store = Store.default()
+    findings = reach.check(solidify(layout, store, progress), plumbing, store, progress)
+    if plumbing is not None:
+        from elbowroom.model.checks import coolant, loop, tubes
+        from elbowroom.model.laying import lay
+
+        laid = lay(layout, plumbing, store, progress)
+        findings += [
+            *tubes.check(plumbing, laid.routes, laid.tubes),
+            *loop.check(layout, plumbing),
+            *coolant.check(layout, plumbing, laid.tubes),
+        ]
+        layout = laid.layout
     scene = solidify(layout, store, progress)
-    return Checked(build, layout, scene, checks.run(scene, store, progress))
+    return Checked(build, layout, scene, [*checks.run(scene, store, progress), *findings])

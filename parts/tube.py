@@ -30,7 +30,7 @@ _DRAWN = "drawn by the build or planned"
 INNER_EDGE = 0.1  # mm
 STEP_MM = 1.0  # mm between the points a run is tested on for meeting itself: overstates a gap by 1/(4 od) at most
 
-_MATERIAL: dict[TubeKind, Material] = {"soft": "rubber", "petg": "plastic", "acrylic": "acrylic", "copper": "copper"}
+_MATERIAL: dict[TubeKind, Material] = {"soft": "rubber", "petg": "acrylic", "acrylic": "acrylic", "copper": "copper"}
 Corner = tuple[Mm, Mm, Mm]
 Radius = Annotated[Mm, Field(ge=1, le=1000)]
 

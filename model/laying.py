@@ -1,0 +1,80 @@
+"""Laying the loop: fittings screwed into their ports, and a tube along every run, as pieces of the layout.
+
+Owns the order of it: chains that do not turn stand first, then tubes find their ways among them, then swivels are
+turned to suit. The result is an ordinary layout that every check and writer takes as it is, and the route of each
+run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from elbowroom.model.fitted import fitting_name, fittings
+from elbowroom.model.layout import Layout, Mate, Piece
+from elbowroom.model.plumbing import Chain, Line, Plumbing
+from elbowroom.model.routing import Route, Way, routes
+from elbowroom.model.solidify import solidify
+from elbowroom.model.store import Store
+from elbowroom.parts.measure import Mm
+from elbowroom.parts.pose import IDENTITY
+from elbowroom.parts.tube import TubeRun
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Laid:
+    """The layout with fittings and tubes; by each run's name its route and, where it has a way, its tube."""
+
+    layout: Layout
+    routes: dict[str, Route]
+    tubes: dict[str, Piece]
+
+
+def lay(layout: Layout, plumbing: Plumbing, store: Store, progress: Progress | None = None) -> Laid:
+    """Screw in the fittings and lay the tubes."""
+    chains = list(plumbing.chains.values())
+    fixed, mates = fittings(layout, [c for c in chains if not c.free], {})
+    standing = replace(layout, pieces=(*layout.pieces, *fixed), mates=(*layout.mates, *mates))
+    lines = [line for line in plumbing.lines if line.start.links and line.end.links]
+    found = routes(standing, solidify(standing, store, progress), lines, store, progress)
+    turns, tubes, joints = {}, {}, []
+    served = {c.port for line in plumbing.lines for c in (line.start, line.end)}
+    for number, line in enumerate(plumbing.lines, 1):
+        way = found[line.name].way if line.name in found else None
+        if way is None:
+            continue
+        turns[line.start.port], turns[line.end.port] = way.start, way.end
+        tube = _tube(line, way, number)
+        tubes[line.name] = tube
+        joints += [_joint(tube, "start", line.start), _joint(tube, "end", line.end)]
+    # A swivel whose run has no way has no turn either: it is left out rather than drawn at a guess.
+    turned, more = fittings(layout, [c for c in chains if c.free and (c.port in turns or c.port not in served)], turns)
+    whole = replace(
+        standing,
+        pieces=(*standing.pieces, *turned, *tubes.values()),
+        mates=(*standing.mates, *more, *joints),
+    )
+    return Laid(whole, found, tubes)
+
+
+def _tube(line: Line, way: Way, number: int) -> Piece:
+    stock = line.tubing.stock
+    insertion = [Mm(c.links[-1].fitting.insertion) for c in (line.start, line.end)]
+    part = TubeRun(
+        kind=stock.kind,
+        points=tuple((Mm(x), Mm(y), Mm(z)) for x, y, z in way.corners),
+        radius=tuple(Mm(r) for r in way.radii) or Mm(line.tubing.radius),
+        od=Mm(stock.od),
+        id=Mm(stock.id),
+        insertion_start=insertion[0],
+        insertion_end=insertion[1],
+    )
+    rests = (stock.source, stock.mark)
+    return Piece(f"tube {number}", part, IDENTITY, "tubes", frozenset(), {"od": rests, "id": rests, "radius": rests})
+
+
+def _joint(tube: Piece, frame: str, chain: Chain) -> Mate:
+    """A tube in its fitting: they touch where they must, and no gap is wanted."""
+    return Mate(tube.name, frame, fitting_name(chain, len(chain.links) - 1), "tube", contact=False)

@@ -1,0 +1,242 @@
+"""Finding one run: from a port's axis to another's through free space, shortest with fewest bends.
+
+Owns the order of the search and its stop. Runs of none to three bends come from closed forms, more from lattices in
+several positions; each find is improved and from then on only what is cheaper is looked for. Cost = length + bend_worth
+x bends. A plan is deterministic and bounded by counts of tests, not by a clock, and whatever is returned has passed
+`verify`. When nothing is found, `reasons` is asked whether nothing can be.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from elbowroom.model.envelopes import Floats
+from elbowroom.model.field import Field, build
+from elbowroom.model.freespace import Space
+from elbowroom.model.tubes import families
+from elbowroom.model.tubes.improve import settle
+from elbowroom.model.tubes.lattice import Lattice, through_ends, turned
+from elbowroom.model.tubes.lines import Lines, Map
+from elbowroom.model.tubes.reasons import reasons
+from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
+from elbowroom.model.tubes.sweep import Sweep
+from elbowroom.model.tubes.task import Task, leg_free
+from elbowroom.model.tubes.verify import verify
+from elbowroom.parts.base import Box
+from elbowroom.parts.bends import BendError, Run, bend_run
+from elbowroom.parts.pose import pose, rotation
+
+LATTICE_BENDS = 6  # bends up to which lattices are swept
+TRIED = 6  # lines of one lattice that are improved, cheapest first
+SLACKS = (1.5, 0.0, 4.0)  # mm of room lattice lines may lack, to be repaired; 1.5 finds the cheapest runs (measured)
+LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
+ALIKE = 20.0  # mm: lines whose corners lie nearer than this are one attempt
+WIDER = (4.0, 3.0, 2.5, 2.0, 1.6, 1.3, 1.15)  # radii tried for the arcs of a hose, in least radii
+
+
+def field_for(space: Space, rules: Rules, points: Floats, within: Box | None) -> Field:
+    """The map to plan on: share one among runs with the same rules and obstacles."""
+    if within is not None:
+        return build(space, rules.clearance, np.array(within.lo), np.array(within.hi), walled=True)
+    pad = 3 * rules.radius + rules.end_leg + rules.od
+    lo = np.vstack([points, space.lo]).min(axis=0) - pad
+    hi = np.vstack([points, space.hi]).max(axis=0) + pad
+    return build(space, rules.clearance, lo, hi)
+
+
+def plan(
+    start: End, end: End, rules: Rules, space: Space, *, within: Box | None = None, field: Field | None = None,
+    thorough: bool = True,
+) -> Result:  # fmt: skip
+    """The best run found between two ends, or why there is none.
+
+    within: box the tube may not leave, mm. field: from `field_for`, where several runs share one. thorough=False gives
+    up after a few lattices, for callers who can make room instead.
+    """
+    points = np.array([c.point for e in (start, end) for c in e.candidates])
+    if field is None:
+        field = field_for(space, rules, points, within)
+    sides = []
+    for e in (start, end):
+        good = np.nonzero(leg_free(space, rules, e))[0]
+        sides.append(
+            (
+                np.array([e.candidates[k].point for k in good]).reshape(-1, 3),
+                np.array([e.candidates[k].axis for k in good]).reshape(-1, 3),
+                good,
+            )
+        )
+    task = Task(
+        space, rules, start, end, within, Map(field, rules.od / 2, (start.reach, end.reach)), sides[0], sides[1]
+    )
+    if len(sides[0][0]) and len(sides[1][0]):
+        best = _search(task, thorough)
+        if best is not None:
+            found = _finish(task, *best)
+            if found is not None:
+                return found
+    return _nothing(task)
+
+
+class _Best:
+    """The cheapest run so far."""
+
+    def __init__(self, task: Task) -> None:
+        self.task = task
+        self.run: Run | None = None
+        self.corners: Floats | None = None
+        (p, _, _), (q, _, _) = task.starts, task.ends
+        self.apart = float(np.linalg.norm(p[:, None] - q[None], axis=2).min())
+
+    @property
+    def cost(self) -> float:
+        return math.inf if self.run is None else cost_of(self.run, self.task.rules)
+
+    @property
+    def bends(self) -> float:
+        return math.inf if self.run is None else len(self.run.bends)
+
+    def take(self, got: tuple[Run, Floats] | None) -> None:
+        if got is not None and cost_of(got[0], self.task.rules) < self.cost - 1e-9:
+            self.run, self.corners = got
+
+    def worth(self, bends: int) -> bool:
+        """Whether a run of so many bends could still be cheaper, were the way straight."""
+        rules = self.task.rules
+        return bends <= rules.most_bends and self.apart + rules.bend_worth * bends < self.cost
+
+
+def cost_of(run: Run, rules: Rules) -> float:
+    """What runs are compared by, mm: length and a figure for every bend."""
+    return run.length + rules.bend_worth * len(run.bends)
+
+
+def _search(task: Task, thorough: bool) -> tuple[Run, Floats] | None:
+    best = _Best(task)
+    for lines in families.none_or_one(task):
+        best.take(task.first_free(lines, best.cost))
+    if best.worth(2):
+        lines = families.two(task)
+        _try(task, best, lines)
+        pairs = families.best_pairs(task, lines, families.PAIRS)
+        if best.run is None and len(pairs) < len(task.starts[0]) * len(task.ends[0]):
+            _try(task, best, families.two(task, pairs))
+        if best.worth(3):
+            _try(task, best, families.three(task, pairs))
+        if best.worth(3) and best.bends >= 3:
+            _try(task, best, families.three_free(task, pairs))
+    if best.run is None:
+        task.why = reasons(task)
+    if not task.why and best.worth(3) and best.bends >= 3:
+        _lattices(task, best, thorough)
+    if best.run is None or best.corners is None:
+        return None
+    return best.run, best.corners
+
+
+def _try(task: Task, best: _Best, lines: Lines) -> None:
+    got = task.first_free(lines, best.cost)
+    if got is not None:
+        best.take(got)
+        best.take(settle(task, got[1], best.cost))
+
+
+def _lattices(task: Task, best: _Best, thorough: bool) -> None:
+    """Sweep lattices one after another until something is found, and LOOKS of them in any case."""
+    looks, seen = 0, list[Floats]()
+    # In a solid the map still grants up to half a cell's diagonal, which no slack may come near.
+    most_slack = task.rules.od / 2 + task.rules.clearance.default - task.map.field.cell
+    for slack in dict.fromkeys(max(0.0, min(s, most_slack)) for s in SLACKS):
+        for lattice in _positions(task):
+            most = min(task.rules.most_bends, LATTICE_BENDS)
+            if best.run is not None:
+                most = min(most, int(min((best.cost - best.apart) / max(task.rules.bend_worth, 1e-9), most)))
+            enough = looks >= LOOKS and (best.run is not None or not thorough)
+            if most < 3 or task.spent or enough:
+                return
+            looks += 1
+            for line in Sweep(task, lattice, slack).run(most, best.cost)[:TRIED]:
+                if any(_alike(line, other) for other in seen):
+                    continue
+                seen.append(line)
+                run = task.exact(line) if task.lines(line[None]).lack[0] == 0 else None
+                got = None if run is None else (run, line)
+                best.take(got)
+                got = settle(task, line, best.cost) or got
+                best.take(got)
+                if got is not None:
+                    break
+
+
+def _alike(a: Floats, b: Floats) -> bool:
+    """Whether two lines would be improved to the same one, as far as can be told beforehand."""
+    return a.shape == b.shape and float(np.abs(a - b).max()) < ALIKE
+
+
+def _positions(task: Task) -> list[Lattice]:
+    """Where lattices are laid: through both ends along the case, then with diagonals, moved and turned."""
+    first = through_ends(task, 0, 0)
+    p, a = task.starts[0][0], task.starts[1][0]
+    own = np.asarray(pose(p, a)[:3, :3])
+    half = np.asarray(rotation((1, 1, 1), 37.0)[:3, :3])
+    out = [] if first is None else [first]
+    out += [turned(task, np.eye(3), p, 0.0), turned(task, np.eye(3), task.ends[0][0], 0.5, 0.9)]
+    if np.abs(a).max() < 1 - 1e-9:
+        out.append(turned(task, own, p, 0.0))
+    out.append(turned(task, half, p, 0.0))
+    return out
+
+
+def _finish(task: Task, run: Run, corners: Floats) -> Found | None:
+    if task.rules.soft:
+        run = _widened(task, run)
+    if verify(run, task.space, task.rules, task.start, task.end, within=task.within):
+        return None
+    start, end = (
+        next(c for c in e.candidates if math.dist(c.point, at) < 1e-6 and np.dot(c.axis, out) > 1 - 1e-6)
+        for e, at, out in (
+            (task.start, run.points[0], run.direction_start),
+            (task.end, run.points[-1], np.negative(run.direction_end)),
+        )
+    )
+    return Found(run, start, end, cost_of(run, task.rules))
+
+
+def _widened(task: Task, run: Run) -> Run:
+    """The same corners with the largest arcs that fit: a hose takes the widest curve it finds."""
+    radii = [task.rules.radius] * len(run.bends)
+    for which in [range(len(radii)), *([k] for k in range(len(radii)))]:
+        for factor in WIDER:
+            trial = list(radii)
+            for k in which:
+                trial[k] = max(radii[k], factor * task.rules.radius)
+            if trial == radii:
+                continue
+            try:
+                wider = bend_run(run.points, trial)
+            except BendError:
+                continue
+            if not verify(wider, task.space, task.rules, task.start, task.end, within=task.within):
+                radii, run = trial, wider
+                break
+    return run
+
+
+def _nothing(task: Task) -> NotFound:
+    why = task.why or reasons(task)
+    run = None if task.attempt is None else task.run_of(task.attempt)
+    short: dict[str, float] = {}
+    if run is not None:
+        for v in verify(run, task.space, task.rules, task.start, task.end, within=task.within):
+            if v.obstacle is not None:
+                short[v.obstacle] = max(short.get(v.obstacle, 0.0), v.shortfall)
+    blockers = tuple(sorted(short.items(), key=lambda s: (-s[1], s[0])))
+    if why:
+        text = "impossible: " + "; ".join(r.text for r in why)
+    elif blockers:
+        text = "not found; the nearest attempt lacks " + ", ".join(f"{mm:.1f} mm at {n}" for n, mm in blockers[:3])
+    else:
+        text = "not found"
+    return NotFound(why, blockers, run, text)

@@ -1,0 +1,156 @@
+"""One planning task: the question, what has been tried, and the two tests every attempt must pass.
+
+Owns the bookkeeping shared by the search methods: the map test for many lines at once, the exact test for one, the
+number of exact tests spent, and the nearest attempt so far for the case that nothing is found.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.envelopes import Floats, Rod, Rods
+from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps
+from elbowroom.model.tubes.lines import Lines, Map, measure
+from elbowroom.model.tubes.rules import End, Reason, Rules
+from elbowroom.model.tubes.verify import holds
+from elbowroom.parts.base import Box
+from elbowroom.parts.bends import BendError, Run, bend_run
+
+EXACT_TESTS = 600  # exact tests a plan may spend: about half a second
+TESTS_A_BATCH = 40  # of them on one sorted batch: what fails 40 times is a place the map sees too roughly
+_BATCH = 1024  # lines held against the map at once
+
+
+@dataclass(slots=True)
+class Task:
+    """`ends` per side: points and unit axes (m, 3) of the candidates whose straight leg is free, and which they are."""
+
+    space: Space
+    rules: Rules
+    start: End
+    end: End
+    within: Box | None
+    map: Map
+    starts: tuple[Floats, Floats, NDArray[np.int64]]
+    ends: tuple[Floats, Floats, NDArray[np.int64]]
+    tests: int = 0
+    attempt: Floats | None = None  # corners of the line that came nearest
+    attempt_room: float = -math.inf
+    tried: set[bytes] = field(default_factory=set)
+    why: tuple[Reason, ...] = ()  # proofs that there is nothing to find
+
+    @property
+    def spent(self) -> bool:
+        return self.tests >= EXACT_TESTS
+
+    def run_of(self, corners: Floats) -> Run | None:
+        """The run through these corners with the least radius, None where it cannot be bent."""
+        try:
+            return bend_run(corners, self.rules.radius)
+        except BendError:
+            return None
+
+    def exact(self, corners: Floats) -> Run | None:
+        """The run, where it holds in free space by the exact test; else None. Each line is tested once."""
+        key = np.round(corners, 6).tobytes()
+        if key in self.tried or self.spent:
+            return None
+        self.tried.add(key)
+        self.tests += 1
+        run = self.run_of(corners)
+        if run is None or not holds(run, self.space, self.rules, self.start, self.end, self.within, COARSE_DEG):
+            return None
+        return None if self.meets_bodies(bars_of(run, self.rules.od), corners) else run
+
+    def meets_bodies(self, bars: Bars, corners: Floats) -> bool:
+        """Whether the tube meets the body of the fitting chosen at its other end."""
+        for end, at in ((self.start, corners[0]), (self.end, corners[-1])):
+            body = next((c.body for c in end.candidates if math.dist(c.point, at) < 1e-6), ())
+            if not body:
+                continue
+            along = bars.first if end is self.start else bars.last.max(initial=0.0) - bars.last
+            far = along >= end.reach + self.rules.end_leg
+            if far.any() and body_gap(bars.rods.take(far), body) < self.rules.clearance.default:
+                return True
+        return False
+
+    def first_free(self, lines: Lines, limit: float = math.inf) -> tuple[Run, Floats] | None:
+        """The cheapest of these lines that holds, if any is cheaper than `limit`."""
+        rows = np.nonzero((lines.lack == 0) & (lines.cost < limit))[0]
+        rows = rows[np.argsort(lines.cost[rows], kind="stable")]
+        failed = 0
+        for k in range(0, len(rows), _BATCH):
+            part = lines.take(rows[k : k + _BATCH])
+            room = self.map.least_room(part, self.rules.radius)
+            self.note(part, room)
+            good = np.nonzero(room >= 0)[0]
+            if not len(good):
+                continue
+            near = self.map.least_room(part.take(good), self.rules.radius, tight=True)
+            for i in good[near >= 0]:
+                run = self.exact(part.points[i])
+                if run is not None:
+                    return run, part.points[i]
+                failed += 1
+                if failed >= TESTS_A_BATCH or self.spent:
+                    return None
+        return None
+
+    def note(self, lines: Lines, room: Floats) -> None:
+        """Remember the line that came nearest to holding."""
+        bendable = np.where(lines.lack == 0, room, -np.inf)
+        k = int(np.argmax(bendable)) if len(bendable) else -1
+        if k >= 0 and bendable[k] > self.attempt_room:
+            self.attempt_room, self.attempt = float(bendable[k]), lines.points[k].copy()
+
+    def lines(self, points: Floats) -> Lines:
+        return measure(points, self.rules)
+
+
+def body_gap(rods: Rods, body: tuple[Rod, ...]) -> float:
+    """Least distance between bars and the bars of a fitting, taken with round ends, mm."""
+    a = np.array([b.start for b in body])
+    b = np.array([b.end for b in body])
+    r = np.array([b.radius for b in body])
+    d = gaps(rods.starts[:, None], rods.ends[:, None], a[None], b[None])
+    return float((d - rods.radii[:, None] - r[None]).min())
+
+
+def free_axis(task_map: Map, points: Floats, axes: Floats, longest: float, skip: float) -> Floats:
+    """How far along each axis the map has room, mm (m,): an upper bound, to about two millimetres. `skip` mm at the
+    port are not looked at.
+    """
+    t = np.arange(0.0, longest, 2.0)
+    room = task_map.room(points[:, None] + axes[:, None] * t[:, None])
+    blocked = (room < 0) & (t > skip)
+    return np.where(blocked.any(axis=1), t[np.argmax(blocked, axis=1)], longest)
+
+
+def leg_free(space: Space, rules: Rules, end: End) -> NDArray[np.bool_]:
+    """Whether each candidate's straight leg and body stand free."""
+    out = np.ones(len(end.candidates), dtype=bool)
+    for k, c in enumerate(end.candidates):
+        out[k] = not leg_met(space, rules, end, k) and all(
+            space.met(
+                Rods(np.array([r.start]), np.array([r.end]), np.array([r.radius]), r.round_ends), ignore=end.exempt
+            )[0] == FREE
+            for r in c.body
+        )  # fmt: skip
+    return out
+
+
+def leg_met(space: Space, rules: Rules, end: End, k: int) -> bool:
+    """Whether anything stands in the straight leg of candidate k (flat-ended: what lies beyond is the bend's)."""
+    p, a = np.array(end.candidates[k].point), np.array(end.candidates[k].axis)
+    cut = min(end.reach, rules.end_leg)
+    for u, v, ignore in ((0.0, cut, end.exempt), (cut, rules.end_leg, ())):
+        if v > u:
+            rod = Rods((p + a * u)[None], (p + a * v)[None], np.array([rules.od / 2]), False)
+            if space.met(rod, rules.clearance, ignore)[0] != FREE:
+                return True
+    return False
