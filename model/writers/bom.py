@@ -1,7 +1,7 @@
-"""Bill of materials: a row for each distinct shape, as CSV (RFC 4180, UTF-8) that a spreadsheet opens safely.
+"""Bill of materials: a row for each thing to buy or make, as CSV (RFC 4180, UTF-8) that a spreadsheet opens safely.
 
-Owns the columns and the guarding of cells. Counting screws, fittings and tube lengths is not its work: a row is a shape
-that the scene holds.
+Owns the columns and the guarding of cells. A row is a distinct shape that the scene holds; shapes that are one article
+turned differently (a swivel at several angles) share a row, and a tube says the length it is cut to.
 """
 
 from __future__ import annotations
@@ -12,9 +12,10 @@ from collections.abc import Sequence
 
 from elbowroom.model.layout import Piece
 from elbowroom.model.writers.job import Files, Job
-from elbowroom.model.writers.names import catalogue_name
+from elbowroom.model.writers.names import POSTURE, catalogue_name
 from elbowroom.parts.base import ASSUMED, MARKS
-from elbowroom.parts.measure import Measure
+from elbowroom.parts.measure import Measure, Mm
+from elbowroom.parts.tube import TubeRun
 
 FILE = "bom.csv"
 COLUMNS = (
@@ -31,9 +32,13 @@ def write(job: Job) -> Files:
     out = io.StringIO(newline="")
     table = csv.writer(out, lineterminator="\r\n")
     table.writerow(COLUMNS)
-    for label, _, pieces, solids in job.shapes:
+    bought: dict[str, tuple[str, list[Piece]]] = {}
+    for label, shape, pieces, solids in job.shapes:
         if all(s.body.keep_out is not None for s in solids):
             continue  # nothing to buy or make
+        name = catalogue_name(pieces[0].part)
+        bought.setdefault(name or shape.key, (name or label, []))[1].extend(pieces)
+    for label, pieces in bought.values():
         part = pieces[0].part
         x, y, z = (number(edge) for edge in part.box().size)
         table.writerow(
@@ -47,7 +52,9 @@ def write(job: Job) -> Files:
 
 def dimensions(piece: Piece) -> str:
     """The part's measured fields with their units, in the order the family declares them."""
-    values = ((name, getattr(piece.part, name)) for name in type(piece.part).model_fields)
+    values = [(name, getattr(piece.part, name)) for name in piece.part.dimensions() if name not in POSTURE]
+    if isinstance(piece.part, TubeRun):
+        values.insert(0, ("cut_length", Mm(piece.part.cut_length)))
     return "; ".join(f"{name} {number(v)} {v.UNIT}" for name, v in values if isinstance(v, Measure))
 
 

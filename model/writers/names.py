@@ -58,9 +58,17 @@ def _folded(name: str) -> str:
     return unicodedata.normalize("NFKC", name.casefold())
 
 
+POSTURE = frozenset({"angle"})  # fields that say how an article is turned, not which it is
+
+
 def catalogue_name(part: Part) -> str | None:
-    """The catalogue's name for exactly this part; None where no catalogue row draws the same shape."""
-    return _catalogue(part.family).get(part.shape_key()) if part.family in FAMILIES else None
+    """The catalogue's name for exactly this part, however it is turned; None where no row is the same article."""
+    return _catalogue(part.family).get(_article(part)) if part.family in FAMILIES else None
+
+
+def _article(part: Part) -> str:
+    """What tells articles apart: the dimensions without those that are how the thing is used."""
+    return repr(sorted((k, v) for k, v in part.dimensions().items() if k not in POSTURE))
 
 
 @cache
@@ -71,7 +79,7 @@ def _catalogue(family: str) -> dict[str, str]:
     for size in sizes(family).values():
         if needed - set(size.fields):
             continue  # a row that draws nothing without the build's own fields, such as the points of a cable
-        found.setdefault(cls(**size.fields).shape_key(), size.name)
+        found.setdefault(_article(cls(**size.fields)), size.name)
     return found
 
 
