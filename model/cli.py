@@ -6,6 +6,7 @@ Heavy modules load inside the commands, so that `--help` and a refused file answ
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -179,24 +180,32 @@ def _guarded(run: Callable[[], None]) -> int:
         n = len(e.problems)
         _say(f"{e}\n{n} problem{'s' if n != 1 else ''} in the input; nothing was checked or written")
     except (InputError, _Refused) as e:
-        _say(str(e))
+        _say(_missing_library(str(e)) or str(e))
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has gone; say nothing more
     except ImportError as e:
-        if ".so" not in str(e):
+        told = _missing_library(str(e))
+        if told is None:
             raise
-        library = str(e).split(":")[0]
-        package = "libgl1" if "libGL" in library else "the Debian package that holds it"
-        _say(
-            f"the geometry kernel needs the system library {library}, which is not installed.\n"
-            f"On Debian, as root: apt-get install -y --no-install-recommends {package}"
-        )
+        _say(told)
     except KeyboardInterrupt:
         _say("stopped; nothing was half-written")
         return 130
     except MemoryError:
         _say("not enough memory for this build")
     return BAD_INPUT
+
+
+def _missing_library(text: str) -> str | None:
+    """What to install, where `text` is the dynamic linker's complaint about a library; None where it is not."""
+    found = re.search(r"(lib[\w.+-]+\.so[.\d]*): cannot open shared object file", text)
+    if found is None:
+        return None
+    package = "libgl1" if found[1].startswith("libGL.") else f"the package that holds {found[1]}"
+    return (
+        f"the geometry kernel needs the system library {found[1]}, which is not installed.\n"
+        f"On Debian, as root: apt-get install -y --no-install-recommends {package}"
+    )
 
 
 def _say(text: str) -> None:

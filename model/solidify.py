@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from elbowroom.model import tolerances
 from elbowroom.model.drawing import FORM, Drawn, draw, receive, send, unpack
 from elbowroom.model.layout import Layout, Piece
+from elbowroom.model.problems import InputError
 from elbowroom.model.scene import Mesh, Scene, Shape, Solid
 from elbowroom.model.store import Store
 
@@ -36,7 +37,7 @@ _LIBRARIES = ("cadquery", "cadquery-ocp", "numpy")
 _DRAWN_HERE = ("drawing.py", "tessellate.py", "enclosure.py", "meshes.py")
 
 
-class CannotDraw(RuntimeError):
+class CannotDraw(InputError):
     """A piece's shape could not be drawn with the dimensions given."""
 
     def __init__(self, piece: Piece, reason: str) -> None:

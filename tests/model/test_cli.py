@@ -186,3 +186,19 @@ def test_each_demo_fails_as_planned_in_three_ways_and_fits_as_mended(run, planne
     assert len({(f["question"], f["verdict"]) for f in failing}) >= 3
     assert 24 <= len(json.loads(after.stdout)["pieces"]) <= 60
     load(read(planned))
+
+
+def test_a_missing_system_library_is_told_with_what_to_install() -> None:
+    """The dynamic linker's own words (glibc), as they reach us through the kernel's import."""
+    from elbowroom.model.cli import _guarded
+
+    def run() -> None:
+        raise ImportError("libGL.so.1: cannot open shared object file: No such file or directory")
+
+    import contextlib
+    import io
+
+    said = io.StringIO()
+    with contextlib.redirect_stderr(said):
+        assert _guarded(run) == 2
+    assert "apt-get install -y --no-install-recommends libgl1" in said.getvalue()
