@@ -40,6 +40,22 @@ def least(one: Sequence[Rod], other: Sequence[Rod]) -> tuple[float, Point, Point
     return min(found, key=lambda f: (f[0], f[3], f[4]))
 
 
+def clear(one: Sequence[Rod], other: Sequence[Rod], gap: float) -> bool:
+    """Whether no two bars of two sets are nearer than `gap` mm."""
+    if not one or not other:
+        return True
+    (p, r), (q, s) = _balls(one), _balls(other)
+    spare = np.linalg.norm(p[:, None] - q[None], axis=2) - r[:, None] - s[None]
+    near = np.argsort(spare, axis=None)[: int((spare < gap).sum())]
+    return all(apart(one[k // len(other)], other[k % len(other)])[0] >= gap for k in near.tolist())
+
+
+def _balls(bars: Sequence[Rod]) -> tuple[np.ndarray, np.ndarray]:
+    """Middles and radii of balls that hold the bars."""
+    a, b = np.array([r.start for r in bars]), np.array([r.end for r in bars])
+    return (a + b) / 2, np.hypot(np.linalg.norm(b - a, axis=1) / 2, np.array([r.radius for r in bars]))
+
+
 def _side_by_side(
     p: np.ndarray, u: np.ndarray, la: float, ra: float, q: np.ndarray, lb: float, rb: float
 ) -> tuple[float, Point, Point]:

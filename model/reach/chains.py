@@ -19,7 +19,7 @@ from elbowroom.model.envelopes import Floats, Point, Rod, posed
 from elbowroom.model.plumbing import Link
 from elbowroom.model.reach.rooms import Mask, Rooms, Site, stands_free
 from elbowroom.parts.measure import Deg
-from elbowroom.parts.pose import IDENTITY, Pose, bring_together
+from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together
 
 FINE = 1  # deg: step at which one swivel's angles are searched
 # deg: step of the other swivels of a chain with that many, so that a chain of six stays within a second or two
@@ -76,6 +76,10 @@ def item(link: Link, lift: float = 0.0) -> Item:
         alone = math.hypot(*start[:2]) < _ON_AXIS and math.hypot(*end[:2]) < _ON_AXIS
         (turning if link.free and not alone else fixed).append(Rod(a, end, radius))
     frames = f.next_frames()
+    for frame in frames:
+        if frame.kind == "port" and frame.depth is None:  # a male end: its thread stands out of the body
+            a, b = apply(frame.pose, [(0, 0, 0), (0, 0, float(f.thread_length))]).tolist()
+            fixed.append(Rod((a[0], a[1], a[2]), (b[0], b[1], b[2]), f.thread_data.major / 2))
     length = float(f.thread_length)
     return Item(
         link, bring_together(f.frame("base").pose, IDENTITY), tuple(fixed), tuple(turning), _coming(fixed, length),

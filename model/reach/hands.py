@@ -21,7 +21,7 @@ from elbowroom.parts.pose import pose
 
 FINGER = 16.0  # mm: width of one finger; common practice, no source (P)
 HAND = (75.0, 100.0)  # mm: section of a hand, and the room it takes along the arm; common practice, no source (P)
-FINGER_LENGTH = (75.0, 45.0)  # mm from the fingertip to the hand, stretched and bent; common practice, no source (P)
+FINGER_LENGTH = (45.0, 75.0)  # mm from the fingertip to the hand, bent and stretched; common practice, no source (P)
 STEP = 10  # deg between the sides of a collar that are tried
 _TIPS = 3  # a finger is sent to one in so many sides of a collar
 _SIDES = 8  # ways round the collar's axis that a hand may come from, at each slope
@@ -90,24 +90,21 @@ def grip(rooms: Rooms, base: Floats, fitting: Fitting, lift: float) -> Grip:
 
 
 def _hand(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, sides: Mask) -> bool:
-    """Whether a straight finger with a hand behind it comes to one of the free sides."""
+    """Whether a straight finger comes to one of the free sides from a hand that stands behind the collar's middle."""
     radius, low, high = fitting.finger_ring()
     z = max((low + high) / 2, lift + FINGER / 2)
     angles = np.radians(grid(STEP)[::_TIPS][sides[::_TIPS]].astype(float))
     r = radius + FINGER / 2
     tips = np.stack([r * np.cos(angles), r * np.sin(angles), np.full(len(angles), z)], axis=1)
-    if not len(tips):
-        return False
-    for way in _ways():
-        frame = pose((0, 0, 0), way)[:3, :3]
-        poses = np.tile(np.eye(4), (len(tips), 1, 1))
-        poses[:, :3, :3], poses[:, :3, 3] = frame, tips
-        poses = base[None] @ poses
+    frames = np.array([pose((0, 0, z), way) for way in _ways()])
+    for part in (frames[:1], frames[1:]):  # along the axis, which mostly answers; then all other ways
         for length in FINGER_LENGTH:
-            rows = poses[stands_free(rooms.workshop, [Rod((0, 0, 0), (0, 0, length), FINGER / 2)], poses)]
-            for hand in _hands(length):
-                if (stands_free(rooms.workshop, hand, rows)).any():
-                    return True
+            fingers = np.repeat(part, len(tips), axis=0)
+            fingers[:, :3, 3] = np.tile(tips, (len(part), 1))
+            free = stands_free(rooms.workshop, [Rod((0, 0, 0), (0, 0, length), FINGER / 2)], base[None] @ fingers)
+            ways = base[None] @ part[free.reshape(len(part), len(tips)).any(axis=1)]
+            if any(stands_free(rooms.workshop, hand, ways).any() for hand in _hands(length)):
+                return True
     return False
 
 

@@ -20,7 +20,7 @@ from elbowroom.model.reach.chains import Interval, grid, intervals, turns
 from elbowroom.model.reach.rooms import Mask, Rooms, stands_free
 
 STEP = 10  # deg between the directions a tube is bent in
-CHORD = 15.0  # deg of arc that one bar stands for: at a radius of 28 its bar is 0.12 mm thicker than the tube
+CHORD = 10.0  # deg of arc that one bar stands for: at a radius of 28 its bar is 0.053 mm thicker than the tube
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,17 +48,20 @@ class Leg:
     def ahead(self) -> Rod:
         return Rod((0, 0, 0), (0, 0, self.straight + self.radius), self.od / 2)
 
-    @property
-    def bend(self) -> tuple[Rod, ...]:
-        """The quarter bend toward +x: bars with round ends, the last one flat where the bend ends."""
-        n = round(90.0 / CHORD)
+    def bend(self, chord: float = CHORD) -> tuple[Rod, ...]:
+        """The quarter bend toward +x as flat-ended bars that hold it, each run on past its joints to the mitre."""
+        n = round(90.0 / chord)
         half = math.radians(90.0 / n / 2)
         out = 2 * self.radius / (1 + math.cos(half))  # chords half inside, half outside the arc
+        thick = self.od / 2 + out - self.radius
         t = np.linspace(0.0, math.pi / 2, n + 1)
         p = np.stack([self.radius - out * np.cos(t), 0 * t, self.straight + out * np.sin(t)], axis=1)
-        points = [(float(x), float(y), float(z)) for x, y, z in p]
-        thick = self.od / 2 + out - self.radius
-        return tuple(Rod(a, b, thick, i < n - 1) for i, (a, b) in enumerate(pairwise(points)))
+        bars = []
+        for i, (a, b) in enumerate(pairwise(p)):
+            past = thick * math.tan(half) * (b - a) / np.linalg.norm(b - a)
+            a, b = a - past, b + past * (i < n - 1)
+            bars.append(Rod((a[0], a[1], a[2]), (b[0], b[1], b[2]), thick))
+        return tuple(bars)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,7 @@ def bent(rooms: Rooms, mouths: Floats, leg: Leg) -> Mask:
     """For each mouth and direction (n, 36) whether the bend stands free; the leg before it is not asked again."""
     directions = turns(grid(STEP))
     poses = (mouths[:, None] @ directions[None]).reshape(-1, 4, 4)
-    out: Mask = stands_free(rooms.tubes, leg.bend[::-1], poses)
+    out: Mask = stands_free(rooms.tubes, leg.bend()[::-1], poses)
     return out.reshape(len(mouths), len(directions))
 
 

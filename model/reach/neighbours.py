@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, islice
 
 import numpy as np
 
@@ -18,9 +18,9 @@ from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.envelopes import Floats, Rod
 from elbowroom.model.findings import Basis, Finding, Verdict
 from elbowroom.model.plumbing import Link
-from elbowroom.model.reach.bars_apart import apart, least
+from elbowroom.model.reach.bars_apart import clear, least
 from elbowroom.model.reach.chains import Item, Postures, coarse, grid, items, walk
-from elbowroom.model.reach.choices import candidates, lowest, named
+from elbowroom.model.reach.choices import candidates, lowest
 from elbowroom.model.reach.hands import STEP, finger_sides, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
@@ -131,7 +131,7 @@ def _pair(rooms: Rooms, a: Stand, b: Stand) -> Finding | None:
 def _any_turn_clears(rooms: Rooms, a: Stand, b: Stand) -> bool:
     """Whether some turn of the free swivels that is free in the scene leaves the gap."""
     ours, theirs = _farthest_first(_turns(rooms, a), b.site), _farthest_first(_turns(rooms, b), a.site)
-    return any(least(x, y)[0] >= GAP for x in ours for y in theirs)
+    return any(clear(x, y, GAP) for x in ours for y in theirs)
 
 
 def _farthest_first(turns: Iterator[tuple[Rod, ...]], site: Site) -> list[tuple[Rod, ...]]:
@@ -149,16 +149,19 @@ def _turns(rooms: Rooms, s: Stand) -> Iterator[tuple[Rod, ...]]:
 
 
 def _instead(rooms: Rooms, s: Stand, other: Stand) -> Iterator[str]:
-    """Chains for a port that go on and leave the gap to the other one as it stands, best first."""
-    for n, links in enumerate(candidates(s.site, s.links, s.wanted.tubing)):
-        if n >= MOST_TRIES:
+    """The best other chain for a port that goes on and leaves the gap to the other one as it stands."""
+    for links in islice(candidates(s.site, s.links, s.wanted.tubing), MOST_TRIES):
+        parts = items(links, s.site)
+
+        def clears(p: Postures, parts: Sequence[Item] = parts) -> bool:
+            return clear(_bars(parts, p, 0)[0], other.bars, GAP)
+
+        trial = attempt(rooms, s.site, links, s.wanted.tubing, full=False, accept=clears)
+        if trial.problem is None:
+            turned = trial.degrees
+            names = (f"{li.size} at {turned[i]} deg" if i in turned else li.size for i, li in enumerate(links))
+            yield f"{' + '.join(names)} on {s.site.port}"
             return
-        trial = attempt(rooms, s.site, links, s.wanted.tubing, full=False)
-        if trial.problem is None and trial.posture is not None:
-            bars, _ = _bars(items(links, s.site), trial.posture, 0)
-            if least(bars, other.bars)[0] >= GAP:
-                yield f"{named(attempt(rooms, s.site, links, s.wanted.tubing, full=True))} on {s.site.port}"
-                return
 
 
 # One among its neighbours ---------------------------------------------------------------------------------------------
@@ -173,7 +176,7 @@ def _enclosed(rooms: Rooms, a: Stand, around: Sequence[Stand]) -> Finding | None
         if one.link.fitting.finger_room <= 0 or not sides.any():
             continue
         tip = fingertip(one.link.fitting, lift)
-        if not any(_clear(tip, base[0], angle, every) for angle in grid(STEP)[sides]):
+        if not any(_fits(tip, base[0], angle, every) for angle in grid(STEP)[sides]):
             names = [str(b.site.port) for b in around]
             text = (
                 f"{one.link.size} on {a.site.port} has no finger room on any side once the fittings on "
@@ -187,6 +190,6 @@ def _enclosed(rooms: Rooms, a: Stand, around: Sequence[Stand]) -> Finding | None
     return None
 
 
-def _clear(tip: Sequence[Rod], base: Floats, angle: int, others: Sequence[Rod]) -> bool:
+def _fits(tip: Sequence[Rod], base: Floats, angle: int, others: Sequence[Rod]) -> bool:
     at = base @ rotation((0, 0, 1), float(angle))
-    return all(apart(_moved(r, at), o)[0] >= 0 for r in tip for o in others)
+    return clear([_moved(r, at) for r in tip], others, 0.0)

@@ -6,9 +6,10 @@ lie near one. Leaves the questions to the other modules of this room.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,9 @@ LIFT_OVER = 0.02  # mm by which the envelope clears the port's own mesh error wh
 
 FEW = 16  # poses up to which all bars of an envelope are asked at once: one question costs as much as some ten bars
 RUN_STEP = 0.01  # mm: a free length is narrowed to this: what calipers show
-AT_ONCE = 8  # lengths asked at once
+SLICES = 16  # of a length, asked at once
+WORTH = 2.0  # times the room of its parts that a bar holding them all may take and still be worth asking first
+_PARALLEL = 1e-9  # sine of the angle under which bars lie along one direction: rounding of posed ones is 1e-15
 
 Mask = NDArray[np.bool_]
 
@@ -147,13 +150,51 @@ class Rooms:
 
 
 def stands_free(space: Space, rods: Sequence[Rod], poses: Floats) -> Mask:
-    """For each pose (n, 4, 4) whether all bars of an envelope stand free."""
-    if len(poses) > FEW or len({r.round_ends for r in rods}) != 1:
-        stacked: Mask = space.stack(rods, poses) == FREE
-        return stacked
-    met = bars_met(space, [(r, poses) for r in rods])
-    free: Mask = np.logical_not(met.reshape(len(rods), len(poses)).any(axis=0))
+    """For each pose (n, 4, 4) whether all bars of an envelope stand free.
+
+    One bar that holds them all, if it is not much larger, is asked first: where it is free nothing else need be asked.
+    """
+    if not len(poses) or not rods:
+        return np.ones(len(poses), dtype=bool)
+    if len(rods) == 1:
+        return ~bars_met(space, [(rods[0], poses)])
+    free = np.zeros(len(poses), dtype=bool)
+    whole = holding(tuple(rods))
+    if _size(whole) < WORTH * sum(_size(r) for r in rods):
+        free = ~bars_met(space, [(whole, poses)])
+    rows = np.nonzero(~free)[0]
+    if len(rows) > FEW or len({r.round_ends for r in rods}) != 1:
+        free[rows] = space.stack(rods, poses[rows]) == FREE
+    elif len(rows):
+        met = bars_met(space, [(r, poses[rows]) for r in rods])
+        free[rows] = ~met.reshape(len(rods), len(rows)).any(axis=0)
     return free
+
+
+def _size(r: Rod) -> float:
+    """A bar's volume in units of pi, its ends taken as flat."""
+    return r.radius**2 * math.dist(r.start, r.end)
+
+
+@lru_cache(maxsize=4096)
+def holding(rods: tuple[Rod, ...]) -> Rod:
+    """A flat-ended bar that holds all of some bars, along the first where they are parallel, else from end to end."""
+    a, b = np.array([r.start for r in rods]), np.array([r.end for r in rods])
+    thick, ends = np.array([r.radius for r in rods]), np.vstack([a, b])
+    each = (b - a) / np.linalg.norm(b - a, axis=1)[:, None]
+    along = each[0]
+    slant = np.linalg.norm(np.cross(each, along), axis=1)
+    if slant.max() > _PARALLEL:
+        along = (b[-1] - a[0]) / np.linalg.norm(b[-1] - a[0])
+        slant = np.linalg.norm(np.cross(each, along), axis=1)
+    past = np.tile(np.where([r.round_ends for r in rods], 1.0, np.minimum(slant + _PARALLEL, 1.0)) * thick, 2)
+    at = ends @ along
+    aside = ends - at[:, None] * along
+    middle = (aside.min(axis=0) + aside.max(axis=0)) / 2
+    middle = middle - (middle @ along) * along
+    radius = float((np.linalg.norm(aside - middle, axis=1) + np.tile(thick, 2)).max())
+    start, end = (middle + s * along for s in (float((at - past).min()), float((at + past).max())))
+    return Rod((start[0], start[1], start[2]), (end[0], end[1], end[2]), radius)
 
 
 def bars_met(space: Space, bars: Sequence[tuple[Rod, Floats]]) -> Mask:
@@ -171,17 +212,18 @@ def bars_met(space: Space, bars: Sequence[tuple[Rod, Floats]]) -> Mask:
 
 def free_run(space: Space, start: Floats, axis: Floats, radius: float, longest: float) -> tuple[float, str | None]:
     """How far a flat-ended bar can reach from `start` along a unit vector, mm, rounded down to RUN_STEP, and what stops
-    it; at most `longest` (then None). Many lengths are asked at once, since a longer bar holds every shorter one.
+    it; at most `longest` (then None). Asked in slices: a bar is free where all its slices are.
     """
     low, high, stop = 0.0, longest, None
     while high - low > RUN_STEP:
-        lengths = low + (high - low) * np.arange(1, AT_ONCE + 1) / AT_ONCE
-        ends = start + lengths[:, None] * axis
-        met = space.met(Rods(np.tile(start, (AT_ONCE, 1)), ends, np.full(AT_ONCE, radius), False))
+        cuts = np.linspace(low, high, SLICES + 1)
+        froms = cuts[:-1] if stop is None else np.full(SLICES, low)  # a slice that is stopped is not free wholly
+        bars = Rods(start + froms[:, None] * axis, start + cuts[1:, None] * axis, np.full(SLICES, radius), False)
+        met = space.met(bars)
         blocked = np.nonzero(met != FREE)[0]
         if not len(blocked):
             return high, stop
         first = int(blocked[0])
         stop = space.names[met[first]]
-        high, low = float(lengths[first]), low if first == 0 else float(lengths[first - 1])
+        low, high = float(cuts[first]), float(cuts[first + 1])
     return low, stop

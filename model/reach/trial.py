@@ -7,8 +7,9 @@ passes. Leaves verdicts and words to `verdicts`, why not to `why`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Literal
 
 import numpy as np
@@ -88,8 +89,14 @@ def seat(site: Site, links: Sequence[Link]) -> tuple[Problem, float, str] | None
     return None
 
 
-def attempt(rooms: Rooms, site: Site, links: Sequence[Link], tubing: Tubing | None, *, full: bool) -> Trial:
-    """A chain tried on a port. full: with the angles of its swivels and every side for tube, fingers and hand."""
+def attempt(
+    rooms: Rooms, site: Site, links: Sequence[Link], tubing: Tubing | None, *, full: bool,
+    accept: Callable[[Postures], bool] | None = None,
+) -> Trial:  # fmt: skip
+    """A chain tried on a port. full: with the angles of its swivels and every side for tube, fingers and hand.
+
+    accept: what a posture must satisfy besides, asked of one at a time; then coarse postures alone are tried.
+    """
     chain = tuple(links)
     wrong = seat(site, chain)
     if wrong is not None:
@@ -98,16 +105,17 @@ def attempt(rooms: Rooms, site: Site, links: Sequence[Link], tubing: Tubing | No
     standing: Postures | None = None
     left: Postures | None = None
     good: Postures | None = None
-    for found in sets(rooms, site, parts):
+    for found in sets(rooms, site, parts) if accept is None else islice(sets(rooms, site, parts), 1):
         standing = found if standing is None else standing
         for some in _portions(found):
             rows = np.arange(len(some)) if leg is None else _leaving(rooms, some, leg)
             if not len(rows):
                 continue
             left = some.take(rows[:1]) if left is None else left
-            row = next((r for r in rows if _fingers(rooms, site, parts, some.take(np.array([r])))), None)
-            if row is not None:
-                good = some.take(np.array([row]))
+            each = (some.take(np.array([r])) for r in rows)
+            fit = (p for p in each if accept is None or accept(p))
+            good = next((p for p in fit if _fingers(rooms, site, parts, p)), None)
+            if good is not None:
                 break
         if good is not None:
             break

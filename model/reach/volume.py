@@ -28,7 +28,11 @@ from elbowroom.parts.fitting_choice import adapters_for, catalogue_fittings, fit
 from elbowroom.parts.pose import apply, compose, inverse, pose
 
 SECTOR = 10  # deg that one side stands for
-ROUND = 72  # corners of a full turn: strays 0.05 mm at 50 from the axis
+ROUND = 108  # corners of a full turn, three a sector, the fewest the solid kernel turns: strays 0.02 mm at 50
+DRAWN = 5.0  # deg of arc in a bar of a bend that is united: 0.013 mm thicker than the tube at a radius of 28
+# deg by which the n-th sweep's sector is narrower at either end, n times: planes of two sweeps that all but coincide
+# leave slivers that no reader of the mesh can keep apart (measured: 0.03 % of the volume lost). 1 um at 50 mm.
+INSET = 1e-3
 RIM = 16  # corners of a bar's own section
 _SLIVER = 1e-3  # mm3: what rounding leaves of a solid that is cut away wholly
 _ON_AXIS = 1e-9  # mm: as far off the axis as rounding puts a bar that lies on it
@@ -39,7 +43,8 @@ class Sweep:
     """Bars in a port's coordinates that stand free together or not at all: of fittings, and of a tube lying there.
 
     coming: bars that must be free while the side panels are off; they are no part of the union. turned: swept round
-    the port's axis, each side judged alone. after: the sweep without which this one cannot be.
+    the port's axis, each side judged alone. after: the sweep without which this one cannot be. drawn: bars of the
+    union, inside the bodies and the tube; empty: those themselves.
     """
 
     bodies: tuple[Rod, ...]
@@ -47,6 +52,7 @@ class Sweep:
     coming: tuple[Rod, ...] = ()
     turned: bool = False
     after: int | None = None
+    drawn: tuple[Rod, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,12 +140,13 @@ def _sweeps(site: Site, chain: Sequence[Link], tubing: Tubing | None, first: int
     out = [Sweep(tuple(bodies[0]), (), tuple(coming[0]))]
     ahead, pushed, bend = (
         tuple(_moved(r, at) for r in rods)
-        for rods in (((), (), ()) if leg is None else ((leg.ahead,), (leg.pushed,), (leg.leg, *leg.bend)))
+        for rods in (((), (), ()) if leg is None else ((leg.ahead,), (leg.pushed,), (leg.leg, *leg.bend())))
     )
     if turned:
         out.append(Sweep(tuple(bodies[1]), ahead, (*coming[1], *pushed), True, first))
     elif leg is not None:
-        out += [Sweep((), ahead, pushed, False, first), Sweep((), bend, pushed, True, first)]
+        drawn = tuple(_moved(r, at) for r in (leg.leg, *leg.bend(DRAWN)))
+        out += [Sweep((), ahead, pushed, False, first), Sweep((), bend, pushed, True, first, drawn)]
     return out
 
 
@@ -173,23 +180,21 @@ def _sides(rooms: Rooms, site: Site, s: Sweep) -> Mask:
 
 def _united(sweeps: Sequence[Sweep], masks: Sequence[Mask]) -> Any:
     """The union of sweeps over their sides, in port coordinates."""
-    groups: dict[bytes, list[Any]] = {}
-    solids = []
-    for s, mask in zip(sweeps, masks, strict=True):
-        if mask.any():
-            for rod in (*s.bodies, *s.tube):
-                if s.turned or _on_axis(rod):
-                    groups.setdefault(mask.tobytes(), []).append(_profile(rod))
-                else:
-                    solids.append(_bar(rod))
-    for sides, profiles in groups.items():
-        profile = manifold3d.CrossSection.batch_boolean(profiles, manifold3d.OpType.Add)
-        for a, b in intervals(np.frombuffer(sides, dtype=bool), SECTOR):
-            if (a, b) == (0, 360):
-                solids.append(manifold3d.Manifold.revolve(profile, ROUND))
-            else:
-                part = manifold3d.Manifold.revolve(profile, ROUND, float(b - a + SECTOR))
-                solids.append(part.rotate((0.0, 0.0, a - SECTOR / 2)))
+    solids, whole = [], []
+    for n, (s, mask) in enumerate(zip(sweeps, masks, strict=True), 1):
+        bars = s.drawn or (*s.bodies, *s.tube)
+        if mask.all():
+            whole += [_profile(rod) for rod in bars if s.turned or _on_axis(rod)]
+            solids += [_bar(rod) for rod in bars if not s.turned and not _on_axis(rod)]
+        elif mask.any():
+            profile = manifold3d.CrossSection.batch_boolean([_profile(rod) for rod in bars], manifold3d.OpType.Add)
+            for a, b in intervals(mask, SECTOR):
+                angle, inset = b - a + SECTOR, INSET * n
+                part = manifold3d.Manifold.revolve(profile, ROUND * angle // 360, angle - 2 * inset)
+                solids.append(part.rotate((0.0, 0.0, a - SECTOR / 2 + inset)))
+    if whole:
+        profile = manifold3d.CrossSection.batch_boolean(whole, manifold3d.OpType.Add)
+        solids.append(manifold3d.Manifold.revolve(profile, ROUND).rotate((0.0, 0.0, -SECTOR / 2)))
     return manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add) if solids else manifold3d.Manifold()
 
 
@@ -205,10 +210,11 @@ def _bar(rod: Rod) -> Any:
 
 
 def _profile(rod: Rod) -> Any:
-    """Distance from the axis against height of all that a bar sweeps as it turns: a hull that holds it.
+    """Distance from the axis against height of all that a bar sweeps as it turns.
 
-    The bar's axis lies in a plane through z. The distance from z is convex along any edge, so the hull of the bar's
-    corners holds it outward; inward its nearest points lie in that plane, among the corners.
+    The bar is even about a plane through z. Of the halves before and behind the axis each is convex, and so is the
+    distance from z along any line: the hull of a half's corners, seen so, holds it outward; inward its nearest points
+    lie in that plane, among the corners.
     """
     a, b = np.array(rod.start), np.array(rod.end)
     d = (b - a) / np.linalg.norm(b - a)
@@ -224,10 +230,18 @@ def _profile(rod: Rod) -> Any:
     if rod.round_ends:
         points += [p + rod.radius * (np.cos(t)[:, None] * across + np.sin(t)[:, None] * d) for p in (a, b)]
     p = np.vstack(points)
-    flat = np.stack([np.hypot(p[:, 0], p[:, 1]), p[:, 2]], axis=1)
-    level = p @ np.cross(side, (0.0, 0.0, 1.0))
-    if level.min() < 0 < level.max():  # the axis itself goes through the bar
-        flat = np.vstack([flat, np.stack([np.zeros(len(p)), p[:, 2]], axis=1)])
+    seen = np.stack([p @ np.cross(side, (0.0, 0.0, 1.0)), p @ side, p[:, 2]], axis=1)  # ahead, sideways, up
+    ahead = seen[:, 0]
+    if ahead.min() > -_ON_AXIS or ahead.max() < _ON_AXIS:
+        return _hull(seen)
+    before, behind = seen[ahead > 0], seen[ahead <= 0]
+    share = (before[:, 0] / (before[:, 0] - behind[:, 0][:, None]))[..., None]
+    crossing = (before[None] + share * (behind[:, None] - before[None])).reshape(-1, 3)
+    return _hull(np.vstack([before, crossing])) + _hull(np.vstack([behind, crossing]))
+
+
+def _hull(seen: Floats) -> Any:
+    flat = np.stack([np.hypot(seen[:, 0], seen[:, 1]), seen[:, 2]], axis=1)
     return manifold3d.CrossSection.hull_points(np.ascontiguousarray(flat))
 
 

@@ -1,0 +1,240 @@
+"""What is said of ports: verdicts, neighbours, covers, lands, remedies, and answers kept."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from pathlib import Path
+
+import pytest
+
+from elbowroom.model.findings import Finding
+from elbowroom.model.layout import Mate
+from elbowroom.model.plumbing import Link
+from elbowroom.model.reach import check, keep
+from elbowroom.model.reach.choices import all_that_go_on, candidates
+from elbowroom.model.reach.choices import link as link_of
+from elbowroom.model.reach.land import land
+from elbowroom.model.reach.trial import attempt
+from elbowroom.model.scene import Scene
+from elbowroom.model.store import Store
+from elbowroom.parts.fitting_choice import catalogue_fittings
+from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, plumbing, rooms, scene, site
+
+END = link("hard-tube-14")
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    return Store(tmp_path_factory.mktemp("cache"))
+
+
+def findings(s: Scene, store: Store, asked: dict[str, list[Link]] | None) -> dict[str, Finding]:
+    found = check(s, None if asked is None else plumbing(asked), store)
+    ids = [f.id for f in found]
+    assert len(set(ids)) == len(ids)
+    return {f.place: f for f in found}
+
+
+def wide(collar: float) -> Link:
+    """A hard-tube fitting whose collar has been measured."""
+    return link("hard-tube-14", collar_od=collar)
+
+
+# Neighbours -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("pitch", "collar", "gap"), [(20.0, 22.0, -2.0), (23.4, 22.0, 1.4), (23.6, 22.0, None), (26.0, 22.0, None)]
+)
+def test_the_pitch_rule(store: Store, pitch: float, collar: float, gap: float | None) -> None:
+    # Least pitch (22 + 22) / 2 + 1.5 = 23.5.
+    s = scene(store, plate((0, 0), (pitch, 0)))
+    found = findings(s, store, {"a": [wide(collar)], "b": [wide(collar)]})
+    assert found["a"].verdict == found["b"].verdict == "pass"  # each alone goes on
+    pair = found.get("a~b")
+    if gap is None:
+        assert pair is None
+        return
+    assert pair is not None
+    assert pair.verdict == "fail"
+    assert pair.measured == pytest.approx(gap, abs=1e-9)
+    assert pair.required == 1.5
+    assert dict(pair.extra)["pitch_mm"] == pytest.approx(pitch)
+    assert all(abs(y) < 1e-9 and 0 <= x <= pitch for x, y, _ in pair.where)
+
+
+def test_every_pair_of_a_plate_is_judged(store: Store) -> None:
+    s = scene(store, plate((0, 0), (20, 0), (0, 20), (20, 20)))
+    found = findings(s, store, {n: [wide(22.0)] for n in "abcd"})
+    assert {p for p, f in found.items() if f.verdict == "fail"} == {"a~b", "a~c", "b~d", "c~d"}  # not the diagonals
+
+
+def test_a_port_that_nobody_chose_for_makes_cautions_only(store: Store) -> None:
+    s = scene(store, plate((0, 0), (18.5, 0), land=18.0))
+    found = findings(s, store, {"a": [wide(22.0)]})
+    assert found["a~b"].verdict == "caution"  # a plug of 17.5 would be in the way
+    assert "nothing is chosen for plate.b" in found["a~b"].text
+
+
+def test_swivels_may_be_turned_away_from_each_other(store: Store) -> None:
+    s = scene(store, plate((0, 0), (24, 0)))
+    turned = {n: [link("rotary-90"), END] for n in "ab"}
+    assert "a~b" not in findings(s, store, turned)
+    held = {"a": [link("rotary-90", angle=0), END], "b": [link("rotary-90", angle=90), END]}
+    pair = findings(s, store, held)["a~b"]
+    assert pair.verdict == "fail"
+    assert pair.measured is not None
+    assert pair.measured < 0
+    turn = re.fullmatch(r"rotary-90 at (\d+) deg \+ hard-tube-14 on plate\.a", pair.remedies[0])
+    assert turn is not None
+    mended = {**held, "a": [link("rotary-90", angle=int(turn[1])), END]}
+    assert "a~b" not in findings(s, store, mended)
+
+
+def test_a_collar_among_eight_neighbours_has_no_finger_room(store: Store) -> None:
+    for pitch, enclosed in ((26.0, True), (40.0, False)):
+        at = [(0.0, 0.0)] + [(x * pitch, y * pitch) for x in (-1, 0, 1) for y in (-1, 0, 1) if (x, y) != (0, 0)]
+        found = findings(scene(store, plate(*at)), store, {n: [wide(22.0)] for n in "abcdefghi"})
+        cautions = {p for p, f in found.items() if "~" in p}
+        assert cautions == ({"a~fingers"} if enclosed else set())
+
+
+# Land and cover -------------------------------------------------------------------------------------------------------
+
+
+def test_a_land_over_the_edge_is_broken_by_its_segment(store: Store) -> None:
+    # Land of radius 9 whose centre is 7 from the edge: a segment of 81 acos(7/9) - 7 sqrt(32) is missing.
+    r = rooms(store, plate((0, 113)))
+    ground = land(r, site(r), 18.0)
+    assert ground.state == "broken"
+    assert ground.missing == pytest.approx(81 * math.acos(7 / 9) - 7 * math.sqrt(32), rel=0.02)
+    assert ground.at is not None
+    assert ground.at[1] > 120
+    found = findings(r.scene, store, {"a": [END]})
+    assert found["a"].verdict == "fail"  # the seal ring is 16.4 wide
+    assert "seal land" in found["a"].text
+    whole = rooms(store, plate((0, 110.9)))
+    assert land(whole, site(whole), 18.0).state == "free"
+
+
+def test_something_on_the_land_blocks_it_and_a_mated_part_covers_it(store: Store) -> None:
+    on = brick((-30, -30, TOP), (30, 30, TOP + 12))
+    loose = findings(scene(store, plate((0, 0)), on), store, {"a": [END]})
+    assert loose["a"].verdict == "fail"
+    assert dict(loose["a"].extra)["state"] == "blocked"
+    mate = Mate("p2", "bottom", "plate", "front")
+    unused = findings(scene(store, plate((0, 0)), on, mates=(mate,)), store, None)
+    assert unused["a"].verdict == "pass"
+    assert dict(unused["a"].extra)["state"] == "covered"
+    assert "not blocked" in unused["a"].text
+    assert findings(scene(store, plate((0, 0)), on, mates=(mate,)), store, {"a": [END]})["a"].verdict == "fail"
+
+
+def test_a_mated_part_over_half_the_land_blocks_it(store: Store) -> None:
+    mate = Mate("p2", "bottom", "plate", "front")
+    half = brick((0, -30, TOP), (30, 30, TOP + 12))
+    found = findings(scene(store, plate((0, 0)), half, mates=(mate,)), store, {"a": [END]})
+    assert dict(found["a"].extra)["state"] == "blocked"
+
+
+# Words and remedies ---------------------------------------------------------------------------------------------------
+
+
+def test_a_bracket_in_front_is_named_in_plain_words(store: Store) -> None:
+    s = scene(store, plate((0, 0)), brick((-40, 7, TOP + 3), (40, 12, TOP + 90)))
+    found = findings(s, store, {"a": [END]})["a"]
+    assert found.verdict == "fail"
+    assert found.text == "plate.a: hard-tube-14 does not go on: p2/body is 3.25 mm in its way"
+    assert found.measured == pytest.approx(-3.25, abs=2e-3)
+    assert dict(found.extra)["short_mm"] == pytest.approx(3.25, abs=2e-3)
+    assert any(p[1] == pytest.approx(7.0) for p in found.where)
+
+
+def test_an_extension_lifts_a_fitting_out_of_a_frame(store: Store) -> None:
+    # Rails 9.5 to both sides, 12 high: an extension of 17.5 stands between them, the fitting of 20.5 above them.
+    rails = [brick((-90, s, TOP), (90, s + 20, TOP + 12)) for s in (9.5, -29.5)]
+    s = scene(store, plate((0, 0)), *rails)
+    found = findings(s, store, {"a": [END]})["a"]
+    assert found.verdict == "fail"
+    assert found.remedies[0] == "extension-15 + hard-tube-14"
+    r = rooms(store, plate((0, 0)), *rails)
+    assert attempt(r, site(r), [link("extension-15"), END], PETG, full=False).problem is None
+    assert attempt(r, site(r), [link("extension-10"), END], PETG, full=False).problem is not None
+
+
+def test_remedies_are_ordered_by_pieces_then_height(store: Store) -> None:
+    r = rooms(store, plate((0, 0)))
+    every = list(candidates(site(r), [END], PETG))
+    ranks = [(len(c), sum(li.fitting.reach_length for li in c)) for c in every]
+    assert ranks == sorted(ranks)
+    assert all(c[-1].fitting.holds_tube for c in every)
+
+
+def test_a_port_without_a_choice_lists_what_goes_on(store: Store) -> None:
+    for height in (6.0, 12.0, 22.0, 30.0):
+        r = rooms(store, plate((0, 0)), brick((-60, -60, TOP + height), (60, 60, TOP + height + 5)))
+        told = dict(check(r.scene, None, store)[0].extra)["fittings"]
+        one_by_one = [
+            c.name for c in catalogue_fittings()
+            if c.fitting.accepts("G1/4") and attempt(r, site(r), [link_of(c)], None, full=False).problem is None
+        ]  # fmt: skip
+        assert told == one_by_one == list(all_that_go_on(r, site(r)))
+        assert all(link(n).fitting.reach_length <= height for n in told)
+
+
+def test_a_port_that_nobody_uses_cannot_fail(store: Store) -> None:
+    s = scene(store, plate((0, 0)), brick((-60, -60, TOP + 3), (60, 60, TOP + 9)))
+    found = findings(s, store, None)["a"]
+    assert found.verdict == "caution"
+    assert dict(found.extra)["fittings"] == []
+
+
+def test_the_free_axis_is_measured_and_its_end_named(store: Store) -> None:
+    s = scene(
+        store, plate((0, 0)), brick((-9, -9, TOP + 45), (9, 9, TOP + 50)), brick((8, -50, TOP + 33), (20, 50, 70))
+    )
+    told = dict(findings(s, store, {"a": [END]})["a"].extra)
+    assert told["axis_free"] == pytest.approx(45, abs=0.02)  # a bar as wide as the thread passes the second brick
+    assert told["axis_stop"] == "p2/body"
+    assert told["axis_free_fitting"] == pytest.approx(33, abs=0.02)
+    assert told["axis_stop_fitting"] == "p3/body"
+
+
+def test_an_unsound_mesh_nearby_leaves_the_verdict_open(store: Store) -> None:
+    far = brick((200, 0, TOP + 60), (210, 10, TOP + 70), open_top=True)
+    near = brick((25, 0, TOP + 5), (35, 10, TOP + 15), open_top=True)
+    assert findings(scene(store, plate((0, 0)), far), store, {"a": [END]})["a"].verdict == "pass"
+    found = findings(scene(store, plate((0, 0)), near), store, {"a": [END]})["a"]
+    assert found.verdict == "unknown"
+    assert "not sound" in found.text
+
+
+# Kept answers ---------------------------------------------------------------------------------------------------------
+
+
+def test_answers_are_the_same_from_any_cache(tmp_path: Path) -> None:
+    def said(store: Store) -> list[str]:
+        s = scene(store, plate((0, 0), (20, 0)), brick((-40, 8, TOP + 3), (40, 12, TOP + 90)))
+        asked = plumbing({"a": [wide(22.0)], "b": [link("rotary-90"), END]})
+        return [json.dumps(f.to_json()) for f in check(s, asked, store)]
+
+    first = Store(tmp_path / "one")
+    fresh = said(first)
+    assert said(first) == fresh
+    assert said(Store(tmp_path / "one")) == fresh
+    assert said(Store(tmp_path / "two")) == fresh
+
+
+def test_findings_survive_being_kept(store: Store) -> None:
+    s = scene(store, plate((0, 0), (20, 0)), brick((-40, 8, TOP + 3), (40, 12, TOP + 90)))
+    found = check(s, plumbing({"a": [END], "b": [END]}), store)
+    assert [f.to_json() for f in keep.unpack(keep.pack(found))] == [f.to_json() for f in found]
+
+
+def test_a_moved_obstacle_is_a_new_question(store: Store) -> None:
+    asked = {"a": [END]}
+    for y, verdict in ((7.0, "fail"), (40.0, "pass"), (7.0, "fail")):
+        s = scene(store, plate((0, 0)), brick((-40, y, TOP + 3), (40, y + 5, TOP + 90)))
+        assert findings(s, store, asked)["a"].verdict == verdict
