@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -68,7 +69,7 @@ def export(
     only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
     set_: Set = None,
 ) -> None:
-    """Write the build as files: STEP, STL, GLB, JSON and a bill of materials."""
+    """Write the build as files: step, stl, glb, json and bom; and reach, the room before each port, when named."""
     from elbowroom.model import pipeline
     from elbowroom.model.terminal import bar, summary, written
     from elbowroom.model.writers import chosen, write
@@ -76,7 +77,8 @@ def export(
     formats = chosen(only)
     with bar() as progress:
         checked = pipeline.check(file, set_ or (), progress)
-        result = write(checked.scene, checked.findings, to, formats, progress)
+        spaces = partial(pipeline.reach_solids, checked)
+        result = write(checked.scene, checked.findings, to, formats, progress, reach=spaces)
     summary(checked.layout.title, checked.findings, checked.layout.interior)
     written(result)
     raise typer.Exit(_status(checked))

@@ -16,7 +16,7 @@ from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
 from elbowroom.model.plumbing import Plumbing, plumb
 from elbowroom.model.resolve import Build, load
-from elbowroom.model.scene import Scene
+from elbowroom.model.scene import Mesh, Scene
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 
@@ -29,6 +29,8 @@ class Checked:
     layout: Layout
     scene: Scene
     findings: list[Finding]
+    parts: Scene  # the parts alone, without fittings and tubes: what port reach is judged in
+    plumbing: Plumbing | None = None
 
 
 def read(file: Path, overrides: Sequence[str] = ()) -> tuple[Build, Layout, Plumbing | None]:
@@ -50,7 +52,8 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     from elbowroom.model.store import Store
 
     store = Store.default()
-    findings = reach.check(solidify(layout, store, progress), plumbing, store, progress)
+    parts = solidify(layout, store, progress)
+    findings = reach.check(parts, plumbing, store, progress)
     if plumbing is not None:
         from elbowroom.model.checks import coolant, loop, tubes
         from elbowroom.model.laying import lay
@@ -63,4 +66,13 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         ]
         layout = laid.layout
     scene = solidify(layout, store, progress)
-    return Checked(build, layout, scene, [*checks.run(scene, store, progress), *findings])
+    findings = [*checks.run(scene, store, progress), *findings]
+    return Checked(build, layout, scene, findings, parts, plumbing)
+
+
+def reach_solids(checked: Checked) -> dict[str, Mesh]:
+    """The reachable space in front of each port, by the port's name, in case coordinates."""
+    from elbowroom.model import reach
+    from elbowroom.model.store import Store
+
+    return reach.reach_solids(checked.parts, checked.plumbing, Store.default())

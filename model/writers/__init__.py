@@ -6,14 +6,14 @@ module's work; putting files in place is `atomic`'s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple, cast
 
 from elbowroom.model.findings import Finding
 from elbowroom.model.problems import InputError, choices, shown
-from elbowroom.model.scene import Scene
+from elbowroom.model.scene import Mesh, Scene
 from elbowroom.model.store import Store
 from elbowroom.model.writers.atomic import OutputError, Staging
 from elbowroom.model.writers.job import Files, Job, Progress
@@ -25,7 +25,9 @@ FORMATS: dict[str, str] = {
     "glb": "glb",
     "json": "json_report",
     "bom": "bom",
+    "reach": "reach",
 }
+ON_DEMAND = frozenset({"reach"})  # written only when named: few readers want them
 
 
 class Written(NamedTuple):
@@ -44,15 +46,17 @@ def write(
     *,
     keep_outs: bool = False,
     store: Store | None = None,
+    reach: Callable[[], Mapping[str, Mesh]] | None = None,
 ) -> Written:
-    """Write the formats named in `only` (all of them where None) into `folder`, all files or none.
+    """Write the formats named in `only` (the usual ones where None) into `folder`, all files or none.
 
     keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
-    the scene was drawn through, the user's own where None. Raises OutputError where the files cannot be written (the
-    earlier ones are then unchanged) and InputError for an unknown format.
+    the scene was drawn through; the user's own where None. reach: works out the reachable space of each port, where
+    that is asked for. Raises OutputError where the files cannot be written (the earlier ones are then unchanged) and
+    InputError for an unknown format.
     """
-    formats = _known(FORMATS if only is None else only)
-    job = Job(scene, findings, keep_outs, None if store is None else store.folder)
+    formats = chosen(None) if only is None else _known(only)
+    job = Job(scene, findings, keep_outs, None if store is None else store.folder, reach=reach)
     with Staging(folder) as staging:
         for i, name in enumerate(formats):
             if progress:
@@ -67,7 +71,9 @@ def write(
 
 def chosen(only: str | None) -> tuple[str, ...]:
     """The formats a comma-separated list names, in the register's order; all where None. Raises InputError."""
-    return _known(FORMATS if only is None else [name.strip().lower() for name in only.split(",") if name.strip()])
+    if only is None:
+        return tuple(name for name in FORMATS if name not in ON_DEMAND)
+    return _known([name.strip().lower() for name in only.split(",") if name.strip()])
 
 
 def _known(names: Collection[str]) -> tuple[str, ...]:

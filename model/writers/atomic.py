@@ -1,8 +1,9 @@
 """Putting files in place all together or not at all.
 
-Owns `Staging`: every file of one export is first written whole beside its target, and only when all of them are safely
-on the disk are they renamed over the old ones. A fault at any point (disk full, folder not writable, a target that is a
-folder) leaves the earlier files as they were and no temporary file behind. What is in the files is the writers' work.
+Owns `Staging`: every file of one export is first written whole beside its target, and only when all of them are
+safely on the disk are they renamed over the old ones. A fault at any point (disk full, folder not writable, a target
+that is a folder) leaves the earlier files as they were and no temporary file behind. What is in the files is the
+writers' work.
 """
 
 from __future__ import annotations

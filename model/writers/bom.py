@@ -1,7 +1,7 @@
 """Bill of materials: a row for each thing to buy or make, as CSV (RFC 4180, UTF-8) that a spreadsheet opens safely.
 
-Owns the columns and the guarding of cells. A row is a distinct shape that the scene holds; shapes that are one article
-turned differently (a swivel at several angles) share a row, and a tube says the length it is cut to.
+Owns the columns and the guarding of cells. A row is a distinct shape that the scene holds; shapes that are one
+article turned differently (a swivel at several angles) share a row, and a tube says the length it is cut to.
 """
 
 from __future__ import annotations

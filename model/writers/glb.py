@@ -1,8 +1,8 @@
 """GLB (glTF 2.0, binary): the build for viewers, in metres with y up, one mesh a body shape, instanced by nodes.
 
-Owns the node tree build / sub-assembly / piece / body, whose node names and `extras.id` are the names that the findings
-use, and the binary layout. Case coordinates (x, y, z) in mm become (x, z, -y) in m. Keep-outs stand, translucent, under
-a node "keep-outs" of their own, so that a viewer can hide them at once.
+Owns the node tree build / sub-assembly / piece / body, whose node names and `extras.id` are the names that the
+findings use, and the binary layout. Case coordinates (x, y, z) in mm become (x, z, -y) in m. Keep-outs stand,
+translucent, under a node "keep-outs" of their own, so that a viewer can hide them at once.
 """
 
 from __future__ import annotations

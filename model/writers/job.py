@@ -1,19 +1,19 @@
 """What every writer is handed: the scene, its findings, the wishes of the caller, and a place for notes.
 
-Owns the `Job` value and the groupings of its solids that several writers share. Files and folders are not known here: a
-writer answers with names and bytes.
+Owns the `Job` value and the groupings of its solids that several writers share. Files and folders are not known here:
+a writer answers with names and bytes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Piece
-from elbowroom.model.scene import Scene, Shape, Solid
+from elbowroom.model.scene import Mesh, Scene, Shape, Solid
 from elbowroom.model.store import Store
 from elbowroom.model.writers.names import shape_labels
 
@@ -25,7 +25,7 @@ Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.s
 class Job:
     """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
     cache that the scene was drawn through, None for the user's own. `notes` collects what a reader of the files must be
-    told: what was left out, and why.
+    told: what was left out, and why. `reach` works out the reachable space of each port.
     """
 
     scene: Scene
@@ -33,6 +33,7 @@ class Job:
     keep_outs: bool = False
     folder: Path | None = None
     notes: list[str] = field(default_factory=list)
+    reach: Callable[[], Mapping[str, Mesh]] | None = None
 
     @property
     def title(self) -> str:

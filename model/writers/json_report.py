@@ -1,7 +1,7 @@
 """JSON: the whole answer for another program, with where every piece stands and what its sizes rest on.
 
-Owns the file's form (sorted keys, UTF-8, a newline at the end) and the `pieces` beside the report's own keys. What a
-finding says is `findings`' work.
+Owns the file's form (sorted keys, UTF-8, a finding or a piece a line) and the `pieces` beside the report's own keys.
+What a finding says is `findings`' work.
 """
 
 from __future__ import annotations
@@ -31,8 +31,19 @@ def render(scene: Scene, findings: Sequence[Finding]) -> bytes:
     """Format, build, verdict, counts, findings (worst first), and pieces in the order of the layout."""
     layout = scene.layout
     whole = report(layout.title, findings) | {"pieces": [piece_json(p) for p in layout.pieces]}
-    text = json.dumps(plain(whole), sort_keys=True, indent=1, ensure_ascii=False, allow_nan=False)
-    return (text + "\n").encode("utf-8", "replace")
+    lines = [f"{_text(key)}: {_listed(whole[key])}" for key in sorted(whole)]
+    return ("{\n" + ",\n".join(lines) + "\n}\n").encode("utf-8", "replace")
+
+
+def _listed(value: Any) -> str:
+    """JSON text; a list with each item on a line of its own, so that two reports can be compared by line."""
+    if not isinstance(value, list) or not value:
+        return _text(value)
+    return "[\n" + ",\n".join(_text(v) for v in value) + "\n]"
+
+
+def _text(value: Any) -> str:
+    return json.dumps(plain(value), sort_keys=True, ensure_ascii=False, allow_nan=False)
 
 
 def piece_json(piece: Piece) -> dict[str, Any]:

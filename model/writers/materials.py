@@ -1,7 +1,7 @@
 """How each material looks: colour, roughness, metalness and opacity.
 
-Owns one table, used by every writer that colours anything. Values are chosen so that neighbouring materials can be told
-apart by lightness as well as by hue; they are looks, not measurements (common practice, no source).
+Owns one table, used by every writer that colours anything. Values are chosen so that neighbouring materials can be
+told apart by lightness as well as by hue; they are looks, not measurements (common practice, no source).
 """
 
 from __future__ import annotations

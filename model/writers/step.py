@@ -1,8 +1,8 @@
 """STEP (ISO 10303-21, AP214): exact solids in millimetres, as an assembly tree with names and colours.
 
-Owns the tree: build / sub-assembly / piece / body. Pieces of one shape share one product, so its geometry stands in the
-file once. Keep-outs are left out unless asked for, and then hang under a sub-assembly "keep-outs" of their own. The
-file's text is made repeatable by `part21`; the exact solids come from the scene's own files or are drawn again.
+Owns the tree: build / sub-assembly / piece / body. Pieces of one shape share one product, so its geometry stands in
+the file once. Keep-outs are left out unless asked for, and then hang under a sub-assembly "keep-outs" of their own.
+The file's text is made repeatable by `part21`; the exact solids come from the scene's own files or are drawn again.
 """
 
 from __future__ import annotations

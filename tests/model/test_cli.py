@@ -202,3 +202,23 @@ def test_a_missing_system_library_is_told_with_what_to_install() -> None:
     with contextlib.redirect_stderr(said):
         assert _guarded(run) == 2
     assert "apt-get install -y --no-install-recommends libgl1" in said.getvalue()
+
+
+def test_the_reach_of_every_port_is_written_when_asked_for(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """One closed solid a port, in metres: in front of a free port it goes at least a fitting's height outward."""
+    import trimesh
+
+    file = tmp_path / "build.yaml"
+    file.write_text(
+        "title: t\nparts:\n  tank: {box: custom, length: 60, width: 60, height: 60, at: {x: 0, y: 0, z: 0},\n"
+        "    ports: [{name: out, face: front}]}\n",
+        encoding="utf-8",
+    )
+    done = run("export", file, "--to", "out", "--only", "reach")
+    assert done.returncode == 0, done.stderr
+    assert [p.name for p in (tmp_path / "out").iterdir()] == ["reach.glb"]
+    scene = trimesh.load(tmp_path / "out" / "reach.glb")
+    assert len(scene.geometry) == 1
+    placed = scene.to_mesh().bounds  # the port looks along x from x = 30 mm
+    assert placed[0][0] >= 0.030 - 1e-6
+    assert placed[1][0] >= 0.030 + 0.017

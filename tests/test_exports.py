@@ -1,0 +1,68 @@
+"""The tracked exports are what the tool writes today for the demo builds, so they cannot go stale.
+
+Made by the one command in DEVELOPERS.md. Numbers may differ in their last digits between processors, names and verdicts
+may not.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from elbowroom.model import demos, pipeline
+from elbowroom.model.writers import write
+
+EXPORTS = Path(__file__).parents[1] / "exports"
+SAME = 1e-3  # mm: far below what anything here is measured to, far above rounding on another processor
+
+
+def alike(a: Any, b: Any) -> bool:
+    if isinstance(a, dict) and isinstance(b, dict):
+        return a.keys() == b.keys() and all(alike(a[k], b[k]) for k in a)
+    if isinstance(a, list) and isinstance(b, list):
+        return len(a) == len(b) and all(map(alike, a, b))
+    if isinstance(a, (int, float)) and isinstance(b, (int, float)) and not isinstance(a, bool):
+        return abs(a - b) <= SAME
+    return type(a) is type(b) and a == b
+
+
+def settled(report: dict[str, Any]) -> dict[str, Any]:
+    """Findings by id, without the sentence and the witness points: of several nearest places any may be named."""
+    report["findings"] = {
+        f["id"]: {k: v for k, v in f.items() if k not in {"text", "where", "remedies"}} for f in report["findings"]
+    }
+    return report
+
+
+def document(data: bytes) -> dict[str, Any]:
+    length = struct.unpack("<I", data[12:16])[0]
+    found: dict[str, Any] = json.loads(data[20 : 20 + length])
+    return found
+
+
+@pytest.mark.parametrize("name", demos.names())
+def test_what_is_tracked_is_what_the_tool_writes(name: str, tmp_path: Path) -> None:
+    folder = EXPORTS / f"{name}-mended"
+    kept = {p.name: p.read_bytes() for p in folder.iterdir()}
+    planned, mended = next(pair for pair in demos.pairs() if demos.slug(pair[1]) == folder.name)
+    checked = pipeline.check(mended)
+    formats = {"report.json": "json", "bom.csv": "bom", "assembly.glb": "glb"}
+    write(checked.scene, checked.findings, tmp_path, [formats[n] for n in kept])
+    made = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+    assert set(made) == set(kept)
+    assert made["bom.csv"].decode().count("\n") == kept["bom.csv"].decode().count("\n")
+    assert alike(settled(json.loads(kept["report.json"])), settled(json.loads(made["report.json"])))
+    if "assembly.glb" in kept:
+        ours, theirs = document(made["assembly.glb"]), document(kept["assembly.glb"])
+        assert [n["name"] for n in ours["nodes"]] == [n["name"] for n in theirs["nodes"]]
+        assert len(ours["meshes"]) == len(theirs["meshes"])
+    assert planned.is_file()
+
+
+def test_every_demo_has_its_exports_and_they_stay_small() -> None:
+    assert {p.name for p in EXPORTS.iterdir() if p.is_dir()} == {f"{n}-mended" for n in demos.names()}
+    assert sum(p.stat().st_size for p in EXPORTS.rglob("*") if p.is_file()) < 8_000_000  # bytes
