@@ -110,7 +110,9 @@ def test_overrides_replace_one_value_and_know_where_they_came_from(tmp_path: Pat
     assert str(d.mark(("case", "list", 0))) == f"{file}:1:25"
 
 
-@pytest.mark.parametrize("text", ["nonsense", "=3", "case.list.9=1", "case.sheet.x=1", "case.sheet=*a", "case.sheet=[1"])
+@pytest.mark.parametrize(
+    "text", ["nonsense", "=3", "case.list.9=1", "case.sheet.x=1", "case.sheet=*a", "case.sheet=[1"]
+)
 def test_a_wrong_override_is_told_by_its_own_text(tmp_path: Path, text: str) -> None:
     file = tmp_path / "b.yaml"
     file.write_text("case: {sheet: 1, list: [1]}\n")
