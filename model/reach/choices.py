@@ -7,9 +7,11 @@ that failed. Leaves the trial to `trial`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import islice
 
 import numpy as np
 
+from elbowroom.model.loop_spec import MAX_CHAIN
 from elbowroom.model.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import Interval, items
 from elbowroom.model.reach.hands import fingers_at_once
@@ -62,19 +64,25 @@ def lowest(site: Site, tubing: Tubing | None) -> Link | None:
 
 
 def remedies(rooms: Rooms, site: Site, chosen: Sequence[Link], tubing: Tubing | None) -> tuple[Trial, ...]:
-    """The best chains that go on where the chosen one does not, at most MOST_REMEDIES, each tried in full."""
-    out: list[Trial] = []
+    """The best chains that go on where the chosen one does not, at most MOST_REMEDIES; and the chosen chain on the
+    lowest extension that mends it, where there is one and it is not among them.
+    """
     alone: dict[str, bool] = {}  # whether a first link stands on the port at all: if not, no chain that starts with it
-    for n, links in enumerate(candidates(site, chosen, tubing)):
-        if n >= MOST_TRIES or len(out) >= MOST_REMEDIES:
-            break
+
+    def goes_on(links: Sequence[Link]) -> bool:
         first = links[0]
         name = f"{first.size} {first.free} {first.fitting.shape_key()}"
         if name not in alone:
-            alone[name] = attempt(rooms, site, [first], None, full=False).problem in (None, "fingers")
-        if alone[name] and attempt(rooms, site, links, tubing, full=False).problem is None:
-            out.append(attempt(rooms, site, links, tubing, full=True))
-    return tuple(out)
+            trial = attempt(rooms, site, [first], None, full=False, coarsely=True)
+            alone[name] = trial.problem in (None, "fingers")
+        return alone[name] and attempt(rooms, site, links, tubing, full=False, coarsely=True).problem is None
+
+    tried = islice(candidates(site, chosen, tubing), MOST_TRIES)
+    best = list(islice((c for c in tried if goes_on(c)), MOST_REMEDIES))
+    if len(chosen) < MAX_CHAIN and not any(_names(c[1:]) == _names(chosen) for c in best):
+        lifted = ((link(c), *chosen) for c in adapters_for(site.frame.thread or "") if not c.fitting.is_rotary)
+        best += islice((c for c in lifted if goes_on(c)), 1)
+    return tuple(attempt(rooms, site, c, tubing, full=True) for c in best)
 
 
 def candidates(site: Site, chosen: Sequence[Link], tubing: Tubing | None) -> Iterator[tuple[Link, ...]]:

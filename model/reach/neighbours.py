@@ -104,8 +104,12 @@ def _near(a: Stand, b: Stand, *, fingers: bool = False) -> bool:
 
 def _pair(rooms: Rooms, a: Stand, b: Stand) -> Finding | None:
     gap, at, on, i, j = least(a.bars, b.bars)
-    if gap >= GAP or ((a.free or b.free) and _any_turn_clears(rooms, a, b)):
+    if gap >= GAP:
         return None
+    if a.free or b.free:
+        ours, theirs = _farthest_first(_turns(rooms, a), b.site), _farthest_first(_turns(rooms, b), a.site)
+        if not ours or not theirs or any(clear(x, y, GAP) for x in ours for y in theirs):
+            return None  # one that stands free at no turn has a finding of its own
     one, other = a.links[a.owner[i]], b.links[b.owner[j]]
     verdict: Verdict = "caution" if a.assumed or b.assumed else "fail"
     names = f"{one.size} on {a.site.port} and {other.size} on {b.site.port}"
@@ -126,12 +130,6 @@ def _pair(rooms: Rooms, a: Stand, b: Stand) -> Finding | None:
         gap, gap, (at, on), Basis("arithmetic", 0.0, tuple(assumed.items())), answers[:MOST_REMEDIES], extra,
         place=f"{a.site.frame.name}~{b.site.frame.name}",
     )  # fmt: skip
-
-
-def _any_turn_clears(rooms: Rooms, a: Stand, b: Stand) -> bool:
-    """Whether some turn of the free swivels that is free in the scene leaves the gap."""
-    ours, theirs = _farthest_first(_turns(rooms, a), b.site), _farthest_first(_turns(rooms, b), a.site)
-    return any(clear(x, y, GAP) for x in ours for y in theirs)
 
 
 def _farthest_first(turns: Iterator[tuple[Rod, ...]], site: Site) -> list[tuple[Rod, ...]]:
@@ -156,7 +154,7 @@ def _instead(rooms: Rooms, s: Stand, other: Stand) -> Iterator[str]:
         def clears(p: Postures, parts: Sequence[Item] = parts) -> bool:
             return clear(_bars(parts, p, 0)[0], other.bars, GAP)
 
-        trial = attempt(rooms, s.site, links, s.wanted.tubing, full=False, accept=clears)
+        trial = attempt(rooms, s.site, links, s.wanted.tubing, full=False, coarsely=True, accept=clears)
         if trial.problem is None:
             turned = trial.degrees
             names = (f"{li.size} at {turned[i]} deg" if i in turned else li.size for i, li in enumerate(links))

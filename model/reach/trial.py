@@ -91,11 +91,11 @@ def seat(site: Site, links: Sequence[Link]) -> tuple[Problem, float, str] | None
 
 def attempt(
     rooms: Rooms, site: Site, links: Sequence[Link], tubing: Tubing | None, *, full: bool,
-    accept: Callable[[Postures], bool] | None = None,
+    coarsely: bool = False, accept: Callable[[Postures], bool] | None = None,
 ) -> Trial:  # fmt: skip
     """A chain tried on a port. full: with the angles of its swivels and every side for tube, fingers and hand.
 
-    accept: what a posture must satisfy besides, asked of one at a time; then coarse postures alone are tried.
+    coarsely: only postures on the coarse grid are tried. accept: what one must satisfy besides, asked one at a time.
     """
     chain = tuple(links)
     wrong = seat(site, chain)
@@ -105,7 +105,7 @@ def attempt(
     standing: Postures | None = None
     left: Postures | None = None
     good: Postures | None = None
-    for found in sets(rooms, site, parts) if accept is None else islice(sets(rooms, site, parts), 1):
+    for found in sets(rooms, site, parts) if not coarsely else islice(sets(rooms, site, parts), 1):
         standing = found if standing is None else standing
         for some in _portions(found):
             rows = np.arange(len(some)) if leg is None else _leaving(rooms, some, leg)

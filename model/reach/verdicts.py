@@ -156,7 +156,7 @@ def _verdict(site: Site, trial: Trial, reason: Reason | None, ground: Land, brok
     if trial.problem is not None:
         return "fail", f"{here}: {_problem(name, trial, reason)}"
     told = [f"{name} goes on"]
-    told += [f"{li.size} may be turned {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
+    told += [f"{li.size} may stand {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
     if trial.leaving is not None:
         ways = f"straight on and toward {trial.leaving.count} of 36 sides"
         told.append(f"its tube can leave {ways if trial.leaving.straight else ways.removeprefix('straight on and ')}")

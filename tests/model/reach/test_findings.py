@@ -19,7 +19,9 @@ from elbowroom.model.reach.land import land
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.scene import Scene
 from elbowroom.model.store import Store
+from elbowroom.parts.case import Case
 from elbowroom.parts.fitting_choice import catalogue_fittings
+from elbowroom.parts.pose import compose, rotation, shift
 from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, plumbing, rooms, scene, site
 
 END = link("hard-tube-14")
@@ -162,6 +164,32 @@ def test_an_extension_lifts_a_fitting_out_of_a_frame(store: Store) -> None:
     r = rooms(store, plate((0, 0)), *rails)
     assert attempt(r, site(r), [link("extension-15"), END], PETG, full=False).problem is None
     assert attempt(r, site(r), [link("extension-10"), END], PETG, full=False).problem is not None
+
+
+def test_a_chain_of_the_users_own_is_offered_on_an_extension(store: Store) -> None:
+    # A fascia 8 to 14 above the plate with an opening of 45: fingers reach in, what the rotary holds does not turn.
+    ledge = [
+        brick((22.5, -60, TOP + 8), (80, 60, TOP + 14)), brick((-80, -60, TOP + 8), (-22.5, 60, TOP + 14)),
+        brick((-22.5, 22.5, TOP + 8), (22.5, 60, TOP + 14)), brick((-22.5, -60, TOP + 8), (22.5, -22.5, TOP + 14)),
+    ]  # fmt: skip
+    chain = [link("rotary-90"), END]
+    found = findings(scene(store, plate((0, 0)), *ledge), store, {"a": chain})["a"]
+    assert found.verdict == "fail"
+    r = rooms(store, plate((0, 0)), *ledge)
+    lifted = [e for e in ("extension-10", "extension-15", "extension-20")
+              if attempt(r, site(r), [link(e), *chain], PETG, full=False).problem is None]  # fmt: skip
+    assert f"{lifted[0]} + rotary-90 (at any angle) + hard-tube-14" in found.remedies
+
+
+def test_glass_comes_off_for_screwing_in_but_stays_in_the_way(store: Store) -> None:
+    case = Case(interior={"depth": 200, "width": 120, "height": 200}, board=None, psu=None, feet=None)
+    for gap, verdict in ((18.0, "pass"), (16.0, "fail")):
+        # A plug of 17 stands behind the glass at y = 0; coming in it passes 5 mm through where the glass was.
+        part, _ = plate((0, 0), length=80.0, width=80.0)
+        at = compose(shift(100, gap + TOP, 100), rotation((1, 0, 0), 90))
+        found = findings(scene(store, (part, at), (case, shift())), store, {"a": [link("plug", height=17)]})["a"]
+        assert found.verdict == verdict, found.text
+        assert verdict == "pass" or dict(found.extra)["obstacle"] == "p2/glass"
 
 
 def test_remedies_are_ordered_by_pieces_then_height(store: Store) -> None:

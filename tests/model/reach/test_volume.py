@@ -16,7 +16,7 @@ from elbowroom.model.store import Store
 from elbowroom.parts.pose import apply
 from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, plumbing, rooms, scene, site
 
-ROUND_REL = 1e-3  # a full turn of 108 corners holds 0.06 % less than the circle
+ROUND_REL = 2e-3  # a full turn of 72 corners holds 0.13 % less than the circle
 TUBE_REL = 6e-3  # bars along the arc are 0.013 mm thicker than the tube, and facets as above
 END = link("hard-tube-14")
 BODY = math.pi * (10.0**2 * (5 - LIFT) + 10.25**2 * 12)  # its foot above the land, and its collar
@@ -65,14 +65,14 @@ def test_a_wall_in_front_leaves_the_fitting_alone(store: Store) -> None:
 
 
 def test_a_slot_leaves_the_bends_along_it(store: Store) -> None:
-    # Walls 11.5 to either side: a bend 10 degrees off the slot reaches 28 sin 10 + 7 cos 10 = 11.76 sideways.
+    # Walls 11.5 to either side: a bend 15 degrees off the slot reaches 28 sin 15 + 7 cos 15 = 14.0 sideways.
     walls = [brick((-200, s, TOP), (200, s + 5, TOP + 90)) for s in (11.5, -16.5)]
     r = rooms(store, plate((0, 0)), *walls)
     found = volume(r, site(r), [(END,)], PETG)
-    # Two sectors of 10 degrees of the bends, and the whole of what stands on the axis.
+    # Two sectors of 15 degrees of the bends, and the whole of what stands on the axis.
     axis = BODY + math.pi * 7**2 * (5 + 28)
     ring = turned_volume() - axis
-    assert found.mm3 == pytest.approx(axis + ring * 20 / 360, rel=TUBE_REL)
+    assert found.mm3 == pytest.approx(axis + ring * 30 / 360, rel=TUBE_REL)
 
 
 def test_the_solid_meets_no_obstacle(store: Store) -> None:
