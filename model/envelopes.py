@@ -74,6 +74,10 @@ class Rods:
     def boxes(self) -> tuple[Floats, Floats]:
         """Lower and upper corners (n, 3) of boxes that hold the bars."""
         r = self.radii[:, None]
+        if not self.round_ends:
+            d = self.ends - self.starts
+            along = d / np.maximum(np.linalg.norm(d, axis=1), 1e-300)[:, None]
+            r = r * np.sqrt(np.clip(1 - along**2, 0.0, 1.0))
         return np.minimum(self.starts, self.ends) - r, np.maximum(self.starts, self.ends) + r
 
     def frames(self) -> tuple[Floats, Floats, Floats]:

@@ -179,8 +179,13 @@ class Space:
 
     # Why not ------------------------------------------------------------------------------------------------------
 
-    def blockages(self, rod: Rod, margins: Margins = NO_MARGIN, ignore: Collection[str] = ()) -> tuple[Blockage, ...]:
-        """Everything that keeps a bar from standing free, the largest shortfall first; empty where it is free."""
+    def blockages(
+        self, rod: Rod, margins: Margins = NO_MARGIN, ignore: Collection[str] = (), *, across: bool = False
+    ) -> tuple[Blockage, ...]:
+        """Everything that keeps a bar from standing free, the largest shortfall first; empty where it is free.
+
+        across: an overlap counts by how much thinner the bar would have to be, even where less would do in length.
+        """
         one = Rods(np.array([rod.start]), np.array([rod.end]), np.array([rod.radius]), rod.round_ends)
         axis = Rods(one.starts, one.ends, np.array([THIN]), True)
         wanted, skip, out = self.margins(margins), self.ignored(ignore), []
@@ -196,7 +201,7 @@ class Space:
             elif d <= 0 or rod.round_ends:
                 on, at = near, near_at
             if d <= 0:
-                d = -self._too_much(rod, i, max(0.0, axial))
+                d = -(rod.radius - max(0.0, axial) if across else self._too_much(rod, i, max(0.0, axial)))
             manner: Manner = "near" if d > 0 else "through" if through else "overlap"
             out.append(
                 Blockage(self.names[i], float(wanted[i]), d - float(self.bounds[i]), manner, _point(at), _point(on))

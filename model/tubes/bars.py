@@ -1,8 +1,8 @@
-"""A bent tube as bars with round ends: what the free-space oracle and other runs see of it.
+"""A bent tube as bars: what the free-space oracle and other runs see of it.
 
-Owns cutting arcs into chords with the error stated, the tube as a closed mesh, and distances between bars. The chords
-of an arc lie half inside and half outside it, so that neither side strays further than `slack`, which is added to the
-bar's radius: the bars contain the tube. Millimetres.
+Owns cutting arcs into chords with the error stated, the tube as a closed mesh, and distances between bars. A straight
+is a flat-ended bar, the tube itself. The chords of an arc have round ends and lie half inside and half outside it, so
+that neither side strays further than `slack`, which is added to their radius: the bars contain the tube. Millimetres.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from elbowroom.model.envelopes import Floats, Obstacle, Point, Rod, Rods
 from elbowroom.parts.bends import Run, Straight, bend_run
 from elbowroom.parts.centre_line import sample
 
+Ints = NDArray[np.int64]
+
 COARSE_DEG = 7.5  # deg of arc in a chord: strays 0.03 mm at a radius of 28
 FINE_DEG = 1.5  # deg: 0.0012 mm at 28, where a verdict hangs on it
 RING = 48  # corners of a swept tube's section: strays 0.009 mm from a 16 mm tube either way
@@ -26,11 +28,13 @@ RING = 48  # corners of a swept tube's section: strays 0.009 mm from a 16 mm tub
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bars:
-    """The bars of a run in order. slack (n,): mm added to each radius. piece (n,): index into run.pieces. first, last
-    (n,): mm along the centre line from the start at which each bar begins and ends.
+    """The bars of a run in order. rods: all, taken with round ends; flat (n,): which are straights and end flat.
+    slack (n,): mm added to each radius. piece (n,): index into run.pieces. first, last (n,): mm along the centre line
+    from the start at which each bar begins and ends.
     """
 
     rods: Rods
+    flat: NDArray[np.bool_]
     slack: Floats
     piece: NDArray[np.int64]
     first: Floats
@@ -39,12 +43,29 @@ class Bars:
     def __len__(self) -> int:
         return len(self.rods)
 
+    def batches(self, mask: NDArray[np.bool_]) -> list[tuple[Ints, Rods]]:
+        """The bars of a mask as they end: rows and bars of the straights, then of the arcs."""
+        out = []
+        for flat in (True, False):
+            rows = np.nonzero(mask & (self.flat == flat))[0]
+            if len(rows):
+                r = self.rods
+                out.append((rows, Rods(r.starts[rows], r.ends[rows], r.radii[rows], not flat)))
+        return out
+
+    def boxes(self) -> tuple[Floats, Floats]:
+        """Boxes of all bars, lower and upper corners (n, 3)."""
+        lo, hi = np.empty((len(self), 3)), np.empty((len(self), 3))
+        for rows, rods in self.batches(np.ones(len(self), dtype=bool)):
+            lo[rows], hi[rows] = rods.boxes()
+        return lo, hi
+
 
 def bars_of(run: Run, od: float, step: float = COARSE_DEG, cuts: Sequence[float] = ()) -> Bars:
     """The bars of a run. cuts: mm along the centre line at which straights are parted, so that a bar can be judged
     wholly on one side of it.
     """
-    starts, ends, slack, piece, first, last = [], [], [], [], [], []
+    starts, ends, flat, slack, piece, first, last = [], [], [], [], [], [], []
     at = 0.0
     for k, p in enumerate(run.pieces):
         length = p.length
@@ -54,6 +75,7 @@ def bars_of(run: Run, od: float, step: float = COARSE_DEG, cuts: Sequence[float]
             for u, v in itertools.pairwise(marks):
                 starts.append(a + (b - a) * (u / length))
                 ends.append(a + (b - a) * (v / length))
+                flat.append(True)
                 slack.append(0.0)
                 piece.append(k)
                 first.append(at + u)
@@ -71,6 +93,7 @@ def bars_of(run: Run, od: float, step: float = COARSE_DEG, cuts: Sequence[float]
             ring = centre + out * (np.cos(t) * u + np.sin(t) * v)
             starts.extend(ring[:-1])
             ends.extend(ring[1:])
+            flat.extend([False] * n)
             slack.extend([out - p.radius] * n)
             piece.extend([k] * n)
             cut = at + length * np.linspace(0, 1, n + 1)
@@ -78,7 +101,8 @@ def bars_of(run: Run, od: float, step: float = COARSE_DEG, cuts: Sequence[float]
             last.extend(cut[1:])
         at += length
     s = np.array(slack)
-    return Bars(Rods(np.array(starts), np.array(ends), od / 2 + s), s, np.array(piece), np.array(first), np.array(last))
+    rods = Rods(np.array(starts), np.array(ends), od / 2 + s)
+    return Bars(rods, np.array(flat), s, np.array(piece), np.array(first), np.array(last))
 
 
 def gaps(a: Floats, b: Floats, c: Floats, d: Floats) -> Floats:

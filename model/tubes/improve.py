@@ -8,6 +8,8 @@ place that is too near asks for its shortfall along its own normal, and the leas
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from elbowroom.model.envelopes import Floats
@@ -31,6 +33,7 @@ _TOO_SHORT = 2.0  # radii of lacking leg beyond which a line is not looked at on
 NEARLY = 2.5  # mm of room a line may lack on the map for polishing to be tried
 POLISHES = 14  # moves of one line
 WATCHED = 2.0  # mm: places with less room to spare than this are kept from getting worse
+MOUTH = 1e-3  # mm: nearest points nearer to a mouth than this are the mouth
 SPARE = 2e-3  # mm more than asked: what chords and rounding take back, a hundredth of the tightest slot that matters
 _SWEEPS = 120  # of the least-move solver; with a few dozen places it settles in fewer
 
@@ -145,6 +148,8 @@ def _asked(task: Task, run: Run, line: Floats) -> tuple[Floats, Floats]:
     for ignore, mask in zones(bars, run.length, task.start, task.end):
         rods = bars.rods.take(mask)
         for i, k, d, on, at in task.space.distances(rods, wanted + WATCHED, task.space.ignored(ignore)):
+            if min(math.dist(on, line[0]), math.dist(on, line[-1])) < MOUTH:
+                continue  # a mouth stands where its port is
             away = on - at
             size = float(np.linalg.norm(away))
             if not size > 1e-9:  # the axis itself meets the obstacle: any way aside is as good as another

@@ -13,11 +13,12 @@ import numpy as np
 
 from elbowroom.model.envelopes import Floats, Rods
 from elbowroom.model.freespace import FREE
-from elbowroom.model.tubes.bars import gaps
 from elbowroom.model.tubes.rules import End, Reason
-from elbowroom.model.tubes.task import Task
+from elbowroom.model.tubes.task import Task, leg_zones
 
 DEPTHS = 14  # depths past the leg at which the room for a bend is looked at
+AXIS_EPS = 1e-6  # mm: axes that pass nearer are one: rounding of posed ports is 1e-12
+LEG_PLACES = 41  # places along a straight leg at which it is held against the other
 NET = 1.5  # mm between the places looked at there; half its diagonal is granted to the tube as free
 
 
@@ -29,7 +30,7 @@ def reasons(task: Task) -> tuple[Reason, ...]:
         if all(each):
             out.append(max((r for r in each if r), key=lambda r: r.free))
             continue
-        turns = [_turn(task, end, name, int(k), other_straight=_facing(task, name, int(k))) for k in side[2]]
+        turns = [_turn(task, end, name, int(k)) for k in side[2]]
         if all(turns) and len(side[2]):
             out.append(max((r for r in turns if r), key=lambda r: r.free))
     if not out:
@@ -41,13 +42,12 @@ def _leg(task: Task, end: End, name: str, k: int) -> Reason | None:
     """Whether the straight leg of a candidate has no room: free length along its axis under the leg."""
     rules, c = task.rules, end.candidates[k]
     p, a = np.array(c.point), np.array(c.axis)
-    cut = min(end.reach, rules.end_leg)
     free, what = 0.0, None
-    if cut > 0:
-        free, what = task.space.free_length(p, a, rules.od / 2, cut, rules.clearance, end.exempt)
-    if what is None and rules.end_leg > cut:
-        more, what = task.space.free_length(p + cut * a, a, rules.od / 2, rules.end_leg - cut, rules.clearance)
-        free = cut + more
+    for u, v, ignore in leg_zones(rules, end, task.end if name == "start" else task.start, k):
+        more, what = task.space.free_length(p + u * a, a, rules.od / 2, v - u, rules.clearance, ignore)
+        free = u + more
+        if what is not None:
+            break
     if what is None:
         return None
     label = f" ({c.label})" if c.label else ""
@@ -57,24 +57,12 @@ def _leg(task: Task, end: End, name: str, k: int) -> Reason | None:
     )  # fmt: skip
 
 
-def _facing(task: Task, name: str, k: int) -> float:
-    """Distance to an opposed candidate of the other end on the same axis, inf where there is none, mm."""
-    mine, other = (task.start, task.end) if name == "start" else (task.end, task.start)
-    p, a = np.array(mine.candidates[k].point), np.array(mine.candidates[k].axis)
-    best = math.inf
-    for c in other.candidates:
-        d = np.array(c.point) - p
-        t = float(d @ a)
-        if t > 0 and np.linalg.norm(d - t * a) < 1e-6 and np.dot(a, c.axis) < -1 + 1e-9:
-            best = min(best, t)
-    return best
-
-
-def _turn(task: Task, end: End, name: str, k: int, *, other_straight: float) -> Reason | None:
+def _turn(task: Task, end: End, name: str, k: int) -> Reason | None:
     """Whether every way a tube can go on after its straight leg is blocked at some depth.
 
     A centre line nowhere more curved than 1/R that sets out along an axis crosses the plane x further on, for every x
-    up to R, within R - sqrt(R^2 - x^2) of the axis. If no place of that disc has room for the tube, none can pass.
+    up to R, within R - sqrt(R^2 - x^2) of the axis, unless it ends before. If no place of that disc has room for the
+    ball that the tube is about any place at least half its thickness from its mouths, none can pass.
     """
     rules, c = task.rules, end.candidates[k]
     p, a = np.array(c.point), np.array(c.axis)
@@ -84,26 +72,30 @@ def _turn(task: Task, end: End, name: str, k: int, *, other_straight: float) -> 
     v = np.cross(a, u)
     granted = NET / math.sqrt(2)
     radius = rules.od / 2 - granted
-    if radius <= 0:
+    if radius <= 0 or rules.end_leg < rules.od / 2:
         return None
+    other = task.end if name == "start" else task.start
+    mouths = np.array([o.point for o in other.candidates]) - p
+    ahead, aside = mouths @ a, np.linalg.norm(np.cross(mouths, a), axis=1)
     for depth in np.linspace(0, rules.radius, DEPTHS + 1)[1:]:
         t = rules.end_leg + float(depth)
-        if t < end.reach or t >= other_straight:
-            continue
         wide = rules.radius - math.sqrt(max(0.0, rules.radius**2 - float(depth) ** 2)) + granted
+        ends_before = (ahead > 0) & (ahead < t + rules.end_leg) & (aside <= wide)
+        if t < end.reach + rules.od / 2 or ends_before.any():
+            continue
         n = math.ceil(wide / NET)
         s = np.arange(-n, n + 1) * NET
         i, j = (g.ravel() for g in np.meshgrid(s, s))
         disc = np.hypot(i, j) <= wide + granted
         at: Floats = p + t * a + i[disc][:, None] * u + j[disc][:, None] * v
-        met = task.space.met(Rods(at, at, np.full(len(at), radius), True), rules.clearance)
+        met = task.space.met(Rods(at, at, np.full(len(at), radius), True), rules.clearance, other.exempt)
         if (met != FREE).all():
             names, counts = np.unique([task.space.names[m] for m in met], return_counts=True)
             first = tuple(str(n) for n in names[np.argsort(-counts, kind="stable")])
-            free = _axis_free(task, end, k, t)
+            free = _axis_free(task, end, k, rules.end_leg + rules.radius + rules.od)
             label = f" ({c.label})" if c.label else ""
             return Reason(
-                "turn", "start" if name == "start" else "end", free, t, first[:4], c.point,
+                "turn", "start" if name == "start" else "end", free, t + rules.od / 2, first[:4], c.point,
                 f"{name}{label}: {free:.2f} mm free along the axis; after the straight leg of {rules.end_leg:g} a bend "
                 f"of radius {rules.radius:g} still passes {t:.1f} mm ahead within {wide - granted:.1f} mm of the axis, "
                 f"and {', '.join(first[:3])} leave no room for the tube anywhere there",
@@ -120,23 +112,29 @@ def _axis_free(task: Task, end: End, k: int, longest: float) -> float:
 
 
 def _legs(task: Task) -> Reason | None:
-    """Whether the straight legs of both ends meet, whichever candidates are chosen."""
-    rules = task.rules
-    best = -math.inf
+    """Whether the straight legs of both ends meet, whichever candidates are chosen.
+
+    Two places of a tube whose axes are d apart, d under its thickness, are one piece of it only where the line between
+    them is no longer than the arc of the least radius over that chord; but it holds what is left of both legs.
+    """
+    rules, nearest = task.rules, -math.inf
+    s = np.linspace(0.0, rules.end_leg, LEG_PLACES)
     for c in task.start.candidates:
         for e in task.end.candidates:
             p, a, q, b = (np.array(v) for v in (c.point, c.axis, e.point, e.axis))
-            d = q - p
-            t = float(d @ a)
-            if t >= rules.end_leg and np.linalg.norm(d - t * a) < 1e-6 and np.dot(a, b) < -1 + 1e-9:
+            t = float((q - p) @ a)
+            if t >= rules.end_leg and np.linalg.norm(q - p - t * a) < AXIS_EPS and np.dot(a, b) < -1 + AXIS_EPS:
                 return None  # in line: one straight is both legs
-            best = max(best, float(gaps(p, p + a * rules.end_leg, q, q + b * rules.end_leg)))
-    if best >= rules.od - 1e-6:
-        return None
-    at = task.start.candidates[0].point
+            d = np.linalg.norm((p + s[:, None] * a)[:, None] - (q + s[:, None] * b)[None], axis=2)
+            left = (rules.end_leg - s)[:, None] + (rules.end_leg - s)[None]
+            apart = left > 2 * rules.radius * np.arcsin(np.clip(d / (2 * rules.radius), 0.0, 1.0)) + AXIS_EPS
+            proven = np.where(apart, d, np.inf).min()
+            if proven >= rules.od - AXIS_EPS:
+                return None
+            nearest = max(nearest, float(proven))
     return Reason(
-        "legs", "both", best, rules.od, (), at,
-        f"the straight legs of {rules.end_leg:g} mm at both ends come within {best:.2f} mm of each other, "
+        "legs", "both", nearest, rules.od, (), task.start.candidates[0].point,
+        f"the straight legs of {rules.end_leg:g} mm at both ends come within {nearest:.2f} mm of each other, "
         f"the tube is {rules.od:g} thick",
     )  # fmt: skip
 

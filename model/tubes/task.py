@@ -22,6 +22,7 @@ from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
 
 EXACT_TESTS = 600  # exact tests a plan may spend: about half a second
+ATTEMPTS = 8  # lines kept to name what stood in the way: the map's order of them is not exact
 TESTS_A_BATCH = 40  # of them on one sorted batch: what fails 40 times is a place the map sees too roughly
 _BATCH = 1024  # lines held against the map at once
 
@@ -39,8 +40,9 @@ class Task:
     starts: tuple[Floats, Floats, NDArray[np.int64]]
     ends: tuple[Floats, Floats, NDArray[np.int64]]
     tests: int = 0
-    attempt: Floats | None = None  # corners of the line that came nearest
-    attempt_room: float = -math.inf
+    attempts: list[tuple[float, Floats]] = field(
+        default_factory=list
+    )  # room and corners of the lines that came nearest
     tried: set[bytes] = field(default_factory=set)
     why: tuple[Reason, ...] = ()  # proofs that there is nothing to find
 
@@ -102,11 +104,14 @@ class Task:
         return None
 
     def note(self, lines: Lines, room: Floats) -> None:
-        """Remember the line that came nearest to holding."""
+        """Remember the line that came nearest to holding, among the few best so far."""
         bendable = np.where(lines.lack == 0, room, -np.inf)
         k = int(np.argmax(bendable)) if len(bendable) else -1
-        if k >= 0 and bendable[k] > self.attempt_room:
-            self.attempt_room, self.attempt = float(bendable[k]), lines.points[k].copy()
+        full = len(self.attempts) >= ATTEMPTS
+        if k >= 0 and bendable[k] > (self.attempts[-1][0] if full else -math.inf):
+            self.attempts.append((float(bendable[k]), lines.points[k].copy()))
+            self.attempts.sort(key=lambda a: -a[0])
+            del self.attempts[ATTEMPTS:]
 
     def lines(self, points: Floats) -> Lines:
         return measure(points, self.rules)
@@ -131,26 +136,27 @@ def free_axis(task_map: Map, points: Floats, axes: Floats, longest: float, skip:
     return np.where(blocked.any(axis=1), t[np.argmax(blocked, axis=1)], longest)
 
 
-def leg_free(space: Space, rules: Rules, end: End) -> NDArray[np.bool_]:
-    """Whether each candidate's straight leg and body stand free."""
+def leg_free(space: Space, rules: Rules, end: End, other: End) -> NDArray[np.bool_]:
+    """Whether each candidate's straight leg and body stand free; the leg ends flat, what lies beyond is the bend's."""
     out = np.ones(len(end.candidates), dtype=bool)
     for k, c in enumerate(end.candidates):
-        out[k] = not leg_met(space, rules, end, k) and all(
-            space.met(
-                Rods(np.array([r.start]), np.array([r.end]), np.array([r.radius]), r.round_ends), ignore=end.exempt
-            )[0] == FREE
-            for r in c.body
-        )  # fmt: skip
+        p, a = np.array(c.point), np.array(c.axis)
+        for u, v, ignore in leg_zones(rules, end, other, k):
+            rod = Rods((p + a * u)[None], (p + a * v)[None], np.array([rules.od / 2]), False)
+            out[k] &= bool(space.met(rod, rules.clearance, ignore)[0] == FREE)
+        for r in c.body:
+            rod = Rods(np.array([r.start]), np.array([r.end]), np.array([r.radius]), r.round_ends)
+            out[k] &= bool(space.met(rod, ignore=end.exempt)[0] == FREE)
     return out
 
 
-def leg_met(space: Space, rules: Rules, end: End, k: int) -> bool:
-    """Whether anything stands in the straight leg of candidate k (flat-ended: what lies beyond is the bend's)."""
-    p, a = np.array(end.candidates[k].point), np.array(end.candidates[k].axis)
+def leg_zones(rules: Rules, end: End, other: End, k: int) -> list[tuple[float, float, frozenset[str]]]:
+    """Parts of a candidate's straight leg (from, to, mm) and what is not counted along each.
+
+    What the other end does not count is left out too where the two are so near that its reach may cover the leg.
+    """
+    near = min(math.dist(end.candidates[k].point, o.point) for o in other.candidates)
+    theirs = frozenset(other.exempt) if near < 2 * rules.end_leg + other.reach else frozenset[str]()
     cut = min(end.reach, rules.end_leg)
-    for u, v, ignore in ((0.0, cut, end.exempt), (cut, rules.end_leg, ())):
-        if v > u:
-            rod = Rods((p + a * u)[None], (p + a * v)[None], np.array([rules.od / 2]), False)
-            if space.met(rod, rules.clearance, ignore)[0] != FREE:
-                return True
-    return False
+    parts = [(0.0, cut, frozenset(end.exempt) | theirs), (cut, rules.end_leg, theirs)]
+    return [(u, v, names) for u, v, names in parts if v > u]

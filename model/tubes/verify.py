@@ -8,6 +8,7 @@ runs come from to others. Millimetres and degrees.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from elbowroom.model.tubes.bars import FINE_DEG, Bars, bars_of, self_gap
 from elbowroom.model.tubes.rules import Candidate, End, Rules, Violation
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import Arc, Run
+from elbowroom.parts.centre_line import tube_box
 
 LENGTH_EPS = 1e-6  # mm: legs and radii nearer to their limit than this hold: rounding of chained coordinates is 1e-9
 AXIS_DEG = 0.05  # deg: a run leaves along its port where it is nearer than this: over a 20 mm leg it is 0.02 mm
@@ -66,15 +68,15 @@ def zones(bars: Bars, length: float, start: End, end: End) -> list[tuple[frozens
 def holds(run: Run, space: Space, rules: Rules, start: End, end: End, within: Box | None, step: float) -> bool:
     """Whether the swept tube is free of obstacles, itself and the bounds: `verify` without the figures."""
     bars = bars_of(run, rules.od, step, cuts_of(run, start, end))
-    if within is not None and _outside(bars, within) > LENGTH_EPS:
+    if within is not None and _outside(run, bars, rules, within)[0] > LENGTH_EPS:
         return False
     if self_gap(bars, rules.radius)[0] < rules.od - LENGTH_EPS:
         return False
     for ignore, mask in zones(bars, run.length, start, end):
-        rods = bars.rods.take(mask)
         # The bars of a zone hang together: one that is free of surfaces on the whole is inside a solid or outside.
-        if (space.met(rods, rules.clearance, ignore, solid=False) != FREE).any():
-            return False
+        for _, rods in bars.batches(mask):
+            if (space.met(rods, rules.clearance, ignore, solid=False) != FREE).any():
+                return False
         heads = np.nonzero(mask & ~np.concatenate([[False], mask[:-1]]))[0]
         if (space.inside(bars.rods.starts[heads], ignore) != FREE).any():
             return False
@@ -127,13 +129,13 @@ def _shape(run: Run, rules: Rules) -> list[Violation]:
 def _clearance(run: Run, bars: Bars, space: Space, rules: Rules, start: End, end: End) -> list[Violation]:
     worst: dict[tuple[str, str], Blockage] = {}
     for ignore, mask in zones(bars, run.length, start, end):
-        rows = np.nonzero(mask)[0]
-        met = space.met(bars.rods.take(rows), rules.clearance, ignore)
-        for i in rows[met != FREE]:
-            for b in space.blockages(bars.rods.one(int(i)), rules.clearance, ignore):
-                key = (b.obstacle, place_of(run, int(bars.piece[i])))
-                if key not in worst or b.shortfall > worst[key].shortfall:
-                    worst[key] = b
+        for rows, rods in bars.batches(mask):
+            for i in np.nonzero(space.met(rods, rules.clearance, ignore) != FREE)[0]:
+                place = place_of(run, int(bars.piece[rows[i]]))
+                for b in space.blockages(rods.one(int(i)), rules.clearance, ignore, across=True):
+                    key = (b.obstacle, place)
+                    if key not in worst or b.shortfall > worst[key].shortfall:
+                        worst[key] = b
     out = []
     for (name, place), b in worst.items():
         what = {"inside": "lies inside", "through": "runs through"}.get(b.manner, "is too near")
@@ -145,16 +147,23 @@ def _clearance(run: Run, bars: Bars, space: Space, rules: Rules, start: End, end
     return out
 
 
-def _outside(bars: Bars, within: Box) -> float:
-    lo, hi = bars.rods.boxes()
-    return float(max((np.array(within.lo) - lo).max(), (hi - np.array(within.hi)).max()))
-
-
-def _bounds(run: Run, bars: Bars, rules: Rules, within: Box) -> list[Violation]:
-    lo, hi = bars.rods.boxes()
+def _outside(run: Run, bars: Bars, rules: Rules, within: Box) -> tuple[float, int]:
+    """How far the tube leaves a box, mm (0 or less: not at all), and by which bar."""
+    lo, hi = bars.boxes()
     by = np.maximum((np.array(within.lo) - lo).max(axis=1), (hi - np.array(within.hi)).max(axis=1))
     k = int(np.argmax(by))
     if by[k] <= LENGTH_EPS:
+        return float(by[k]), k
+    exact = tube_box(
+        replace(run, insertion=(0.0, 0.0)), rules.od
+    )  # the bars of arcs are a little thicker than the tube
+    lower, upper = np.subtract(within.lo, exact.lo), np.subtract(exact.hi, within.hi)
+    return float(max(lower.max(), upper.max())), k
+
+
+def _bounds(run: Run, bars: Bars, rules: Rules, within: Box) -> list[Violation]:
+    by, k = _outside(run, bars, rules, within)
+    if by <= LENGTH_EPS:
         return []
     place, at = place_of(run, int(bars.piece[k])), bars.rods.one(k).end
-    return [Violation("bounds", place, -float(by[k]), 0.0, f"{place} leaves the case by {by[k]:.2f} mm", None, at)]
+    return [Violation("bounds", place, -by, 0.0, f"{place} leaves the case by {by:.2f} mm", None, at)]

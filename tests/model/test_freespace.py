@@ -151,7 +151,7 @@ def test_an_empty_space_is_free() -> None:
 
 def _apart(a: Floats, b: Floats, t: Floats) -> float:
     """Distance between a segment and triangles, by dense sampling of the segment: within 1e-3 here."""
-    s = a + np.linspace(0, 1, 4001)[:, None] * (b - a)
+    s = a + np.linspace(0, 1, 1201)[:, None] * (b - a)
     best = np.inf
     for p0, p1, p2 in t:
         n = np.cross(p1 - p0, p2 - p0)
@@ -177,8 +177,8 @@ def test_answers_agree_with_distances_taken_triangle_by_triangle() -> None:
         obstacles.append(Obstacle(o.name, o.vertices @ m[:3, :3].T + m[:3, 3], o.triangles, o.bound))
     space = Space(obstacles)
     margins = Margins(1.0, {"o3": 4.0, "o7": 0.0})
-    a = rng.uniform(-30, 30, (150, 3))
-    bars = Rods(a, a + rng.normal(size=(150, 3)) * 8, np.full(150, 2.5))
+    a = rng.uniform(-30, 30, (90, 3))
+    bars = Rods(a, a + rng.normal(size=(90, 3)) * 8, np.full(90, 2.5))
     hits = 0
     for i, got in enumerate(space.met(bars, margins)):
         spare = [
@@ -192,7 +192,7 @@ def test_answers_agree_with_distances_taken_triangle_by_triangle() -> None:
         assert (got != FREE) == any(blocked)
         assert got == FREE or blocked[got]
         hits += got != FREE
-    assert 30 < hits < 140
+    assert 15 < hits < 80
 
 
 @settings(max_examples=40, deadline=None)
