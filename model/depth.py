@@ -67,7 +67,7 @@ def _piece(piece: Any, bound: float) -> Depth | None:
     vertices, triangles = arrays_of(piece)
     if len(triangles) < 4:
         return None
-    volume = float(piece.volume())
+    volume = abs(float(piece.volume()))  # a piece that comes out inside out is no less an overlap
     centre, box = vertices.mean(axis=0), np.array([vertices.min(axis=0), vertices.max(axis=0)])
     normals, areas = normals_areas(vertices, triangles)
     hull = float(piece.hull().volume())

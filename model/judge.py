@@ -42,7 +42,11 @@ def judge(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> J
 
 
 def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> Judged:
-    """A narrower interval for a pair that was judged apart: by enclosures, the exact distance, finer meshes."""
+    """A narrower interval for a pair that was judged apart: by enclosures and finer meshes, then the exact distance.
+
+    The exact distance is one between two points, so it bounds the gap from above only: between cylinders a fraction of
+    a degree off parallel the kernel's extrema stop up to 6 um short of the nearest place (measured).
+    """
     best = judge(a, b, turn, move, refiner)
     if best.kind != "apart":
         return best
@@ -50,14 +54,15 @@ def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) ->
     low, high = _interval(best)
     if high - low <= EXACT_MM:
         return best
-    exact = refiner.exact()
-    if exact is not None and exact.mean_depth <= EXACT_MM and not exact.inner and _agrees(best, exact.distance):
-        return _apart_exactly(exact)
     for factor in FINER:
         finer = refiner.finer(factor)
         if finer is None:
             break
         best = _narrower(best, _gap(PosedPair(*finer, turn, move), certify=True))
+    low, high = _interval(best)
+    exact = refiner.exact() if high - low > EXACT_MM else None
+    if exact is not None and exact.mean_depth <= EXACT_MM and not exact.inner and _agrees(best, exact.distance):
+        return _narrower(best, _above(exact, low))
     return best
 
 
@@ -226,9 +231,13 @@ def _by_exact(pair: PosedPair, exact: ExactPair) -> Judged:
     if exact.distance <= EXACT_MM:
         at = _point(exact.point_a)
         return Judged("contact", 0.0, 0.0, 0.0, 0.0, 0.0, at, at, "exact", 0.0)
-    return _apart_exactly(exact)
+    low = max(distance - pair.bound, pair.certified(distance) or 0.0, 0.0)
+    return _above(exact, min(low, exact.distance))
 
 
-def _apart_exactly(exact: ExactPair) -> Judged:
+def _above(exact: ExactPair, low: float) -> Judged:
+    """Apart by no more than the exact kernel's distance, and no less than `low`, which others have certified."""
     d = exact.distance
-    return Judged("apart", 0.0, 0.0, d, d, d, _point(exact.point_a), _point(exact.point_b), "exact", 0.0)
+    bound = d - low
+    method: Method = "exact" if bound <= CONTACT_MM else "mesh"
+    return Judged("apart", 0.0, 0.0, d, low, d, _point(exact.point_a), _point(exact.point_b), method, bound)

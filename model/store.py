@@ -20,7 +20,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-MAGIC = b"ELBOW\x01"
+MAGIC = b"ELBOW\x02"
 _DIGEST = 16  # bytes of checksum before a payload
 MAX_BYTES = 1_000_000_000  # the cache is trimmed to this, oldest entries first
 MAX_RECORDS = 500_000  # judged pairs kept, about 150 MB
@@ -28,22 +28,22 @@ MAX_MEMORY = 20_000  # objects kept in memory, oldest use first out
 _TRIM_EVERY = 64  # files written between two looks at the size
 
 
-def _digest(payload: bytes) -> bytes:
-    return hashlib.blake2b(payload, digest_size=_DIGEST).digest()
+def _digest(key: bytes, payload: bytes) -> bytes:
+    return hashlib.blake2b(payload, digest_size=_DIGEST, key=hashlib.blake2b(key, digest_size=32).digest()).digest()
 
 
-def sealed(payload: bytes) -> bytes:
-    """A payload with a mark and a checksum before it."""
-    return MAGIC + _digest(payload) + payload
+def sealed(key: bytes, payload: bytes) -> bytes:
+    """A payload with a mark and a checksum before it, bound to the key it is kept under."""
+    return MAGIC + _digest(key, payload) + payload
 
 
-def unsealed(data: bytes) -> bytes | None:
-    """The payload of sealed bytes; None where they are not whole."""
+def unsealed(key: bytes, data: bytes) -> bytes | None:
+    """The payload of bytes sealed for that key; None where they are not whole, or another's."""
     head = len(MAGIC) + _DIGEST
     if len(data) < head or not data.startswith(MAGIC):
         return None
     payload = data[head:]
-    return payload if _digest(payload) == data[len(MAGIC) : head] else None
+    return payload if _digest(key, payload) == data[len(MAGIC) : head] else None
 
 
 class Store:
@@ -93,13 +93,13 @@ class Store:
     def read(self, name: str) -> bytes | None:
         """The payload written under `name`; None where it is absent or damaged."""
         try:
-            return unsealed(self.path(name).read_bytes())
+            return unsealed(name.encode(), self.path(name).read_bytes())
         except OSError:
             return None
 
     def write(self, name: str, payload: bytes) -> None:
         """Keep a payload; a failure to write is no failure of the caller."""
-        self.write_plain(name, sealed(payload))
+        self.write_plain(name, sealed(name.encode(), payload))
 
     def write_plain(self, name: str, data: bytes) -> Path | None:
         """Write a file as it is, whole or not at all, for readers that know nothing of seals; its path, None if not."""
@@ -148,7 +148,7 @@ class Store:
                 part = wanted[i : i + 500]
                 marks = ",".join("?" * len(part))
                 for key, value in self._ask(f"SELECT key, value FROM record WHERE key IN ({marks})", part):
-                    payload = unsealed(value) if isinstance(value, bytes) else None
+                    payload = unsealed(key, value) if isinstance(value, bytes) else None
                     if payload is not None:
                         found[key] = payload
         return found
@@ -157,7 +157,7 @@ class Store:
         """Keep records; a failure to write is no failure of the caller."""
         if not records:
             return
-        rows = [(k, sealed(v)) for k, v in records.items()]
+        rows = [(k, sealed(k, v)) for k, v in records.items()]
         with self._lock:
             db = self._open()
             if db is None:

@@ -233,11 +233,12 @@ def test_the_oldest_files_make_room(tmp_path: Path) -> None:
 
 
 def test_sealed_bytes_come_back_whole_or_not_at_all() -> None:
-    data = sealed(b"payload")
-    assert unsealed(data) == b"payload"
+    data = sealed(b"key", b"payload")
+    assert unsealed(b"key", data) == b"payload"
+    assert unsealed(b"another", data) is None
     for k in range(len(data)):
-        assert unsealed(data[:k]) is None
-        assert unsealed(data[:k] + bytes([data[k] ^ 1]) + data[k + 1 :]) is None
+        assert unsealed(b"key", data[:k]) is None
+        assert unsealed(b"key", data[:k] + bytes([data[k] ^ 1]) + data[k + 1 :]) is None
 
 
 def test_the_folder_follows_the_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
