@@ -193,12 +193,12 @@ def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32
     flat = np.ravel_multi_index((cells[:, 0], cells[:, 1], cells[:, 2]), shape)
     d = points - (lo + (cells + 0.5) * field.cell)
     order = np.argsort(-np.einsum("ij,ij->i", d, d).astype(np.float32), kind="stable")
-    seed = np.full(int(np.prod(shape)), -1, dtype=np.int64)
-    seed[flat[order]] = order  # of one cell's samples the last written, the one nearest its middle, stands
+    first = np.full(int(np.prod(shape)), -1, dtype=np.int64)
+    first[flat[order]] = order  # of one cell's samples the last written, the one nearest its middle, stands
     q = draft.middles[part].reshape(-1, 3).copy()
     label = np.full(len(q), -1, dtype=np.int32)
-    known = seed >= 0
-    q[known], label[known] = points[seed[known]], who[source[seed[known]]]
+    known = first >= 0
+    q[known], label[known] = points[first[known]], who[source[first[known]]]
     filled = _filled(triangles, who, lo, field.cell, shape).ravel()
     solid = filled >= 0
     q[solid], label[solid] = draft.middles[part].reshape(-1, 3)[solid], filled[solid]
@@ -267,11 +267,11 @@ def _filled(t: Floats, who: NDArray[np.int32], lo: Floats, cell: float, shape: t
     return np.where(inside, np.maximum(named, who.min()), -1).astype(np.int32)
 
 
-def _spread(seeds: NDArray[np.bool_], shape: tuple[int, ...], cell: float) -> NDArray[np.int64]:
-    """For each cell the flat index of the seed whose middle is nearest, within REACH; -1 where none is."""
+def _spread(sources: NDArray[np.bool_], shape: tuple[int, ...], cell: float) -> NDArray[np.int64]:
+    """For each cell the flat index of the source whose middle is nearest, within REACH; -1 where none is."""
     far = np.float32(np.inf)
-    d = np.where(seeds, np.float32(0), far).reshape(shape)
-    who = np.where(seeds, np.arange(len(seeds), dtype=np.int32), np.int32(-1)).reshape(shape)
+    d = np.where(sources, np.float32(0), far).reshape(shape)
+    who = np.where(sources, np.arange(len(sources), dtype=np.int32), np.int32(-1)).reshape(shape)
     steps = int(np.ceil(REACH / cell)) + 1
     for axis in range(3):
         new, label = d.copy(), who.copy()

@@ -289,8 +289,8 @@ class Space:
                 out[n] = self._holding(moved[:1], lo[None], hi[None], skip)[0]
             if out[n] == FREE:
                 held = np.nonzero(np.all((self.lo >= lo) & (self.hi <= hi), axis=1) & ~skip)[0]
-                seeds = np.array([self.obstacles[i].vertices[0] for i in held]).reshape(-1, 3)
-                within = own.test((seeds - pose[:3, 3]) @ pose[:3, :3], np.zeros(len(held), dtype=np.int64))
+                corners = np.array([self.obstacles[i].vertices[0] for i in held]).reshape(-1, 3)
+                within = own.test((corners - pose[:3, 3]) @ pose[:3, :3], np.zeros(len(held), dtype=np.int64))
                 out[n] = held[within][0] if within.any() else FREE
         return out
 

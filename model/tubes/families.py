@@ -20,7 +20,7 @@ MEET_EPS = 1e-6  # mm: axes that pass nearer meet: rounding of posed ports is 1e
 TWO_BENDS = 250_000  # lines tried with two bends, over all pairs of candidates: a quarter of a second of arithmetic
 THREE_BENDS = 120_000  # with three
 PAIRS = 24  # pairs of candidates tried with three bends, cheapest first
-SEED = 20_032  # of the free corners; any number does, a fixed one keeps plans the same
+DRAW = 20_032  # which pseudo-random free corners are tried; any number does, a fixed one keeps plans the same
 _TURN = 1.5  # radii beyond the free axis at which a corner may still lie, since its arc leaves the axis before it
 
 
@@ -110,7 +110,7 @@ def three(task: Task, pairs: np.ndarray) -> Lines:
 def three_free(task: Task, pairs: np.ndarray) -> Lines:
     """Runs of three bends whose middle corner is one of many free places of the map."""
     (p, a, _), (q, b, _) = task.starts, task.ends
-    rng = np.random.default_rng(SEED)
+    rng = np.random.default_rng(DRAW)
     n = 6
     t, u = _lengths(task, p, a, q, n), _lengths(task, q, b, p, n, at_end=True)
     f = task.map.field

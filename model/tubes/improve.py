@@ -1,7 +1,7 @@
 """Making a line better: shorter, fewer bends, and out of what it touches.
 
 Owns two local searches over a line's free lengths (its outer corners slide along the ends' axes, the others go
-anywhere). `improve` tries batches of small changes against the map; the changes are pseudo-random from a fixed seed, so
+anywhere). `improve` tries batches of small changes against the map; the changes are pseudo-random but fixed, so
 the same line always comes out the same. `polish` takes a line that nearly holds and moves it by exact distances: each
 place that is too near asks for its shortfall along its own normal, and the least move that gives all of them is made.
 """
@@ -14,7 +14,7 @@ import numpy as np
 
 from elbowroom.model.envelopes import Floats
 from elbowroom.model.tubes.bars import bars_of
-from elbowroom.model.tubes.families import SEED
+from elbowroom.model.tubes.families import DRAW
 from elbowroom.model.tubes.task import Task
 from elbowroom.model.tubes.verify import cuts_of, zones
 from elbowroom.parts.bends import Run
@@ -40,7 +40,7 @@ _SWEEPS = 120  # of the least-move solver; with a few dozen places it settles in
 
 def improve(task: Task, corners: Floats, *, rounds: int = ROUNDS, ease: float = EASE) -> list[Floats]:
     """Better lines, the best last: each holds on the map as far as it could be brought to; the first is as given."""
-    rng = np.random.default_rng(SEED)
+    rng = np.random.default_rng(DRAW)
     best, value = corners.copy(), float(_value(task, corners[None], ease, tight=True)[0])
     trail, step, idle = [best], FIRST_STEP, 0
     for less in _dropped(best):

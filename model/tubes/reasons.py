@@ -148,7 +148,15 @@ def _sealed(task: Task) -> Reason | None:
     m = task.map
     f = m.field
     reach = f.cell * math.sqrt(3) / 2
-    open_ = m.room(f.middles().astype(float)) + reach >= 0
+    middles = f.middles()
+    open_ = m.room(middles.astype(float)) + reach >= 0
+    for end in (task.start, task.end):
+        mine = np.array([i for i, n in enumerate(task.space.names) if n in end.exempt], dtype=np.int32)
+        points = np.array([c.point for c in end.candidates])
+        centre = points.mean(axis=0)
+        far = float(np.linalg.norm(points - centre, axis=1).max()) + end.reach + reach
+        # Within its reach an end does not count what is exempt, wherever the tube turns to there.
+        open_ |= np.isin(f.owner, mine) & (np.linalg.norm(middles - centre.astype(np.float32), axis=-1) <= far)
     if task.within is None:
         # Without bounds the tube may go round outside the map.
         open_ = np.pad(open_, 1, constant_values=True)

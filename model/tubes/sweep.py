@@ -59,7 +59,7 @@ class Sweep:
         self.saved = self._saved(np.radians(np.minimum(self.turns, 170.0)))
         self.layers: list[list[list[Floats32]]] = []  # by bends, direction, class
         self.picked: dict[Node, Floats] = {}
-        self.seeds: dict[tuple[int, int, int], tuple[Floats, Floats]] = {}
+        self.entries: dict[tuple[int, int, int], tuple[Floats, Floats]] = {}
 
     def run(self, most_bends: int, limit: float) -> list[Floats]:
         """Corner lines from start to end that cost less than `limit`, cheapest first."""
@@ -71,7 +71,7 @@ class Sweep:
         worth = np.float32(self.task.rules.bend_worth)
         for bends in range(most_bends + 1):
             if bends == 2:
-                self._seed(leaving, out_links)
+                self._enter(leaving, out_links)
             self.layers.append(leaving)
             found += self._straight_goals(bends, limit)
             if bends == most_bends:
@@ -170,7 +170,7 @@ class Sweep:
                     out.append(Link(int(i), corner, float(t), flat[near], unit, length[near]))
         return out
 
-    def _seed(self, leaving: list[list[Floats32]], links: list[Link]) -> None:
+    def _enter(self, leaving: list[list[Floats32]], links: list[Link]) -> None:
         """Lines that come from a start's axis by a free leg and turn into the lattice: two bends so far."""
         rules, r = self.task.rules, self.task.rules.radius
         for link in links:
@@ -184,7 +184,7 @@ class Sweep:
                 better = cost < state[link.nodes[rows]] - 1e-3
                 state[link.nodes[rows[better]]] = cost[better]
                 for n in link.nodes[rows[better]]:
-                    self.seeds[(d, c, int(n))] = (self.task.starts[0][link.end], link.corner)
+                    self.entries[(d, c, int(n))] = (self.task.starts[0][link.end], link.corner)
 
     def _turns_to(self, units: Floats) -> list[tuple[int, int, Floats, NDArray[np.bool_]]]:
         """For each direction and class: the turns between legs and the direction, and which are of that class."""
@@ -280,9 +280,9 @@ class Sweep:
         if c == len(self.angles):
             return [self.picked[node]]
         here = self.grid.nodes[node]
-        seed = self.seeds.get((d, c, int(np.ravel_multi_index(node, self.lattice.shape))))
-        if bends == 2 and seed is not None:
-            return [*seed, here]
+        entry = self.entries.get((d, c, int(np.ravel_multi_index(node, self.lattice.shape))))
+        if bends == 2 and entry is not None:
+            return [*entry, here]
         value = float(self.layers[bends][d][c][node]) - self.task.rules.bend_worth
         for e in range(len(self.turns) if bends else 0):
             if self._class(self.turns[e, d]) != c:

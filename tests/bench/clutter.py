@@ -137,9 +137,9 @@ def distance(o: Obstacle, line: NDArray[np.float64], within: float) -> float:
     return float(min(plane, edges))
 
 
-def make(seed: int, *, bodies: int = 150, soft: bool = False) -> Case:
-    """Case number `seed`."""
-    rng = np.random.default_rng(seed)
+def make(number: int, *, bodies: int = 150, soft: bool = False) -> Case:
+    """Case number `number`."""
+    rng = np.random.default_rng(number)
     rules = HOSE if soft else HARD
     run = reference(rng, rules)
     spare = float(rng.uniform(0.3, 2.0))
@@ -207,9 +207,9 @@ class Loop:
     references: tuple[Run, ...]
 
 
-def loop(seed: int, *, runs: int = 10, bodies: int = 120) -> Loop:
+def loop(number: int, *, runs: int = 10, bodies: int = 120) -> Loop:
     """A case with several hidden runs that keep clear of each other, and bodies that keep clear of all of them."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(number)
     references: list[Run] = []
     while len(references) < runs:
         run = reference(rng, HARD)

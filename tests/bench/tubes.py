@@ -50,8 +50,8 @@ def poses() -> None:
 def cases(count: int) -> None:
     """Random cases, every fourth a hose: found, verified, and what they cost against the hidden run."""
     took, ratios, bends, lost, mapped = [], [], [], [], []
-    for seed in range(count):
-        case = make(seed, soft=seed % 4 == 3)
+    for number in range(count):
+        case = make(number, soft=number % 4 == 3)
         space = Space(case.obstacles)
         assert not verify(case.reference, space, case.rules, case.start, case.end, within=CASE), "the hidden run holds"
         start = time.process_time()
@@ -61,7 +61,7 @@ def cases(count: int) -> None:
         mapped.append(drawn - start)
         took.append(time.process_time() - drawn)
         if not isinstance(result, Found):
-            lost.append((seed, result.text))
+            lost.append((number, result.text))
             continue
         assert not verify(result.run, space, case.rules, case.start, case.end, within=CASE)
         ratios.append(result.cost / cost_of(case.reference, case.rules))
@@ -71,19 +71,19 @@ def cases(count: int) -> None:
     print(f"  seconds: median {middle:.2f}, mean {mean:.2f}, most {max(took):.2f}; map {statistics.mean(mapped):.2f}")
     print(f"  cost against the hidden run: median {statistics.median(ratios):.2f}, most {max(ratios):.2f}")
     print(f"  runs by bends: {dict(enumerate(np.bincount(bends).tolist()))}")
-    for seed, text in lost:
-        print(f"  not found, case {seed}: {text}")
+    for number, text in lost:
+        print(f"  not found, case {number}: {text}")
 
 
 def loops(count: int) -> None:
     """All runs of a scene of 120 bodies, ten runs each, maps included."""
-    for seed in range(count):
-        scene = loop(seed)
+    for number in range(count):
+        scene = loop(number)
         wanted = [Wanted(f"run {k + 1}", a, b, scene.rules) for k, (a, b) in enumerate(scene.ends)]
         start = time.process_time()
         results = plan_all(wanted, Space(scene.obstacles), within=CASE)
         took = time.process_time() - start
-        print(f"scene {seed}: {sum(r.found for r in results.values())} of {len(wanted)} runs in {took:.1f} s")
+        print(f"scene {number}: {sum(r.found for r in results.values())} of {len(wanted)} runs in {took:.1f} s")
 
 
 if __name__ == "__main__":

@@ -196,9 +196,9 @@ def test_answers_agree_with_distances_taken_triangle_by_triangle() -> None:
 
 
 @settings(max_examples=40, deadline=None)
-@given(seed=st.integers(0, 10_000))
-def test_adding_an_obstacle_never_frees_anything(seed: int) -> None:
-    rng = np.random.default_rng(seed)
+@given(number=st.integers(0, 10_000))
+def test_adding_an_obstacle_never_frees_anything(number: int) -> None:
+    rng = np.random.default_rng(number)
 
     def some(k: int) -> Obstacle:
         at, size = rng.uniform(-30, 30, 3), rng.uniform(2, 25, 3)
@@ -207,7 +207,7 @@ def test_adding_an_obstacle_never_frees_anything(seed: int) -> None:
     first = [some(k) for k in range(4)]
     base, more = Space(first), Space([*first, some(4)])
     a = rng.uniform(-30, 30, (60, 3))
-    bars = Rods(a, a + rng.normal(size=(60, 3)) * 6, rng.uniform(0.5, 6, 60), bool(seed % 2))
+    bars = Rods(a, a + rng.normal(size=(60, 3)) * 6, rng.uniform(0.5, 6, 60), bool(number % 2))
     assert not ((more.met(bars, Margins(0.5)) == FREE) & (base.met(bars, Margins(0.5)) != FREE)).any()
     poses = np.array([pose(p, d) for p, d in zip(a, rng.normal(size=(60, 3)), strict=True)])
     stack = [Rod((0, 0, 0), (0, 0, 6), 4), Rod((0, 0, 6), (0, 0, 14), 3)]

@@ -164,7 +164,7 @@ def test_an_obstacle_more_never_makes_a_closed_form_run_cheaper() -> None:
         (end_at((0, 0, 0), EAST), end_at((150, 100, 0), (0, -1, 0))),
     ):
         free = found(start, end).cost
-        for _ in range(3):
+        for _ in range(2):
             at = rng.uniform((40, -30, -30), (160, 60, 30))
             result = planned(start, end, box("more", tuple(at - 12), tuple(at + 12)))
             assert not isinstance(result, Found) or result.cost >= free - 1e-9
@@ -240,6 +240,23 @@ def test_a_wall_right_across_is_impossible_since_nothing_leads_past_it() -> None
     assert 0 < why.free < 157 * 300 * 300 / 1000, "no more than what lies on this side of the wall, cm3"
 
 
+def test_nothing_is_sealed_by_what_an_end_does_not_count() -> None:
+    """A port at the bottom of a cup of its own: within its reach the tube may pass through it."""
+    cup = [
+        box("cup floor", (-15, -60, -60), (-5, 60, 60)), box("cup north", (-5, 40, -60), (50, 60, 60)),
+        box("cup south", (-5, -60, -60), (50, -40, 60)), box("cup top", (-5, -40, 40), (50, 40, 60)),
+        box("cup bottom", (-5, -40, -60), (50, 40, -40)), box("lid", (50, -150, -150), (60, 150, 150)),
+    ]  # fmt: skip
+    own = tuple(o.name for o in cup[:-1])
+    end = end_at((-40, 100, 0), (1, 0, 0))
+    assert missing(end_at((0, 0, 0), EAST, exempt=own, reach=8), end, *cup).impossible, (
+        "counted beyond 8 mm, it is shut"
+    )
+    far = end_at((0, 0, 0), EAST, exempt=own, reach=150)
+    result = plan(far, end, RULES, Space(cup), within=ROOM, thorough=False)
+    assert isinstance(result, Found) or not result.impossible
+
+
 def test_legs_that_must_meet_are_impossible() -> None:
     none = missing(end_at((0, 0, 0), EAST), end_at((30, 5, 0), WEST))
     (why,) = none.reasons
@@ -274,9 +291,9 @@ def test_an_end_inside_a_solid_is_impossible() -> None:
 # Clutter --------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_a_run_is_found_where_a_hidden_one_is_known(seed: int) -> None:
-    case = make(1000 + seed, bodies=120, soft=seed % 4 == 3)
+@pytest.mark.parametrize("number", range(15))
+def test_a_run_is_found_where_a_hidden_one_is_known(number: int) -> None:
+    case = make(1000 + number, bodies=70, soft=number % 4 == 3)
     assert verify(case.reference, Space(case.obstacles), case.rules, case.start, case.end, within=CASE) == []
     got = found(case.start, case.end, *case.obstacles, rules=case.rules, within=CASE)
     assert got.cost <= 1.3 * cost_of(case.reference, case.rules)
@@ -294,7 +311,7 @@ def test_the_map_never_grants_less_room_than_there_is() -> None:
     space, margins = Space(case.obstacles), Margins(1.0, {"body 1": 6.0, "body 2": 0.0})
     field = build(space, margins, np.array(CASE.lo), np.array(CASE.hi))
     rng = np.random.default_rng(1)
-    points = rng.uniform(CASE.lo, CASE.hi, (400, 3))
+    points = rng.uniform(CASE.lo, CASE.hi, (150, 3))
     wanted = space.margins(margins) + space.bounds
     said, close = field.excess(points), field.tight_excess(points)
     off = []
