@@ -6,9 +6,11 @@ Heavy modules load inside the commands, so that `--help` and a refused file answ
 
 from __future__ import annotations
 
+import os
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
@@ -52,13 +54,15 @@ def check(
 
         text = json_report.render(checked.scene, checked.findings)
         if json == "-":
-            sys.stdout.buffer.write(text)
+            with _printing():
+                sys.stdout.buffer.write(text)
         else:
             from elbowroom.model.writers.atomic import write_file
 
             write_file(Path(json), text)
     if json != "-":
-        summary(checked.layout.title, checked.findings, checked.layout.interior, every=every)
+        with _printing():
+            summary(checked.layout.title, checked.findings, checked.layout.interior, every=every)
     raise typer.Exit(_status(checked))
 
 
@@ -168,7 +172,31 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a machine set to ASCII must still be able to print ±
             stream.reconfigure(encoding="utf-8", errors="replace")
-    sys.exit(_guarded(app))
+    status = _guarded(app)
+    try:
+        sys.stdout.flush()
+    except OSError as e:
+        status = _unsaid(e, status)
+    sys.exit(status)
+
+
+@contextmanager
+def _printing() -> Iterator[None]:
+    """Printing an answer that has been found: a reader that has gone (a closed pipe) does not change the answer."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError as e:
+        _unsaid(e, FITS)
+
+
+def _unsaid(fault: OSError, status: int) -> int:
+    """The status where the answer could not be printed: its own if its reader has gone, else that of bad input."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is still buffered has nowhere to go
+    if isinstance(fault, BrokenPipeError):
+        return status
+    _say(f"cannot print the answer: {fault.strerror or fault}")
+    return BAD_INPUT
 
 
 def _guarded(run: Callable[[], None]) -> int:
@@ -183,8 +211,8 @@ def _guarded(run: Callable[[], None]) -> int:
         _say(f"{e}\n{n} problem{'s' if n != 1 else ''} in the input; nothing was checked or written")
     except (InputError, _Refused) as e:
         _say(_missing_library(str(e)) or str(e))
-    except BrokenPipeError:
-        sys.stderr.close()  # the reader of our output has gone; say nothing more
+    except OSError as e:
+        return _unsaid(e, BAD_INPUT)
     except ImportError as e:
         told = _missing_library(str(e))
         if told is None:

@@ -51,6 +51,7 @@ def draw(part: Part) -> Drawn:
 def _own_mesh(vertices: Any, triangles: Any, fault: str | None) -> Mesh:
     """A user's mesh, which is its own truth: nothing is between it and the surface."""
     from elbowroom.model.meshes import fault_of, mesh_volume
+    from elbowroom.model.narrow import coarse, crossing
 
     v = np.ascontiguousarray(vertices, dtype=np.float64)
     t = np.ascontiguousarray(triangles, dtype=np.int32)
@@ -58,6 +59,8 @@ def _own_mesh(vertices: Any, triangles: Any, fault: str | None) -> Mesh:
     volume = mesh_volume(v, t) if fault is None else 0.0
     if fault is None and volume <= 0:
         fault = "its triangles face inward"
+    if fault is None:
+        fault = crossing(v, t, volume) or coarse(v)
     return Mesh(v, t, 0.0, volume, fault)
 
 

@@ -17,16 +17,20 @@ from numpy.typing import NDArray
 
 from elbowroom.model.scene import Mesh, Shape
 from elbowroom.model.store import Store
+from elbowroom.model.tolerances import SQUARE_RAD
 from elbowroom.parts.base import Part
 
 Array = NDArray[np.float64]
+MOST_SOLUTIONS = 8  # of the extrema that are looked at: where many are equal (parallel faces), any will do
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ExactPair:
     """volume_mm3 and mean_depth (2 V / S, mm) of what two solids share; their distance, mm, and where.
 
-    inner: the kernel found one solid inside the other. Points are in the first body's coordinates.
+    inner: the kernel found one solid inside the other. square: the points lie on faces that both look along the line
+    between them, so that the distance is a true least one and not only one between two points. Points are in the first
+    body's coordinates.
     """
 
     volume_mm3: float
@@ -35,6 +39,7 @@ class ExactPair:
     inner: bool
     point_a: Array
     point_b: Array
+    square: bool = False
 
 
 def bodies(shape: Shape, part: Part, store: Store) -> dict[str, Any] | None:
@@ -105,8 +110,48 @@ def judge_exact(a: Any, b: Any, turn: Array, move: Array) -> ExactPair | None:
         return None
     return ExactPair(
         v, 2 * v / s if s > 0 else 0.0, d, bool(apart.InnerSolution()),
-        np.array([p.X(), p.Y(), p.Z()]), np.array([q.X(), q.Y(), q.Z()]),
+        np.array([p.X(), p.Y(), p.Z()]), np.array([q.X(), q.Y(), q.Z()]), d > 0 and _square(apart, a, placed),
     )  # fmt: skip
+
+
+def _square(apart: Any, first: Any, second: Any) -> bool:
+    """Whether a solution of the extrema stands square on a face of each body, or on a face that ends there."""
+    from OCP.gp import gp_Dir, gp_Vec
+
+    for n in range(1, min(apart.NbSolution(), MOST_SOLUTIONS) + 1):
+        p, q = apart.PointOnShape1(n), apart.PointOnShape2(n)
+        along = gp_Dir(gp_Vec(p, q))
+        if _looks(apart.SupportOnShape1(n), first, p, along) and _looks(apart.SupportOnShape2(n), second, q, along):
+            return True
+    return False
+
+
+def _looks(support: Any, whole: Any, point: Any, along: Any) -> bool:
+    """Whether a face at the support (itself, or one it bounds) has its normal along the line at the point."""
+    from OCP.BRep import BRep_Tool
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.BRepLProp import BRepLProp_SLProps
+    from OCP.GeomAPI import GeomAPI_ProjectPointOnSurf
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp
+    from OCP.TopoDS import TopoDS
+    from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape
+
+    faces = [support]
+    if support.ShapeType() != TopAbs_ShapeEnum.TopAbs_FACE:
+        bounded = TopTools_IndexedDataMapOfShapeListOfShape()
+        TopExp.MapShapesAndAncestors_s(whole, support.ShapeType(), TopAbs_ShapeEnum.TopAbs_FACE, bounded)
+        faces = list(bounded.FindFromKey(support)) if bounded.Contains(support) else []
+    for one in faces:
+        face = TopoDS.Face_s(one)
+        near = GeomAPI_ProjectPointOnSurf(point, BRep_Tool.Surface_s(face))
+        if near.NbPoints() < 1:
+            continue
+        u, v = near.LowerDistanceParameters()
+        here = BRepLProp_SLProps(BRepAdaptor_Surface(face), u, v, 1, 1e-9)
+        if here.IsNormalDefined() and abs(here.Normal().Dot(along)) >= 1.0 - SQUARE_RAD**2 / 2:
+            return True
+    return False
 
 
 def finer_mesh(solid: Any, finer: float) -> Mesh:

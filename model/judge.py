@@ -44,8 +44,9 @@ def judge(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> J
 def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> Judged:
     """A narrower interval for a pair that was judged apart: by enclosures and finer meshes, then the exact distance.
 
-    The exact distance is one between two points, so it bounds the gap from above only: between cylinders a fraction of
-    a degree off parallel the kernel's extrema stop up to 6 um short of the nearest place (measured).
+    The exact distance is one between two points, so it bounds the gap from above only, unless its line stands square on
+    both faces: between cylinders a fraction of a degree off parallel the kernel's extrema stop up to 6 um too far apart
+    (measured).
     """
     best = judge(a, b, turn, move, refiner)
     if best.kind != "apart":
@@ -62,7 +63,7 @@ def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) ->
     low, high = _interval(best)
     exact = refiner.exact() if high - low > EXACT_MM else None
     if exact is not None and exact.mean_depth <= EXACT_MM and not exact.inner and _agrees(best, exact.distance):
-        return _narrower(best, _above(exact, low))
+        return _narrower(best, _above(exact, exact.distance if exact.square else low))
     return best
 
 
@@ -231,6 +232,8 @@ def _by_exact(pair: PosedPair, exact: ExactPair) -> Judged:
     if exact.distance <= EXACT_MM:
         at = _point(exact.point_a)
         return Judged("contact", 0.0, 0.0, 0.0, 0.0, 0.0, at, at, "exact", 0.0)
+    if exact.square:
+        return _above(exact, exact.distance)
     low = max(distance - pair.bound, pair.certified(distance) or 0.0, 0.0)
     return _above(exact, min(low, exact.distance))
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from elbowroom.model.enclosure import Enclosure
 from elbowroom.model.meshes import seeds, winding
 from elbowroom.model.scene import Mesh
-from elbowroom.model.tolerances import FLOAT32_STEP, MAX_CLOSE_PAIRS
+from elbowroom.model.tolerances import FLOAT32_STEP, GRAIN_MM, MAX_CLOSE_PAIRS, VOLUME_REL
 
 Array = NDArray[np.float64]
 _HERE = coal.Transform3s()
@@ -72,6 +72,27 @@ class Kernel:
         if (point < self.lo).any() or (point > self.hi).any():
             return False
         return abs(winding(point, self.mesh.vertices, self.mesh.triangles)) > 0.5
+
+
+def crossing(vertices: Array, triangles: NDArray[np.int32], volume: float) -> str | None:
+    """Why a closed mesh is no boundary of a solid: it crosses itself, so that some is inside out or counted twice.
+
+    Its union with itself counts what is truly inside once; where that is another volume, the surface crosses itself.
+    """
+    solid = manifold_of(vertices, triangles)
+    if abs(float((solid + solid).volume()) - volume) > VOLUME_REL * volume:
+        return "its surface crosses itself"
+    return None
+
+
+def coarse(vertices: Array) -> str | None:
+    """Why a mesh kept in single precision is too far from its origin to be judged; None where it is near enough."""
+    if not np.array_equal(vertices.astype(np.float32), vertices):
+        return None
+    grain = float(np.abs(vertices).max(initial=0.0)) * FLOAT32_STEP
+    if grain <= GRAIN_MM:
+        return None
+    return f"it is drawn so far from its origin that its points are known to {grain:.2g} mm only; move it to the origin"
 
 
 def manifold_of(vertices: Array, triangles: NDArray[np.int32]) -> Any:

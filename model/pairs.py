@@ -56,12 +56,14 @@ def engine_version() -> bytes:
 
 
 class Boxes:
-    """The boxes of all solids of a scene, as arrays."""
+    """Boxes that hold all solids of a scene, as arrays."""
 
     def __init__(self, scene: Scene) -> None:
         n = len(scene.solids)
-        self.lo = np.array([s.lo for s in scene.solids]).reshape(n, 3)
-        self.hi = np.array([s.hi for s in scene.solids]).reshape(n, 3)
+        # The true surface may stand out of its mesh by the mesh's bound: a gap between boxes must hold for it, too.
+        bound = np.array([s.mesh.bound for s in scene.solids]).reshape(n, 1)
+        self.lo = np.array([s.lo for s in scene.solids]).reshape(n, 3) - bound
+        self.hi = np.array([s.hi for s in scene.solids]).reshape(n, 3) + bound
 
     def gap(self, i: NDArray[np.int64], j: NDArray[np.int64]) -> Array:
         """Distance between boxes i and j, mm; 0 where they meet."""

@@ -50,6 +50,9 @@ class BuildError(Exception):
 
 def shown(value: object, limit: int = 60) -> str:
     """A value as it is quoted in a message: one line, bounded, control characters escaped."""
+    words = {None: "nothing", True: "true", False: "false"}
+    if value is None or isinstance(value, bool):
+        return words[value]
     text = value if isinstance(value, str) else repr(value)
     text = text.encode("unicode_escape").decode("ascii") if not text.isprintable() else text
     return f'"{text[:limit]}…"' if len(text) > limit else f'"{text}"'

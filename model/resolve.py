@@ -86,8 +86,10 @@ class _Loader:
     interior: Box | None = None  # of the case, once it is read: distances are measured from it
 
     def build(self) -> Build | None:
-        spec = self._model(BuildSpec, self.document.values, ())
         values = self.document.values
+        if isinstance(values, dict) and not any(values.get(k) for k in ("case", "stacks", "parts")):
+            self._add((), "the build has no parts: nothing under case, stacks or parts")
+        spec = self._model(BuildSpec, values, ())
         if spec is None:  # still look inside, so that all problems come out in one run
             self._salvage(values)
             return None
@@ -202,6 +204,13 @@ class _Loader:
             extra = () if words_type is None else tuple(words_type.model_fields)
             self.problems += problems_of(e, self.document, path, merged, cls, extra)
             return None
+        if cls.path_field is not None:
+            try:
+                part.box()  # the first look at what the file really holds
+                part.frames()
+            except ValueError as e:
+                self._add(size_path, str(e))
+                return None
         if words is None:
             return None
         defaults = {
@@ -214,7 +223,7 @@ class _Loader:
 
     def _file(self, value: Any, path: Path) -> FilePath | None:
         """A file inside the build's own folder; anything else is refused, links out of it included."""
-        if not isinstance(value, str) or not value.strip() or "\0" in value:
+        if not isinstance(value, str) or not value.strip() or "\0" in value or value == CUSTOM:
             self._add(path, f"expected the name of a STEP or STL file beside the build; found {shown(value)}")
             return None
         root = self.document.folder.resolve()
@@ -223,10 +232,10 @@ class _Loader:
             self._add(path, f"{shown(value)} lies outside the build's folder; put the file beside the build")
             return None
         if not target.is_file():
-            near = [p.name for p in sorted(target.parent.glob("*")) if p.suffix.lower() in {".step", ".stp", ".stl"}][
-                :200
-            ]
-            self._add(path, f"no file {shown(value)} in the build's folder{choices(value, near)}")
+            kinds = {".step", ".stp", ".stl"}
+            near = [p.name for p in sorted(target.parent.glob("*")) if p.suffix.lower() in kinds and p.is_file()]
+            what = "is a folder" if target.is_dir() else f"is not in the build's folder{choices(value, near[:200])}"
+            self._add(path, f"{shown(value)} {what}")
             return None
         return target
 

@@ -11,7 +11,9 @@ import hashlib
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import cache
 from itertools import product
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -248,9 +250,20 @@ def _point(v: Sequence[float] | np.ndarray) -> Point:
     return (float(v[0]), float(v[1]), float(v[2]))
 
 
+@cache
+def _planner_version() -> str:
+    """Digest of the code that finds ways, so that a kept route is what today's code would find."""
+    here = Path(__file__).parent
+    names = ("routing.py", "fitted.py", "freespace.py", "field.py", "inside.py", "envelopes.py", "trees.py")
+    digest = hashlib.sha256()
+    for path in [*(here / n for n in names), *sorted((here / "tubes").glob("*.py"))]:
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
 def _key(layout: Layout, scene: Scene, lines: Sequence[Line]) -> str:
     """Content address of the question: what stands where, and what is asked."""
-    text = [code_version()]
+    text = [code_version(), _planner_version()]
     text += [f"{s.shape.key} {s.name} {np.round(s.pose, 9).tobytes().hex()}" for s in scene.solids]
     gaps = layout.gaps
     text.append(repr((gaps.default, sorted(gaps.families.items()), sorted(gaps.pieces.items()))))

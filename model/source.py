@@ -18,7 +18,7 @@ from typing import Any
 
 import yaml
 
-from elbowroom.model.problems import BuildError, Mark, Path, Problem, shown
+from elbowroom.model.problems import BuildError, Mark, Path, Problem, choices, shown
 
 MAX_BYTES = 1_000_000  # a build of 2000 parts is about 200 kB
 MAX_NODES = 100_000
@@ -271,6 +271,9 @@ def _override(document: Document, text: str) -> list[Problem]:
             _forget(document, tuple(path))
             here[key] = value
         elif isinstance(here, dict) and key not in here:
+            if i > 0:  # a section may be new; what it holds is set whole, so that a misspelt name is no new thing
+                said = f"there is no {shown(step)} here{choices(step, here)}"
+                return [Problem(Mark(0, 0, source), tuple(path[:-1]), said)]
             here[key] = {}
             here = here[key]
         else:

@@ -39,8 +39,16 @@ _STYLE = {
 _SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
 
 
+class _Answer(Console):
+    """A console that leaves it to the command what a closed pipe means."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
 def _out() -> Console:
-    return Console(highlight=False, soft_wrap=True)
+    # Where there is no terminal to fit into, tables keep their columns whole.
+    return _Answer(highlight=False, soft_wrap=True, width=None if sys.stdout.isatty() else 240)
 
 
 @contextmanager

@@ -69,12 +69,13 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
     if kind == "value_error":
         return str(ctx.get("error", e["msg"]))
     if e["loc"][-1:] == ("[key]",):
-        return f"{said} cannot be a name: letters, digits, spaces and hyphens, at most 60"
+        return f"{shown(e['loc'][-2])} cannot be a name: letters, digits, spaces and hyphens, at most 60"
     if kind == "string_pattern_mismatch":
         return f"{said}: expected {_meaning(model, where) or 'letters, digits, spaces and hyphens'}"
     if kind == "measure":
         return f"{said}: {e['msg']}"
     text = e["msg"].replace("Input should be", "expected").replace("valid ", "")
+    text = text.replace("a dictionary", "a mapping of keys").replace("a integer", "a whole number")
     return f"{said}: {text[:1].lower()}{text[1:]}"
 
 
@@ -103,8 +104,9 @@ def _keys(model: type[BaseModel], where: Path) -> list[str]:
     """Valid keys of the model that stands at `where` inside `model`."""
     inner = _annotation(model, where) if where else model
     for t in _flat(inner):
-        if isinstance(t, type) and issubclass(t, BaseModel):
-            return list(t.model_fields)
+        for m in (t, *_flat(typing.get_args(t)[-1] if typing.get_origin(t) in (list, dict) else None)):
+            if isinstance(m, type) and issubclass(m, BaseModel):
+                return list(m.model_fields)
     return list(model.model_fields)
 
 

@@ -24,6 +24,7 @@ from elbowroom.model.scene import Scene
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
 
 BodyPair = tuple[int, int]
+WHOLLY = 1 - 1e-3  # share of a body's volume from which it is said to lie wholly inside: meshes agree to that
 
 
 def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> list[Finding]:
@@ -154,6 +155,9 @@ def _finding(
         return Finding("interference", "unknown", parts, text, bodies, basis=basis)
     if judged.kind == "overlap":
         text = f"{one} and {other} share {mm3(judged.volume_mm3)}, {mm(judged.depth)} deep"
+        whole = [s.name for k in pair if judged.volume_mm3 >= WHOLLY * (s := checker.scene.solids[k]).mesh.volume_mm3]
+        if whole:
+            text += f"; {whole[0]} lies wholly inside"
         extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))
         return Finding(
             "interference", "clash", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where,
@@ -168,7 +172,8 @@ def _finding(
     assert judged.gap is not None
     if judged.low < wanted - CONTACT_MM:
         worst = f" ({mm(judged.low)} at worst)" if judged.gap - judged.low > CONTACT_MM else ""
-        text = f"{one} and {other} are {mm(judged.gap)} apart{worst}; {mm(wanted)} are wanted"
+        said = mm(judged.gap) if mm(judged.gap) != mm(wanted) else f"{judged.gap:.4f} mm"
+        text = f"{one} and {other} are {said} apart{worst}; {mm(wanted)} are wanted"
         return Finding(
             "clearance", "tight", parts, text, bodies, judged.gap, "mm", wanted, judged.low, judged.high, where, basis
         )

@@ -147,7 +147,20 @@ def _state(lost: list[_Rename]) -> str:
 
 
 def write_file(path: Path, content: bytes) -> None:
-    """Write one file whole or not at all; raises OutputError."""
+    """Write one file whole or not at all; raises OutputError.
+
+    What stands at `path` and is no file (a terminal, a pipe, a null device) is written into, never replaced; a folder
+    that is not there is not made, since a name mistyped should not leave a tree behind.
+    """
+    if path.exists() and not path.is_file() and not path.is_dir():
+        try:
+            with path.open("wb", buffering=0) as stream:
+                stream.write(content)
+        except OSError as fault:
+            raise OutputError(f"cannot write {path}: {fault.strerror or fault}") from None
+        return
+    if not path.parent.is_dir():
+        raise OutputError(f"cannot write {path}: there is no folder {path.parent}")
     with Staging(path.parent) as staging:
         staging.add(path.name, content)
         staging.commit()

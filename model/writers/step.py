@@ -7,6 +7,8 @@ The file's text is made repeatable by `part21`; the exact solids come from the s
 
 from __future__ import annotations
 
+import os
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -146,7 +148,7 @@ class _Tree:
         from OCP.STEPControl import STEPControl_StepModelType
 
         self._shapes.UpdateAssemblies()
-        with _settings(), tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
+        with _settings(), _silent(), tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
             writer = STEPCAFControl_Writer()
             writer.SetColorMode(True)
             writer.SetNameMode(True)
@@ -156,6 +158,20 @@ class _Tree:
             if writer.Write(str(path)) != IFSelect_ReturnStatus.IFSelect_RetDone:
                 raise OutputError(f"cannot write {FILE}: the geometry kernel could not write to {folder}")
             return part21.canonical(path.read_text(encoding="ascii"), self._title, self._names)
+
+
+@contextmanager
+def _silent() -> Iterator[None]:
+    """Standard output closed to the kernel, which writes its statistics there whatever is meant to be printed."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    try:
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+            yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 @contextmanager

@@ -91,6 +91,8 @@ def test_set_changes_one_value(run, tmp_path) -> None:  # type: ignore[no-untype
     "text",
     [
         "title: t\nparts: {a: {box: custom}}\n",
+        "title: t\nparts: {}\n",
+        "title: t\nparts: {a: {file: face.step, at: {x: 0, y: 0, z: 0}}}\n",
         "title: t\nparts: [1, 2\n",
         "title: t\nparts: {a: {file: ../../etc/passwd, unit: mm, at: {x: 0, y: 0, z: 0}}}\n",
         "title: t\nparts: {a: {file: none.step, at: {x: 0, y: 0, z: 0}}}\n",
@@ -107,6 +109,10 @@ def test_set_changes_one_value(run, tmp_path) -> None:  # type: ignore[no-untype
 def test_bad_input_exits_2_with_places_and_writes_nothing(run, tmp_path, text) -> None:  # type: ignore[no-untyped-def]
     (tmp_path / "junk.step").write_bytes(b"ISO-10303-21;\nHEADER;\n" + os.urandom(1000))
     (tmp_path / "junk.stl").write_bytes(os.urandom(500))
+    (tmp_path / "face.step").write_text(
+        "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\nFILE_NAME('','',(''),(''),'','','');\n"
+        "FILE_SCHEMA(('AUTOMOTIVE_DESIGN'));\nENDSEC;\nDATA;\nENDSEC;\nEND-ISO-10303-21;\n"
+    )
     file = tmp_path / "bad.yaml"
     file.write_text(text, encoding="utf-8")
     before = sorted(tmp_path.iterdir())
@@ -222,3 +228,52 @@ def test_the_reach_of_every_port_is_written_when_asked_for(run, tmp_path) -> Non
     placed = scene.to_mesh().bounds  # the port looks along x from x = 30 mm
     assert placed[0][0] >= 0.030 - 1e-6
     assert placed[1][0] >= 0.030 + 0.017
+
+
+def test_json_goes_into_a_pipe_and_not_over_it(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    import threading
+
+    file, pipe = build(tmp_path, 0, 15), tmp_path / "pipe"
+    os.mkfifo(pipe)
+    read: list[bytes] = []
+    reader = threading.Thread(target=lambda: read.append(pipe.read_bytes()))
+    reader.start()
+    done = run("check", file, "--json", pipe)
+    reader.join(timeout=60)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(read[0])["verdict"] == "fits"
+    assert pipe.is_fifo()
+
+
+def test_a_mistyped_folder_is_not_made(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    done = run("new", tmp_path / "nowhere" / "mine.yaml")
+    assert done.returncode == 2
+    assert not (tmp_path / "nowhere").exists()
+
+
+def test_a_reader_that_goes_away_does_not_change_the_answer(cache, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """As `check ... | head -1` under pipefail: the closed pipe must not read as "something fails"."""
+    file = build(tmp_path, 0, 15)
+    env = {**os.environ, "ELBOWROOM_CACHE": str(cache)}
+    end, start = os.pipe()
+    os.close(end)
+    with os.fdopen(start, "wb") as out:
+        done = subprocess.run([*COMMAND, "check", str(file), "--all"], stdout=out, stderr=subprocess.PIPE, env=env)
+    assert done.returncode == 0, done.stderr.decode()
+    assert b"Traceback" not in done.stderr
+
+
+def test_a_lower_bound_from_boxes_holds_for_round_parts(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """A box to x = 115 and a cylinder of 40 about x = 200 are 200 - 20 - 115 = 65 apart, however it is meshed."""
+    file = tmp_path / "far.yaml"
+    file.write_text(
+        "title: far\ngaps: {default: 65.01}\nparts:\n"
+        "  a: {box: custom, length: 30, width: 30, height: 30, at: {x: 100, y: 0, z: 0}}\n"
+        "  b: {cylinder: custom, diameter: 40, height: 30, at: {x: 200, y: 0, z: 0}}\n",
+        encoding="utf-8",
+    )
+    done = run("check", file, "--json", "-")
+    assert done.returncode == 1
+    [finding] = json.loads(done.stdout)["findings"]
+    assert finding["verdict"] == "tight"
+    assert finding["low"] <= 65.0 + 1e-6

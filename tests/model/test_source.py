@@ -101,7 +101,7 @@ def test_files_that_are_no_build_files(tmp_path: Path) -> None:
 def test_overrides_replace_one_value_and_know_where_they_came_from(tmp_path: Path) -> None:
     file = tmp_path / "b.yaml"
     file.write_text("case: {sheet: 1, list: [1, {x: 2}]}\n")
-    d = read(file, ["case.sheet=1.2", "case.list.1.x=3", "parts.low radiator.at={rear: 30}"])
+    d = read(file, ["case.sheet=1.2", "case.list.1.x=3", "parts.low radiator={at: {rear: 30}}"])
     assert d.values == {
         "case": {"sheet": 1.2, "list": [1, {"x": 3}]},
         "parts": {"low radiator": {"at": {"rear": 30}}},
@@ -111,7 +111,7 @@ def test_overrides_replace_one_value_and_know_where_they_came_from(tmp_path: Pat
 
 
 @pytest.mark.parametrize(
-    "text", ["nonsense", "=3", "case.list.9=1", "case.sheet.x=1", "case.sheet=*a", "case.sheet=[1"]
+    "text", ["nonsense", "=3", "case.list.9=1", "case.sheet.x=1", "case.sheet=*a", "case.sheet=[1", "case.sheat.x=1"]
 )
 def test_a_wrong_override_is_told_by_its_own_text(tmp_path: Path, text: str) -> None:
     file = tmp_path / "b.yaml"
