@@ -101,6 +101,8 @@ class _Router:
     def __init__(self, layout: Layout, scene: Scene, store: Store, progress: Progress | None) -> None:
         self.layout, self.scene, self.store, self.progress = layout, scene, store, progress
         self.obstacles = obstacles_of(scene, family="tube")
+        self.names = {o.name for o in self.obstacles}
+        self.space = Space(self.obstacles)
         self.within = _outer(scene)
 
     def best(self, lines: list[Line]) -> dict[str, Route]:
@@ -113,11 +115,17 @@ class _Router:
             found = self._in_order([lines[i] for i in order])
             if not best or _missing(found) < _missing(best):
                 best = found
-            stuck = [i for i in order if found[lines[i].name].way is None and not found[lines[i].name].impossible]
+            stuck = [i for i in order if self._by_others(found[lines[i].name])]
             order = [*stuck, *(i for i in order if i not in stuck)]
             if not stuck or tuple(order) in tried:
                 break
         return best
+
+    def _by_others(self, route: Route) -> bool:
+        """Whether a run might find a way if it went before the others: it found none, and no part alone forbids it."""
+        if route.way is not None:
+            return False
+        return not route.impossible or any(name not in self.names for name in route.blockers)
 
     def _in_order(self, lines: list[Line]) -> dict[str, Route]:
         out: dict[str, Route] = {}
@@ -125,7 +133,7 @@ class _Router:
         for n, line in enumerate(lines):
             if self.progress is not None:
                 self.progress(n, len(lines), "laying tubes")
-            space = Space([*self.obstacles, *laid])
+            space = self.space.extended(laid)
             rules = self._rules(line)
             ends = [self._end(c, rules) for c in (line.start, line.end)]
             route, run = (_judged if drawn(line) else _planned)(line, rules, space, ends, self.within)
