@@ -20,7 +20,7 @@ TRANSCRIBED = "ATX and PCI Express datums, transcribed by public code"
 PRACTICE = "common practice, no source"
 
 # Mounting holes as published, mm: from the hole-A column toward the CPU side, from the rear hole row toward the front.
-# C: two independent transcriptions that agree with the inch numbers of SSI EEB 3.0, figure 1.
+# C: two independent copies in public code that agree with the inch numbers of SSI EEB 3.0, figure 1.
 HOLES: dict[str, tuple[float, float]] = {
     "A": (0.0, 0.0),
     "B": (78.74, 0.0),
@@ -128,7 +128,7 @@ IO_ZONE_WIDTH, IO_ZONE_HEIGHT = 152.15, 37.34
 
 
 # Power supplies: rear face (width, height) and screw holes as published, from the face's lower left corner seen from
-# outside the rear. ATX size (V) and holes (C; two transcriptions agree that they are seen from outside); SFX size and
+# outside the rear. ATX size (V) and holes (C; two copies in public code agree that they are seen from outside); SFX size and
 # holes (C). That the intake is below in this view is said by neither source (M).
 PSU_SOURCE = "ATX12V and SFX12V Power Supply Design Guides"
 PSU_FACE: dict[str, tuple[float, float]] = {"atx": (150.0, 86.0), "sfx": (125.0, 63.5)}

@@ -55,7 +55,7 @@ def test_rear_is_on_the_left_of_someone_looking_in_through_the_open_side(name):
 
 @pytest.mark.parametrize("form", ["atx", "microatx", "mini-itx", "eeb"])
 def test_connectors_are_at_the_left_of_a_board_seen_from_its_components_with_the_cpu_up(form):
-    """microATX Motherboard Interface Specification v1.2, figures 2 and 4, as public transcriptions describe them (C):
+    """microATX Motherboard Interface Specification v1.2, figures 2 and 4, as copies in public code describe them (C):
     seen from the component side with the rear edge up, the CPU is at the right and the card slots at the left."""
     board = Motherboard(form=form)
     solids = board.solids()
@@ -94,7 +94,7 @@ def test_a_card_in_the_first_slot_hangs_its_cooler_down_its_bracket_to_the_rear_
     assert reach("pcb", tray)[0] == pytest.approx(edge, abs=KERNEL_MM)
 
 
-# ATX power supply, rear face 150 x 86 seen from outside, from its lower left corner, mm. Two transcriptions agree on
+# ATX power supply, rear face 150 x 86 seen from outside, from its lower left corner, mm. Two copies in public code agree on
 # the view (C); that the intake is below in it is from memory (M).
 ATX_HOLES = ((6, 16), (6, 80), (144, 80), (120, 6))
 

@@ -1,4 +1,4 @@
-"""Thread data held against an outside transcription of the standards: the data files of the PyPI package bd_warehouse.
+"""Thread data held against an outside copy of the standards: the data files of the PyPI package bd_warehouse.
 
 The package is read as data only and never imported (its own dependencies bring a second kernel).
 """
