@@ -128,7 +128,7 @@ IO_ZONE_WIDTH, IO_ZONE_HEIGHT = 152.15, 37.34
 
 
 # Power supplies: rear face (width, height) and screw holes as published, from the face's lower left corner seen from
-# outside the rear. ATX size (V) and holes (C; two copies in public code agree that they are seen from outside); SFX size and
+# outside the rear. ATX size (V) and holes (C; two copies in public code agree they are seen from outside); SFX size and
 # holes (C). That the intake is below in this view is said by neither source (M).
 PSU_SOURCE = "ATX12V and SFX12V Power Supply Design Guides"
 PSU_FACE: dict[str, tuple[float, float]] = {"atx": (150.0, 86.0), "sfx": (125.0, 63.5)}

@@ -94,7 +94,7 @@ def test_a_card_in_the_first_slot_hangs_its_cooler_down_its_bracket_to_the_rear_
     assert reach("pcb", tray)[0] == pytest.approx(edge, abs=KERNEL_MM)
 
 
-# ATX power supply, rear face 150 x 86 seen from outside, from its lower left corner, mm. Two copies in public code agree on
+# ATX power supply, rear face 150 x 86 seen from outside, from its lower left corner, mm. Two public copies agree on
 # the view (C); that the intake is below in it is from memory (M).
 ATX_HOLES = ((6, 16), (6, 80), (144, 80), (120, 6))
 
