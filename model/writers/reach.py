@@ -1,7 +1,7 @@
 """Reach: the space a builder has in front of each port, as translucent solids on a layer of their own.
 
-Owns a GLB that lies over `assembly.glb` in the same coordinates, one node a port. How the space is worked out is the
-work of `elbowroom.model.reach`.
+Owns a GLB and a STEP that lie over the assembly's in the same coordinates, one node a port. How the space is worked
+out is the work of `elbowroom.model.reach`.
 """
 
 from __future__ import annotations
@@ -12,14 +12,18 @@ from elbowroom.model.layout import Layout
 from elbowroom.model.scene import Scene, Shape, Solid
 from elbowroom.model.writers import glb
 from elbowroom.model.writers.job import Files, Job
+from elbowroom.model.writers.materials import KEEP_OUT
+from elbowroom.model.writers.step import Tree
 from elbowroom.parts.base import Body
 from elbowroom.parts.pose import IDENTITY
 
-FILE = "reach.glb"
+GLB, STEP = "reach.glb", "reach.step"
+COARSER_MM = 0.3  # the STEP solids may stray so far from the GLB's: a third of the faces, for a volume to look at
+MOST_FACETS = 20_000  # flat faces a STEP solid is made of here: beyond it readers take minutes
 
 
 def write(job: Job) -> Files:
-    """`reach.glb`; nothing, with a note, where no port has any room."""
+    """`reach.glb` and `reach.step`; nothing, with a note, where no port has any room."""
     spaces = {} if job.reach is None else job.reach()
     solids = []
     for port, mesh in spaces.items():
@@ -30,9 +34,30 @@ def write(job: Job) -> Files:
         lo, hi = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
         solids.append(Solid(piece, body, shape, mesh, IDENTITY, lo, hi))
     if not solids:
-        job.notes.append("no port has any room in front of it, or there is none: no reach.glb was written")
+        job.notes.append("no port has any room in front of it, or there is none: no reach was written")
         return
     old = job.scene.layout
     layout = Layout(f"{old.title}, reach of its ports", old.pieces, (), old.gaps, old.interior)
     for _, content in glb.write(Job(Scene(layout, tuple(solids)), (), folder=job.folder)):
-        yield FILE, content
+        yield GLB, content
+    yield STEP, _step(job, layout.title, solids)
+
+
+def _step(job: Job, title: str, solids: list[Solid]) -> bytes:
+    """The same solids, a little coarser, with flat faces; those that are too fine or come in pieces are told of."""
+    from elbowroom.model.narrow import arrays_of, manifold_of
+    from elbowroom.parts.draw import DrawError
+    from elbowroom.parts.step_file import faceted
+
+    tree = Tree(title)
+    for solid in solids:
+        try:
+            coarser = manifold_of(solid.mesh.vertices, solid.mesh.triangles).simplify(COARSER_MM)
+            if coarser.num_tri() > MOST_FACETS:
+                raise DrawError(f"it has {coarser.num_tri()} faces")
+            drawn = faceted(*arrays_of(coarser)).wrapped
+        except DrawError as e:
+            job.notes.append(f"{STEP}: the {solid.body.name} is left out: {e}")
+            continue
+        tree.place(tree.root, tree.body(solid.body.name, drawn, KEEP_OUT), IDENTITY, solid.body.name)
+    return tree.text()

@@ -38,7 +38,7 @@ _SETTINGS: dict[str, str | int] = {
 
 def write(job: Job) -> Files:
     """The whole build as one STEP file; pieces whose exact solids are not known are left out with a note."""
-    tree = _Tree(job.title)
+    tree = Tree(job.title)
     bodies: dict[str, dict[str, Any] | str] = {}
     products: dict[tuple[str, bool], Any] = {}
     assemblies: dict[tuple[str, bool], Any] = {}
@@ -82,7 +82,7 @@ def write(job: Job) -> Files:
         job.notes.append(f"{FILE}: not written, the build holds no exact solid")
 
 
-class _Tree:
+class Tree:
     """A document of the kernel's, built from the root down; names are kept as tokens until the text is final."""
 
     def __init__(self, title: str) -> None:

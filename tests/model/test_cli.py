@@ -222,7 +222,8 @@ def test_the_reach_of_every_port_is_written_when_asked_for(run, tmp_path) -> Non
     )
     done = run("export", file, "--to", "out", "--only", "reach")
     assert done.returncode == 0, done.stderr
-    assert [p.name for p in (tmp_path / "out").iterdir()] == ["reach.glb"]
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["reach.glb", "reach.step"]
+    assert "reach of tank.out" in (tmp_path / "out" / "reach.step").read_text()
     scene = trimesh.load(tmp_path / "out" / "reach.glb")
     assert len(scene.geometry) == 1
     placed = scene.to_mesh().bounds  # the port looks along x from x = 30 mm
