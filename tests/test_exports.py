@@ -30,12 +30,31 @@ def alike(a: Any, b: Any) -> bool:
     return type(a) is type(b) and a == b
 
 
+MEASURE = ("measured", "low", "high", "volume_mm3", "depth_mm")
+ANY = {"text", "where", "remedies", "basis", *MEASURE}  # of several nearest places any may be named
+
+
 def settled(report: dict[str, Any]) -> dict[str, Any]:
-    """Findings by id, without the sentence and the witness points: of several nearest places any may be named."""
-    report["findings"] = {
-        f["id"]: {k: v for k, v in f.items() if k not in {"text", "where", "remedies"}} for f in report["findings"]
-    }
+    """Findings by id, without what may be told in more than one sound way."""
+    report["findings"] = {f["id"]: {k: v for k, v in f.items() if k not in ANY} for f in report["findings"]}
     return report
+
+
+def consistent(a: list[dict[str, Any]], b: list[dict[str, Any]]) -> bool:
+    """Whether the numbers of two reports can be true at once: a cache may hold a narrower interval of a pair."""
+    other = {f["id"]: f for f in b}
+    for one in a:
+        two = other[one["id"]]
+        slack = SAME + one["basis"]["bound"] + two["basis"]["bound"]
+        if (one["measured"] is None) != (two["measured"] is None):
+            return False
+        if one["measured"] is not None and abs(one["measured"] - two["measured"]) > slack:
+            return False
+        if None not in (one["low"], two["high"]) and one["low"] > two["high"] + SAME:
+            return False
+        if None not in (two["low"], one["high"]) and two["low"] > one["high"] + SAME:
+            return False
+    return True
 
 
 def document(data: bytes) -> dict[str, Any]:
@@ -55,7 +74,10 @@ def test_what_is_tracked_is_what_the_tool_writes(name: str, tmp_path: Path) -> N
     made = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
     assert set(made) == set(kept)
     assert made["bom.csv"].decode().count("\n") == kept["bom.csv"].decode().count("\n")
-    assert alike(settled(json.loads(kept["report.json"])), settled(json.loads(made["report.json"])))
+    ours, theirs = json.loads(made["report.json"]), json.loads(kept["report.json"])
+    assert {f["id"] for f in ours["findings"]} == {f["id"] for f in theirs["findings"]}
+    assert consistent(ours["findings"], theirs["findings"])
+    assert alike(settled(ours), settled(theirs))
     if "assembly.glb" in kept:
         ours, theirs = document(made["assembly.glb"]), document(kept["assembly.glb"])
         assert [n["name"] for n in ours["nodes"]] == [n["name"] for n in theirs["nodes"]]
