@@ -19,6 +19,7 @@ from elbowroom.model.checks.wordings import assumed_by, mm, mm3
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.judged import Judged
 from elbowroom.model.layout import Gaps, Piece
+from elbowroom.model.meshes import mesh_volume
 from elbowroom.model.pairs import Checker, Progress, box_gap
 from elbowroom.model.scene import Scene
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
@@ -155,7 +156,9 @@ def _finding(
         return Finding("interference", "unknown", parts, text, bodies, basis=basis)
     if judged.kind == "overlap":
         text = f"{one} and {other} share {mm3(judged.volume_mm3)}, {mm(judged.depth)} deep"
-        whole = [s.name for k in pair if judged.volume_mm3 >= WHOLLY * (s := checker.scene.solids[k]).mesh.volume_mm3]
+        # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
+        both = [checker.scene.solids[k] for k in pair]
+        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * mesh_volume(s.mesh.vertices, s.mesh.triangles)]
         if whole:
             text += f"; {whole[0]} lies wholly inside"
         extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))

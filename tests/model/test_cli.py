@@ -278,3 +278,11 @@ def test_a_lower_bound_from_boxes_holds_for_round_parts(run, tmp_path) -> None: 
     [finding] = json.loads(done.stdout)["findings"]
     assert finding["verdict"] == "tight"
     assert finding["low"] <= 65.0 + 1e-6
+
+
+@pytest.mark.parametrize("inner", ["box: custom, length: 8, width: 8", "cylinder: custom, diameter: 7.7"])
+def test_a_part_wholly_inside_another_is_a_clash_that_says_so(run, tmp_path, inner) -> None:  # type: ignore[no-untyped-def]
+    file = build(tmp_path, 0, extra=f"  pea: {{{inner}, height: 6, at: {{x: 0, y: 0, z: 2}}}}\n")
+    done = run("check", file)
+    assert done.returncode == 1
+    assert "pea/body lies wholly inside" in done.stdout
