@@ -174,13 +174,10 @@ class _Placer:
             self._problem(
                 (*path, "of"), f"the {entry.part.family} has no frame {shown(at.of)}{choices(at.of, names, 30)}"
             )
-        for i in axes:
-            keys = at.axis(i)
-            if not keys:
-                self._problem(path, f"the {AXES[i]} is not given")
-            elif len(keys) > 1:
-                self._problem((*path, keys[1]), f"the {AXES[i]} is given twice: by {' and '.join(keys)}")
-            elif keys[0] not in "xyz" and self.interior is None:
+        for fault, said in at.faults(axes):
+            self._problem((*path, *fault), said)
+        for keys in map(at.axis, axes):
+            if len(keys) == 1 and keys[0] not in "xyz" and self.interior is None:
                 self._problem((*path, keys[0]), f'there is no case to measure "{keys[0]}" from; use x, y, z')
         if len(self.problems) > faults:
             raise _Unplaced

@@ -159,7 +159,11 @@ class _Loader:
         own = {k: v for k, v in value.items() if k in words.model_fields}
         fields = {k: v for k, v in value.items() if k != family and k not in own}
         typed = self._model(words, own, path)
-        return self._part(name, family, value[family], (*path, family), fields, path, typed, words)
+        entry = self._part(name, family, value[family], (*path, family), fields, path, typed, words)
+        if entry is None and isinstance(typed, Placement) and typed.at is not None and typed.on is None:
+            # It will not come to be placed; what is wrong with its distances is told all the same.
+            self.problems += [self.document.problem((*path, "at", *key), said) for key, said in typed.at.faults()]
+        return entry
 
     def _part(
         self,

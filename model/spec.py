@@ -7,6 +7,7 @@ belongs to `place` and `stacks`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -56,6 +57,17 @@ class At(_Spec):
         """The keys given for one axis (0 depth, 1 width, 2 height)."""
         keys = (("rear", "front", "x"), ("tray", "open", "y"), ("floor", "roof", "z"))[index]
         return [k for k in keys if getattr(self, k) is not None]
+
+    def faults(self, axes: Iterable[int] = range(3)) -> list[tuple[tuple[str, ...], str]]:
+        """Axes that are not given, or given twice: the key at fault (none for a missing one) and what is wrong."""
+        found: list[tuple[tuple[str, ...], str]] = []
+        for i in axes:
+            keys = self.axis(i)
+            if not keys:
+                found.append(((), f"the {AXES[i]} is not given"))
+            elif len(keys) > 1:
+                found.append(((keys[1],), f"the {AXES[i]} is given twice: by {' and '.join(keys)}"))
+        return found
 
 
 class Turn(_Spec):

@@ -211,3 +211,11 @@ def test_a_plus_minus_is_kept_on_the_part() -> None:
     assert (float(length), length.plus_minus) == (12.5, 0.2)
     assert at.piece("a").given == frozenset({"length"})
     assert "height" in at.piece("a").assumed
+
+
+def test_a_faulty_part_still_tells_what_is_wrong_with_its_distances() -> None:
+    found = faults(BARE + "  a: {box: custom, length: -4, at: {x: 1, rear: 2, z: 0}}\n")
+    assert len(found) == 3, found
+    assert any("must be more than" in f for f in found)
+    assert any("given twice: by rear and x" in f for f in found)
+    assert any("the width (tray or open) is not given" in f for f in found)
