@@ -11,7 +11,7 @@ import hashlib
 import json
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -117,7 +117,8 @@ class Hole:
     """A hole or slot in a pattern's plane: centre, width and, for a slot, the length between its end centres, mm.
 
     angle: direction of the slot from the pattern's x axis, degrees. thread: designation, None for a clearance hole.
-    depth: mm bored inward from the face; None for a through hole.
+    depth: mm a screw may go in from the face before it meets something; None for a through hole. threaded: mm of thread
+    from the face; None: as deep as the hole. stop: what lies at the bottom, where a screw must not get to ("fins").
     """
 
     x: float
@@ -127,6 +128,8 @@ class Hole:
     angle: float = 0.0
     thread: str | None = None
     depth: float | None = None
+    threaded: float | None = None
+    stop: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -191,6 +194,14 @@ class Part(BaseModel, ABC):
     def pumped_ports(self) -> tuple[str, ...]:
         """Ports of the waterway that a pump of the part's own drives; none for a part without a pump."""
         return ()
+
+    def print_pose(self) -> Pose | None:
+        """How the part lies to be printed: part coordinates to those of the bed, resting on z = 0; None: not printed."""
+        return None
+
+    def compensated(self, wider: float) -> Self:
+        """The part with its holes `wider` mm wider, for a printer that prints them narrow by as much."""
+        return self
 
     @abstractmethod
     def solids(self) -> dict[str, Shape]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 import subprocess
@@ -211,15 +212,44 @@ def test_a_cache_that_stops_being_writable_changes_no_answer(
     assert not list(tmp_path.glob("??/*"))  # no half-written file is left behind either
 
 
+ANSWER = (
+    "import json, sys; from pathlib import Path; sys.path.insert(0, sys.argv[2]);"
+    "from tests.model.test_solidify_store import Store, answers; print(json.dumps(answers(Store(Path(sys.argv[1])))))"
+)
+
+
 def test_several_may_fill_one_cache_at_once(tmp_path: Path, truth: list[dict[str, Any]]) -> None:
-    found: list[list[dict[str, Any]]] = []
-    threads = [threading.Thread(target=lambda: found.append(answers(Store(tmp_path)))) for _ in range(4)]
+    """Several commands, started together; the geometry kernel itself is not made for threads of one process."""
+    command = [sys.executable, "-c", ANSWER, str(tmp_path), str(Path(__file__).parents[2])]
+    running = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(3)]
+    for one in running:
+        said, faults = one.communicate()
+        assert one.returncode == 0, faults
+        assert json.loads(said) == json.loads(json.dumps(truth))
+    assert answers(Store(tmp_path)) == truth
+
+
+def test_threads_may_share_a_folder(tmp_path: Path) -> None:
+    wrong: list[object] = []
+
+    def work(seed: int) -> None:
+        try:
+            store = Store(tmp_path)
+            for k in range(40):
+                name, content = f"{k:02d}-entry", bytes([k]) * 500
+                store.write(name, content)
+                store.keep_records({name.encode(): content})
+                if store.read(name) != content or store.records([name.encode()]).get(name.encode(), content) != content:
+                    wrong.append((seed, k))
+        except Exception as fault:
+            wrong.append(fault)
+
+    threads = [threading.Thread(target=work, args=(n,)) for n in range(4)]
     for t in threads:
         t.start()
     for t in threads:
         t.join()
-    assert found == [truth] * 4
-    assert answers(Store(tmp_path)) == truth
+    assert wrong == []
 
 
 def test_the_oldest_files_make_room(tmp_path: Path) -> None:
