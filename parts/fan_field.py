@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from elbowroom.parts.base import Frame, Hole
 from elbowroom.parts.fan import HOLE_PITCH
@@ -74,9 +75,11 @@ class FanField:
         h = self.hole_pitch / 2
         return tuple((c + x, y) for c in self.centres for x in (-h, h) for y in (-h, h))
 
-    def holes(self, diameter: float, thread: str | None = None, depth: float | None = None) -> tuple[Hole, ...]:
-        """All holes alike, in the order of `points`; the row is symmetric, so they serve both faces."""
-        return tuple(Hole(x, y, diameter, thread=thread, depth=depth) for x, y in self.points)
+    def holes(self, diameter: float, **more: Any) -> tuple[Hole, ...]:
+        """All holes alike (`more`: further fields of `Hole`), in the order of `points`; the row is symmetric, so they
+        serve both faces.
+        """
+        return tuple(Hole(x, y, diameter, **more) for x, y in self.points)
 
     def frames(self, z_a: float, z_b: float, bodies: tuple[str, ...], size: tuple[float, float]) -> tuple[Frame, ...]:
         """Faces `a` at z_a and `b` at z_b over the whole row, footprint `size`, and one of each for every fan."""

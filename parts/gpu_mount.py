@@ -148,7 +148,7 @@ class GpuMount(Part):
         corners = self._corners((top + PLATE_BELOW) / 2 - MARGIN / 2, (y1 - y0) / 2 - MARGIN / 2)
         tabs = tuple(
             Hole(self._plate_x[1] - TAB_HOLE_BEHIND, TAB_HOLE_Y - k * std.SLOT_PITCH, thread("6-32").bore,
-                 thread="6-32", depth=float(self.sheet))
+                 thread="6-32", threaded=float(self.sheet))
             for k in range(self.slots)
         )  # fmt: skip
         shelf = pose((0, 0, top), (0, 0, 1), (1, 0, 0))

@@ -223,11 +223,14 @@ class Radiator(Part):
         return port_frame(port, origin, out, x, ("frame",))
 
     def patterns(self) -> tuple[HolePattern, ...]:
-        bore = thread(self.thread).bore
+        bore, deep = thread(self.thread).bore, float(self.plate)
         return tuple(
-            HolePattern(name, self.frame(name).pose, self.field.holes(bore, self.thread, float(depth)), "frame")
+            HolePattern(
+                name, self.frame(name).pose,
+                self.field.holes(bore, thread=self.thread, depth=float(depth), threaded=deep, stop="fins"), "frame",
+            )
             for name, depth in (("a", self.fin_depth), ("b", self._depth_b))
-        )
+        )  # fmt: skip
 
     def coolant_ml(self) -> float:
         if self.coolant is not None:
