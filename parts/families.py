@@ -27,12 +27,14 @@ FAMILIES: dict[str, str] = {
     "dust-filter": "layers:DustFilter",
     "gasket": "layers:Gasket",
     "washer": "layers:Washer",
+    "screw": "screw:Screw",
+    "nut": "screw:Nut",
     "fitting": "fitting:Fitting",
     "tube": "tube:TubeRun",
     "cable": "cable:CableBundle",
     "box": "primitives:PlainBox",
     "cylinder": "primitives:PlainCylinder",
-    "sheet": "primitives:PlainSheet",
+    "sheet": "sheet:PlainSheet",
     "file": "imported:ImportedPart",
 }
 

@@ -1,0 +1,300 @@
+"""The arithmetic of one screw: through the layers under its head, into the thread that receives it.
+
+Owns how far the tip gets past the receiving face, how much thread it holds by, both as intervals, the verdict on them,
+and the choice of a stock length with the washers it takes. Pure numbers: where layers and threads come from is left
+to the rest of `elbowroom.model.screws`. Lengths in millimetres. A verdict rests on the worst case: every tolerance at
+its bad end at once. The root-sum-square interval stands beside it and decides nothing. Numbers that cannot be lengths
+raise ValueError with the value.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from elbowroom.model.tolerances import CONTACT_MM
+from elbowroom.parts.screw_tables import ENGAGEMENT, Stock, designation, length_tolerance, shank, washer
+from elbowroom.parts.screw_tables import stock as stock_of
+
+Verdict = Literal["short", "safe", "close", "bottoms", "pierces"]
+CLEAR = 1.0  # mm a tip should stay from the end of its room, by nominal sizes: rule of the trade, no source (P)
+LEAST_THREADS = 2.5  # turns of thread that hold in a thin plate: common practice, no source (P)
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """Something under the head. It may be `minus` thinner or `plus` thicker: soft ones give more than they gain."""
+
+    name: str
+    thickness: float
+    minus: float = 0.0
+    plus: float = 0.0
+
+    def __post_init__(self) -> None:
+        for what, value in (("thickness", self.thickness), ("minus", self.minus), ("plus", self.plus)):
+            _length(f"{self.name}: {what}", value)
+        if self.minus > self.thickness:
+            raise ValueError(f"{self.name}: {self.minus:g} mm cannot be lost of a thickness of {self.thickness:g}")
+
+
+@dataclass(frozen=True, slots=True)
+class Receiver:
+    """The thread a screw goes into.
+
+    depth: from the receiving face to where the tip must not get; None for a hole through. depth_minus, depth_plus: how
+    much less and more it may be. threaded: of thread from that face. stop: what lies at the bottom ("fins"); None: the
+    hole's own bottom. least: engagement wanted, and least_why its reason. free: for a hole through, room from the
+    receiving face to what lies behind, with the same tolerances; None: no end to it.
+    """
+
+    thread: str
+    depth: float | None
+    depth_minus: float
+    depth_plus: float
+    threaded: float
+    stop: str | None
+    least: float
+    least_why: str = ""
+    free: float | None = None
+
+    def __post_init__(self) -> None:
+        shank(self.thread)
+        if self.depth is not None and self.free is not None:
+            raise ValueError(f"a hole {self.depth:g} mm deep has no room behind it: free {self.free:g}")
+        for what in ("depth", "depth_minus", "depth_plus", "threaded", "least", "free"):
+            if (value := getattr(self, what)) is not None:
+                _length(what, value, some=what in ("threaded", "least"))
+
+    @property
+    def room(self) -> float | None:
+        """From the receiving face to what the tip must not reach, mm; None where there is no end."""
+        return self.free if self.depth is None else self.depth
+
+    @property
+    def wanted(self) -> float:
+        """Engagement that must be there: what is wanted, but no more than all the thread there is, mm."""
+        return min(self.least, self.threaded)
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A length with its worst cases, mm."""
+
+    low: float
+    nominal: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One screw judged. Lengths in mm.
+
+    engagement: thread held by. tip: past the receiving face (negative: it does not get there). tip_rss: the same by
+    root-sum-square of the tolerances. margin: from the tip to the end of its room, negative where it gets beyond; None
+    where there is no end. wanted: engagement that must be there at worst.
+    """
+
+    length: float
+    name: str
+    engagement: Span
+    tip: Span
+    tip_rss: Span
+    margin: Span | None
+    wanted: float
+    wanted_why: str
+    verdict: Verdict
+
+    @property
+    def spare(self) -> float:
+        """The lesser of two margins, mm: to too little engagement (no more thread than wanted counts as none), and to
+        the end of the room or to `CLEAR` before it. Negative unless the verdict is safe."""
+        hold = self.tip.low - self.wanted
+        if self.margin is None:
+            return hold
+        return min(hold, self.margin.low, self.margin.nominal - CLEAR)
+
+
+def judge(length: float, length_tol: tuple[float, float], layers: Sequence[Layer], receiver: Receiver) -> Judged:
+    """Judge a screw of nominal `length`, which may be `length_tol` (shorter, longer).
+
+    Worst case first: beyond the end of the room it pierces what stops it, or bottoms before it clamps; then it is short
+    of the engagement wanted; close is a nominal tip less than `CLEAR` before the end; what remains is safe.
+    """
+    for what, value in (("length", length), ("length_tol", length_tol[0]), ("length_tol", length_tol[1])):
+        _length(what, value)
+    shorter, longer = length_tol
+    nominal = length - math.fsum(x.thickness for x in layers)
+    tip = Span(
+        nominal - shorter - math.fsum(x.plus for x in layers),
+        nominal,
+        nominal + longer + math.fsum(x.minus for x in layers),
+    )
+    tip_rss = Span(
+        nominal - math.hypot(shorter, *(x.plus for x in layers)),
+        nominal,
+        nominal + math.hypot(longer, *(x.minus for x in layers)),
+    )
+    engagement = Span(*(min(max(t, 0.0), receiver.threaded) for t in (tip.low, tip.nominal, tip.high)))
+    margin = None
+    if receiver.room is not None:
+        margin = Span(
+            receiver.room - receiver.depth_minus - tip.high,
+            receiver.room - nominal,
+            receiver.room + receiver.depth_plus - tip.low,
+        )
+    verdict: Verdict = "safe"
+    if margin is not None and margin.low < -CONTACT_MM:
+        verdict = "bottoms" if receiver.stop is None else "pierces"
+    elif engagement.low < receiver.wanted - CONTACT_MM or tip.low <= 0.0:
+        verdict = "short"
+    elif margin is not None and margin.nominal < CLEAR - CONTACT_MM:
+        verdict = "close"
+    why = receiver.least_why
+    if receiver.wanted < receiver.least:
+        why = f"{why + ', but ' if why else ''}all the thread there is"
+    name = designation(receiver.thread, length)
+    return Judged(length, name, engagement, tip, tip_rss, margin, receiver.wanted, why, verdict)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Nominal lengths of safe screws, mm: none is safe below `lo` or above `hi` (None: no end); none where lo > hi.
+
+    Between them all are, but for those that a step of the length tolerance makes a few hundredths short.
+    """
+
+    lo: float
+    hi: float | None
+
+    @property
+    def empty(self) -> bool:
+        return self.hi is not None and self.lo > self.hi + CONTACT_MM
+
+
+def window(layers: Sequence[Layer], receiver: Receiver) -> Window:
+    """The nominal lengths that are safe through these layers, with the length tolerance the thread's screws have."""
+    thick = math.fsum(x.thickness for x in layers)
+    base = thick + receiver.wanted + math.fsum(x.plus for x in layers)
+    lo, last = base, -1.0
+    while lo > last:  # the tolerance grows with the length, in steps
+        last, lo = lo, base + _tolerance(receiver.thread, lo)[0]
+    if receiver.room is None:
+        return Window(lo, None)
+    top = thick + receiver.room - receiver.depth_minus - math.fsum(x.minus for x in layers)
+    under, over = top - _tolerance(receiver.thread, top)[1], top
+    while over - under > CONTACT_MM / 4:  # length plus tolerance grows with the length
+        middle = (under + over) / 2
+        fits = middle + _tolerance(receiver.thread, middle)[1] <= top
+        under, over = (middle, over) if fits else (under, middle)
+    return Window(lo, min(under, thick + receiver.room - CLEAR))
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What to buy. best: None where no stock length is safe, and then `reason` says why.
+
+    washers: to add under the head for it. safe: every safe length with these washers, first choice before second.
+    tried: every stock length with them, shortest first. window: of safe lengths, without any washer.
+    """
+
+    best: Judged | None
+    washers: int
+    safe: tuple[Judged, ...]
+    tried: tuple[Judged, ...]
+    window: Window
+    reason: str | None
+
+
+def choose(
+    layers: Sequence[Layer],
+    receiver: Receiver,
+    stock: Stock | None = None,
+    washer: Layer | None = None,
+    most: int = 2,
+) -> Choice:
+    """The stock length to buy for these layers; left out, `stock` is what the receiver's thread is sold in.
+
+    Washers, up to `most`, are added only where no length is safe without. Best is a first-choice length before a
+    second, then the one with most to spare on both sides, then the shorter. Where the room has no end, every longer
+    screw has more to spare, and the shortest safe one is best.
+    """
+    if most < 0:
+        raise ValueError(f"{most} washers cannot be added")
+    lengths = stock_of(receiver.thread) if stock is None else stock
+    bare: tuple[Judged, ...] = ()
+    for n in range(1 + (most if washer is not None else 0)):
+        under = [*layers, *([washer] * n if washer is not None else [])]
+        tried = tuple(judge(x, length_tolerance(receiver.thread, x), under, receiver) for x in lengths.all())
+        bare = bare or tried
+        ranked = [j for some in (lengths.first, lengths.second) for j in tried if j.length in some]
+        safe = tuple(j for j in ranked if j.verdict == "safe")
+        if safe:
+            top = [j for j in safe if (j.length in lengths.first) == (safe[0].length in lengths.first)]
+            # Rounded, so that two lengths with the same to spare do not fall either way by a last bit.
+            best = top[0] if receiver.room is None else max(top, key=lambda j: (round(j.spare, 6), -j.length))
+            return Choice(best, n, safe, tried, window(layers, receiver), None)
+    safe_window = window(layers, receiver)
+    return Choice(None, 0, (), bare, safe_window, _reason(safe_window, receiver, lengths, washer, most))
+
+
+def _reason(safe: Window, receiver: Receiver, lengths: Stock, washer: Layer | None, most: int) -> str:
+    if safe.hi is not None and safe.empty:
+        end = receiver.stop or ("the bottom of the hole" if receiver.depth is not None else "what lies behind")
+        return (
+            f"no length is safe: to hold at worst takes {safe.lo:.2f} mm, and beyond {safe.hi:.2f} mm the tip comes "
+            f"too near to {end}"
+        )
+    wanted = f"from {safe.lo:.2f} to {safe.hi:.2f} mm" if safe.hi is not None else f"of {safe.lo:.2f} mm or more"
+    known = lengths.all()
+    beside = [n for n in known if n < safe.lo][-1:] + [n for n in known if safe.hi is not None and n > safe.hi][:1]
+    near = " and ".join(f"{n:g}" for n in beside)
+    nor = f"; nor with up to {most} of {washer.name}" if washer is not None and most else ""
+    return f"no stock length lies in what is safe, {wanted}{f' (nearest {near})' if near else ''}{nor}"
+
+
+def washer_layer(thread: str) -> Layer:
+    """The plain washer of a screw's thread as a layer; KeyError for what is no screw's thread."""
+    size = washer(thread)
+    return Layer(f"washer {thread}", size.thickness, size.plus_minus, size.plus_minus)
+
+
+class Least(NamedTuple):
+    """Least engagement in mm, and why."""
+
+    value: float
+    why: str
+
+
+def least_engagement(thread: str, material: str, threaded: float, depth: float | None = None) -> Least:
+    """Least engagement of a screw in a thread cut `threaded` mm deep in `material`; `depth`: of a blind hole, mm.
+
+    The rule of the material where the hole has room for it (`CLEAR` kept from a blind end). Where it has not: one
+    diameter (P) where there is room for that, and in a thin plate `LEAST_THREADS` turns (P), or all the thread there
+    is. KeyError for what is no screw's thread, ValueError for a material that holds none.
+    """
+    own = shank(thread)
+    _length("threaded", threaded, some=True)
+    if material not in ENGAGEMENT:
+        raise ValueError(f"{material} holds no thread; known: {', '.join(ENGAGEMENT)}")
+    diameters, there = ENGAGEMENT[material][0], threaded if depth is None else min(threaded, depth - CLEAR)
+    said = f"{diameters:g} diameters, as {material} asks"
+    if there >= diameters * own.major - CONTACT_MM:
+        return Least(diameters * own.major, said)
+    if there >= own.major - CONTACT_MM:
+        return Least(own.major, f"1 diameter (common practice): no room for {said}")
+    turns = LEAST_THREADS * own.pitch
+    if threaded >= turns:
+        return Least(turns, f"{LEAST_THREADS:g} turns (common practice): no room for {said}")
+    return Least(threaded, f"all the thread there is, less than {LEAST_THREADS:g} turns (common practice)")
+
+
+def _tolerance(thread: str, length: float) -> tuple[float, float]:
+    """Length tolerance where a length may lie outside what screws are made in: that of the nearest made one."""
+    return length_tolerance(thread, min(max(length, 1.0), 120.0))
+
+
+def _length(what: str, value: float, some: bool = False) -> None:
+    if not math.isfinite(value) or value < 0 or (some and value == 0):
+        raise ValueError(f"{what} {value:g} is no length in mm: expected {'more than 0' if some else '0 or more'}")
