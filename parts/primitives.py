@@ -1,4 +1,4 @@
-"""Plain shapes - box, cylinder, sheet - for whatever has no family of its own: reservoirs, drive cages, panels.
+"""Plain shapes for whatever has no family of its own - box and cylinder here, the sheet beside it in `sheet`.
 
 Owns their faces and the bores a build declares in them. Faces are named as by someone who sits in the case facing its
 front: front +x, back -x, left +y, right -y, top +z, bottom -z. Seen from outside, the x axis of a side face runs to the
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from cadquery import Shape, Solid
 
 Vector2 = NDArray[np.float64]  # (2,)
+Bore = tuple[str, str, float, list[tuple[float, float]], float]  # what, face, radius, ends on the face, depth
 _USER = "stated by the build"
 _PRACTICE = "common practice, no source"
 WALL = 0.3  # mm of material a bore keeps to its face's edge and to the next bore: thinner is no wall; practice (P)
@@ -55,7 +56,7 @@ class Flat:
         return out if self.round == 0 else min(out, math.hypot(x, y) - self.round / 2 - r)
 
 
-class _Plain(Part):
+class Plain(Part):
     """One solid body named `body`, with ports and holes on named flat faces."""
 
     seat: ClassVar[str | None] = "bottom"
@@ -87,10 +88,9 @@ class _Plain(Part):
     def patterns(self) -> tuple[HolePattern, ...]:
         return face_patterns({n: f.pose for n, f in self.flats().items()}, self.holes, "body")
 
-    @model_validator(mode="after")
-    def _bored_soundly(self) -> _Plain:
-        flats = self.flats()
-        bored: list[tuple[str, str, float, list[tuple[float, float]], float]] = []  # what, face, radius, ends, depth
+    def bored(self) -> list[Bore]:
+        """Everything bored in its faces, ports first; a depth of 0 goes right through."""
+        bored: list[Bore] = []
         for p in self.ports:
             at = (float(p.at[0]), float(p.at[1]))
             bored.append((f"port '{p.name}'", p.face, thread(p.thread).bore / 2, [at], float(p.depth)))
@@ -98,6 +98,11 @@ class _Plain(Part):
             a, s = math.radians(h.angle), h.slot / 2
             ends = [(h.at[0] + k * s * math.cos(a), h.at[1] + k * s * math.sin(a)) for k in ((-1, 1) if s else (0,))]
             bored.append((f"hole {i}", h.face, h.width / 2, ends, 0.0 if h.depth is None else float(h.depth)))
+        return bored
+
+    @model_validator(mode="after")
+    def _bored_soundly(self) -> Plain:
+        flats, bored = self.flats(), self.bored()
         for what, face, radius, ends, depth in bored:
             if face not in flats:
                 raise ValueError(f"{what}: no face '{face}'; known: {', '.join(flats)}")
@@ -131,7 +136,7 @@ class _Plain(Part):
         return self.holes
 
 
-def _keep_apart(bored: list[tuple[str, str, float, list[tuple[float, float]], float]]) -> None:
+def _keep_apart(bored: list[Bore]) -> None:
     """ValueError where two bores of one face run into each other; slots count as the segment between their ends."""
     if len(bored) < 2:
         return
@@ -178,7 +183,7 @@ def _segments_apart(
     return min(from_point(a, c, d), from_point(b, c, d), from_point(c, a, b), from_point(d, a, b))
 
 
-def _block_flats(x: float, y: float, z: float) -> MappingProxyType[str, Flat]:
+def block_flats(x: float, y: float, z: float) -> MappingProxyType[str, Flat]:
     """The six faces of a block of that size standing on the centre of its underside."""
     return MappingProxyType(
         {
@@ -192,7 +197,7 @@ def _block_flats(x: float, y: float, z: float) -> MappingProxyType[str, Flat]:
     )
 
 
-class PlainBox(_Plain):
+class PlainBox(Plain):
     """A box standing on the centre of its underside: length along x, width along y, height along z."""
 
     family: ClassVar[str] = "box"
@@ -206,7 +211,7 @@ class PlainBox(_Plain):
         return Box((-x, -y, 0.0), (x, y, float(self.height)))
 
     def flats(self) -> MappingProxyType[str, Flat]:
-        return _block_flats(float(self.length), float(self.width), float(self.height))
+        return block_flats(float(self.length), float(self.width), float(self.height))
 
     def _blank(self) -> Solid:
         from elbowroom.parts import draw
@@ -214,7 +219,7 @@ class PlainBox(_Plain):
         return draw.box(self.box().lo, self.box().hi)
 
 
-class PlainCylinder(_Plain):
+class PlainCylinder(Plain):
     """A cylinder standing on the centre of its underside, axis along z, with a bore right through where one is given.
 
     The frame `axis` lies on the axis in the plane of the top.
@@ -253,36 +258,3 @@ class PlainCylinder(_Plain):
 
         inner = [draw.circle(0, 0, self.bore)] if self.bore else []
         return draw.slab(draw.circle(0, 0, self.diameter), inner, self.height)
-
-
-class PlainSheet(_Plain):
-    """A flat sheet: length along x, width along y, its underside in z = 0 and its top at the thickness."""
-
-    family: ClassVar[str] = "sheet"
-
-    material: Material = dim("aluminium", "What it is made of", source=_PRACTICE, mark="P")
-    length: Mm = dim(Mm(200), "Length along x", source=_PRACTICE, mark="P", gt=0.1, le=2000)
-    width: Mm = dim(Mm(100), "Width along y", source=_PRACTICE, mark="P", gt=0.1, le=2000)
-    thickness: Mm = dim(Mm(2), "Thickness", source=_PRACTICE, mark="P", gt=0.05, le=50)
-
-    def box(self) -> Box:
-        x, y = self.length / 2, self.width / 2
-        return Box((-x, -y, 0.0), (x, y, float(self.thickness)))
-
-    def flats(self) -> MappingProxyType[str, Flat]:
-        return _block_flats(float(self.length), float(self.width), float(self.thickness))
-
-    def _cut_holes(self) -> tuple[FaceHole, ...]:
-        return tuple(h for h in self.holes if h.face != "top" or h.depth is not None)
-
-    def _blank(self) -> Solid:
-        """The outline with its top's through holes in one face, extruded: ten times faster than cutting them."""
-        from elbowroom.parts import draw
-
-        x, y = self.length / 2, self.width / 2
-        inner = [
-            draw.slot(float(h.at[0]), float(h.at[1]), h.width, h.slot, h.angle)
-            for h in self.holes
-            if h.face == "top" and h.depth is None
-        ]
-        return draw.slab(draw.rectangle(-x, -y, x, y), inner, self.thickness)

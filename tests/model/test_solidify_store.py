@@ -23,7 +23,8 @@ from elbowroom.model.store import Store, sealed, unsealed
 from elbowroom.parts.base import Part
 from elbowroom.parts.fan import Fan
 from elbowroom.parts.pose import IDENTITY, compose, rotation, shift
-from elbowroom.parts.primitives import PlainBox, PlainCylinder, PlainSheet
+from elbowroom.parts.primitives import PlainBox, PlainCylinder
+from elbowroom.parts.sheet import PlainSheet
 from tests.model.shapes_for_tests import Ball, Block, GivenMesh, Hook, Rod, Shell, Undrawable, layout_of
 
 

@@ -12,7 +12,8 @@ from pydantic import ValidationError
 
 from elbowroom.parts.cable import CableBundle
 from elbowroom.parts.pose import apply
-from elbowroom.parts.primitives import PlainBox, PlainCylinder, PlainSheet
+from elbowroom.parts.primitives import PlainBox, PlainCylinder
+from elbowroom.parts.sheet import PlainSheet
 
 KERNEL_MM = (
     1e-4  # the kernel's optimal box of a swept pipe, whose faces carry a 1e-7 tolerance and are searched by steps
