@@ -1,0 +1,101 @@
+"""Which plastic a part needs, and why: from what it touches in the build.
+
+Owns the reasons. Heat and load come from the mates: a radiator, a fan that sits on one, screws that clamp, and parts
+whose weight rests on it. Of a part without a build nothing is known, and that is said. The softening temperatures and
+their sources are in `rules`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from elbowroom.model.layout import Layout, Piece
+from elbowroom.model.make_spec import PRINTED, Plastic, PrinterSpec
+from elbowroom.model.making.rules import AIR_C, ORDER, PLASTICS, RADIATOR_C
+from elbowroom.model.making.verdict import Verdict
+from elbowroom.parts.base import Part
+
+# Families whose weight or pull rests on what holds them; fans and cables are light. Common practice, no source (P).
+HEAVY = frozenset({"gpu", "gpu-mount", "pump", "plate", "radiator", "psu", "motherboard", "cpu-block"})
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """The plastic a part needs, and the reasons in words."""
+
+    plastic: Plastic
+    why: tuple[str, ...]
+
+
+def printed_bodies(part: Part) -> frozenset[str]:
+    """The bodies of a part that are printed; all of its solids where none is said to be."""
+    real = [b for b in part.bodies() if b.keep_out is None]
+    return frozenset(b.name for b in real if b.material == PRINTED) or frozenset(b.name for b in real)
+
+
+def alone(part: Part) -> Need:
+    """The plastic for a part of which no build tells what it touches."""
+    holes = sum(len(p.holes) for p in part.patterns() if p.body in printed_bodies(part))
+    more = f"; its {holes} screw holes will be clamped if screws go through them" if holes else ""
+    return Need(
+        "petg",
+        (
+            f"no build tells what it touches: PETG stands the air of a case (to {AIR_C:g} °C); take ASA where it is "
+            f"clamped, loaded or against a radiator (to {RADIATOR_C:g} °C){more}",
+        ),
+    )
+
+
+def needed(piece: Piece, layout: Layout) -> Need:
+    """The plastic a placed part needs, from its mates."""
+    touched = _touched(piece.name, layout)
+    why: list[str] = []
+    for other in touched:
+        family = other.part.family
+        if family == "radiator":
+            why.append(f"it touches {other.name}, which gets to {RADIATOR_C:g} °C")
+        elif family == "fan":
+            on = next((n.name for n in _touched(other.name, layout) if n.part.family == "radiator"), None)
+            if on is not None:
+                why.append(f"it touches {other.name}, which sits on {on}: {RADIATOR_C:g} °C and its screws")
+    screwed = sum(len(p.holes) for p in piece.part.patterns() if p.body in printed_bodies(piece.part))
+    if screwed and touched:
+        why.append(f"screws clamp it to {_listed([t.name for t in touched])}, and a clamped plastic creeps when warm")
+    heavy = [t.name for t in touched if t.part.family in HEAVY]
+    if heavy:
+        why.append(f"it carries or holds {_listed(heavy)}")
+    if why:
+        return Need("asa", tuple(why))
+    return Need("petg", (f"it stands in the air of the case, to {AIR_C:g} °C, and nothing clamps or loads it",))
+
+
+def _touched(name: str, layout: Layout) -> list[Piece]:
+    """The pieces a piece has a mate with, each once, in the layout's order."""
+    names = {m.to_piece if m.piece == name else m.piece for m in layout.mates if name in (m.piece, m.to_piece)}
+    return [p for p in layout.pieces if p.name in names - {name}]
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+
+
+def merged(first: Need, second: Need) -> Need:
+    """One need for copies of a part that stand in different places: the hotter one, with the reasons for it."""
+    if first.plastic == second.plastic:
+        return Need(first.plastic, tuple(dict.fromkeys((*first.why, *second.why))))
+    return max(first, second, key=lambda n: ORDER.index(n.plastic))
+
+
+def judged(need: Need, printer: PrinterSpec) -> Verdict:
+    """The plastic to print with against the one the part needs."""
+    low, high = PLASTICS[need.plastic].softens
+    said = f"{need.plastic.upper()} (softens at {low:g}-{high:g} °C): {'; '.join(need.why)}"
+    chosen = printer.material
+    if chosen is None or ORDER.index(chosen) >= ORDER.index(need.plastic):
+        better = f"; the printer's {chosen.upper()} stands more" if chosen not in (None, need.plastic) else ""
+        return Verdict("material", "pass", said + better)
+    soft = PLASTICS[chosen].softens
+    warn = (
+        f"the printer's {chosen.upper()} softens at {soft[0]:g}-{soft[1]:g} °C ({PLASTICS[chosen].use}); needs {said}"
+    )
+    return Verdict("material", "caution", warn, soft[0], "degC")

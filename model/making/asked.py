@@ -1,0 +1,43 @@
+"""What `make` is asked for, as a typed build: a build file, or one part by its size or family without one.
+
+Owns the small build that stands for one part alone. Everything is then read and refused as in a build file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from elbowroom.model import source
+from elbowroom.model.problems import InputError, Mark
+from elbowroom.model.resolve import Build, load, spelled_out
+from elbowroom.model.source import Document
+
+ELSEWHERE = ("printer", "title")  # sections `--set` reaches beside the part's own fields
+
+
+def asked(file: Path | None, part: str | None, overrides: Sequence[str]) -> Build:
+    """The build to make; with `part`, that part alone on the printer of the build file, where there is one.
+
+    With `part`, overrides are the part's own fields (`height=20`), `count`, or the printer's (`printer.layer=0.1`).
+    Raises BuildError with every fault, InputError where neither a file nor a part is named.
+    """
+    if part is None:
+        if file is None:
+            raise InputError("name a build file, or one part: --part riser-12x18 (see elbowroom catalogue)")
+        return load(source.read(file, overrides))
+    document = Document({}, {}) if file is None else source.read(file)
+    values = document.values if isinstance(document.values, dict) else {}
+    entry = spelled_out(part)
+    printer = {"printer": values["printer"]} if "printer" in values else {}
+    marks = {p: m for p, m in document.marks.items() if p[:1] == ("printer",)}
+    marks[()] = Mark(0, 0, f"--part {part[:120]}")  # everything else was not read from a file
+    alone = Document({"title": part[:120] or "part", "make": [entry], **printer}, marks, name=document.name)
+    if isinstance(entry, dict):  # else its name is unknown, and that is told first
+        source.override(alone, [_of_part(text) for text in overrides])
+    return load(alone)
+
+
+def _of_part(text: str) -> str:
+    first = text.partition("=")[0].split(".")[0].strip()
+    return text if first in ELSEWHERE else f"make.0.{text.strip()}"

@@ -1,0 +1,72 @@
+"""Drawing what is made: skins for printing, finer than the checks' meshes, and STEP of the part as designed.
+
+Owns which solids are drawn: through the same cache as every part of a build. A printed hole is only as round as its
+facets, so skins are meshed again from the exact solids at a fifth of the checks' chord.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from elbowroom.model.layout import Gaps, Layout, Piece
+from elbowroom.model.making.mesh import Skin, skin
+from elbowroom.model.making.orders import Order
+from elbowroom.model.problems import InputError
+from elbowroom.model.scene import Mesh, Scene
+from elbowroom.model.solidify import Progress, shape_key, solidify
+from elbowroom.model.store import Store
+from elbowroom.model.writers.job import Job
+from elbowroom.model.writers.materials import LOOKS
+from elbowroom.model.writers.solids import exact_solids
+from elbowroom.model.writers.step import Tree
+from elbowroom.parts.base import Part
+from elbowroom.parts.pose import IDENTITY
+
+FINER = 5.0  # times finer than the checks' meshes: a chord of 0.01 mm, a twentieth of a usual hole compensation
+
+
+def job_of(
+    title: str, orders: Sequence[Order], store: Store | None, progress: Progress | None, *, designed: bool
+) -> Job:
+    """Everything that must be drawn, drawn: each order's part as printed and, where `designed`, as designed."""
+    pieces = [_piece(o.label, o.drawn) for o in orders]
+    if designed:
+        pieces += [_piece(f"{o.label} as designed", o.part) for o in orders]
+    used = Store.default() if store is None else store
+    layout = Layout(title, tuple(pieces), (), Gaps())
+    return Job(Scene(layout, solidify(layout, used, progress).solids), [], folder=used.folder)
+
+
+def _piece(name: str, part: Part) -> Piece:
+    return Piece(name, part, IDENTITY, "to make")
+
+
+def skins(orders: Sequence[Order], job: Job) -> list[Skin]:
+    """Each order's skin on the bed."""
+    from elbowroom.model.exact import finer_mesh
+
+    shapes = {s.piece.part.shape_key() + s.piece.part.family: s.shape for s in job.scene.solids}
+    out = []
+    for order in orders:
+        shape = shapes[order.drawn.shape_key() + order.drawn.family]
+        if all(shape.meshes[name].surfaces is None for name in order.bodies):
+            meshes: list[Mesh] = [shape.meshes[name] for name in sorted(order.bodies)]  # a user's mesh
+        else:
+            exact = exact_solids(job, order.drawn, shape)
+            meshes = [finer_mesh(exact[name], FINER) for name in sorted(order.bodies)]
+        out.append(skin(meshes, order.pose))
+    return out
+
+
+def exact_step(order: Order, job: Job) -> bytes:
+    """The STEP file of the part as designed: one product with its printed bodies, in part coordinates, mm."""
+    shape = next(s.shape for s in job.scene.solids if shape_key(s.piece) == shape_key(_piece("", order.part)))
+    exact = exact_solids(job, order.part, shape)
+    tree = Tree(order.label)
+    looks = {b.name: LOOKS[b.material] for b in order.part.bodies()}
+    missing = sorted(order.bodies - set(exact))
+    if missing:
+        raise InputError(f"{order.label}: no exact solid of {', '.join(missing)} is known")
+    for name in sorted(order.bodies):
+        tree.place(tree.root, tree.body(f"{order.label} {name}", exact[name], looks[name]), IDENTITY, name)
+    return tree.text()

@@ -1,0 +1,104 @@
+"""What is to be made: each distinct part once, with its count, its name in files and the plastic it needs.
+
+Owns gathering it from the layout (printed pieces) and from the build's `make` entries. Drawing and judging come after.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pydantic import ValidationError
+
+from elbowroom.model.layout import Layout
+from elbowroom.model.make_spec import PRINTED, MakeWords, PrinterSpec
+from elbowroom.model.making import advice
+from elbowroom.model.problems import InputError
+from elbowroom.model.resolve import Entry
+from elbowroom.model.writers.names import UniqueNames, catalogue_name
+from elbowroom.parts.base import Part
+from elbowroom.parts.pose import Pose
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Order:
+    """One part to make `count` times. part: as designed. drawn: with its holes as the printer needs them. pose: the
+    drawn part to the bed. label: its name in files. wanted: the pieces of the build it is for, none for one asked for
+    by itself. bodies: those that are printed.
+    """
+
+    label: str
+    part: Part
+    drawn: Part
+    pose: Pose
+    count: int
+    wanted: tuple[str, ...]
+    need: advice.Need
+    bodies: frozenset[str]
+
+
+def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> list[Order]:
+    """Every part to make, those of the build first; raises InputError where a part's holes cannot be made wider."""
+    parts: dict[tuple[str, str], Part] = {}
+    counts: Counter[tuple[str, str]] = Counter()
+    wanted: dict[tuple[str, str], list[str]] = {}
+    needs: dict[tuple[str, str], advice.Need] = {}
+    names: dict[tuple[str, str], str] = {}
+
+    def add(part: Part, count: int, need: advice.Need, name: str | None, piece: str | None) -> None:
+        key = (part.family, part.shape_key())
+        parts.setdefault(key, part)
+        counts[key] += count
+        wanted.setdefault(key, []).extend([] if piece is None else [piece])
+        needs[key] = advice.merged(needs[key], need) if key in needs else need
+        if name is not None:
+            names.setdefault(key, name)
+
+    for piece in layout.pieces:
+        if is_printed(piece.part):
+            add(piece.part, 1, advice.needed(piece, layout), None, piece.name)
+    for entry in entries:
+        words = entry.words
+        assert isinstance(words, MakeWords)
+        key = (entry.part.family, entry.part.shape_key())
+        need = needs.get(key) or advice.alone(entry.part)  # what the build knows of the same part holds for its spares
+        add(entry.part, words.count, need, words.name, None)
+    labels = _labels(parts, names)
+    return [
+        _order(labels[key], part, counts[key], tuple(wanted[key]), needs[key], printer) for key, part in parts.items()
+    ]
+
+
+def is_printed(part: Part) -> bool:
+    """Whether a part of a build is one to print: it can be laid on a bed, and a body of it is of printed material."""
+    return any(b.material == PRINTED and b.keep_out is None for b in part.bodies()) and part.print_pose() is not None
+
+
+def _order(
+    label: str, part: Part, count: int, wanted: tuple[str, ...], need: advice.Need, printer: PrinterSpec
+) -> Order:
+    offset = float(printer.hole_offset)
+    try:
+        drawn = part.compensated(offset) if offset else part
+        pose = drawn.print_pose()
+    except (ValidationError, ValueError) as e:
+        why = e.errors()[0]["msg"] if isinstance(e, ValidationError) else str(e)
+        raise InputError(f"{label}: its holes cannot be made {offset:g} mm wider for the printer: {why}") from None
+    if pose is None:
+        raise InputError(f"{label}: a {part.family} with these fields is not one to print")
+    return Order(label, part, drawn, pose, count, wanted, need, advice.printed_bodies(drawn))
+
+
+def _labels(parts: dict[tuple[str, str], Part], names: dict[tuple[str, str], str]) -> dict[tuple[str, str], str]:
+    """A file name for each part: the one it was given, with its size where several have it; else family and size."""
+    unique, used = UniqueNames(), Counter(names.values())
+    out = {}
+    for key, part in parts.items():
+        size = "x".join(f"{round(edge, 1):g}".replace(".", "_") for edge in part.box().size)
+        name = names.get(key)
+        if name is not None:
+            out[key] = unique.take(f"{name}-{size}" if used[name] > 1 else name)
+        else:
+            out[key] = unique.take(catalogue_name(part) or f"{part.family}-{size}")
+    return out

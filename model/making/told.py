@@ -1,0 +1,101 @@
+"""`making.txt`: what to print, how many, which way up, of what plastic and why, what was judged, and the cautions.
+
+Owns the words. Every number comes from an order, its verdicts or the printer's profile.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.making.mesh import Skin
+from elbowroom.model.making.orders import Order
+from elbowroom.model.making.rules import PLASTICS
+from elbowroom.model.making.verdict import Verdict
+from elbowroom.parts.pose import Pose, turn
+
+FIRST_LINE = "Parts to make, written by elbowroom"
+SIGNS = {"pass": "ok", "caution": "look", "fail": "FAIL"}
+_AXES = ("x", "y", "z")
+
+CAUTIONS = """\
+Take care
+- Printed parts creep under a constant load and soften when they get warm. Do not let one alone carry what is dear or
+  what holds coolant; tighten screws in it to 0.5 N m at most, and look at them again after a week of use.
+- Deburr every edge and hole before a part goes in: strings of plastic come loose and get into fans.
+- Wear eye protection when you cut, drill or ream. Never drill or file over a board that is wired, nor inside the case
+  with parts in it: chips of metal short what they fall on. Leave a power supply closed; there is mains inside.
+- Acrylic ports crack by force: nothing that is printed may press on one.
+- Hot plastic and nozzles burn, and ASA gives off styrene: print it in a housing with a way out for the air.
+- This is arithmetic on shapes, no engineering approval. The codes that hold where you are, and the makers'
+  instructions, come first; leave mains work to those licensed for it.
+"""
+
+
+def text(
+    title: str,
+    printer: PrinterSpec,
+    made: Sequence[tuple[Order, Skin, Sequence[Verdict]]],
+    files: Sequence[str],
+    notes: Sequence[str],
+) -> bytes:
+    """The whole file, UTF-8."""
+    lines = [f"{FIRST_LINE}: {title}", "", *_printer(printer), ""]
+    for order, skin, verdicts in made:
+        lines += [*_part(order, skin, verdicts, printer), ""]
+    if notes:
+        lines += ["Notes", *(f"- {n}" for n in notes), ""]
+    lines += ["Files", *(f"- {f}" for f in files), "", *_explained(printer, files), "", CAUTIONS]
+    return "\n".join(lines).encode("utf-8", "replace")
+
+
+def _printer(printer: PrinterSpec) -> list[str]:
+    out = ["Printer"]
+    for name, info in PrinterSpec.model_fields.items():
+        value = getattr(printer, name)
+        shown = " x ".join(f"{float(v):g}" for v in value) if isinstance(value, tuple) else value
+        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+        rests = "" if name in printer.model_fields_set else f" (assumed: {extra['source']}; {extra['mark']})"
+        out.append(f"- {name} {shown if shown is not None else 'as each part needs'}: {info.description}{rests}")
+    return out
+
+
+def _part(order: Order, skin: Skin, verdicts: Sequence[Verdict], printer: PrinterSpec) -> list[str]:
+    x, y, z = skin.size
+    plastic = printer.material or order.need.plastic
+    heat = PLASTICS[plastic]
+    low, high = heat.softens
+    wanted = f" for {', '.join(order.wanted)}" if order.wanted else ""
+    return [
+        f"{order.count} x {order.label}{wanted}",
+        f"- lies {up(order.pose)}; {x:.1f} x {y:.1f} mm on the bed, {z:g} mm high",
+        f"- {plastic.upper()} (softens at {low:g}-{high:g} °C; {heat.use}; mark {heat.mark}), "
+        f"layers of {float(printer.layer):g} mm, "
+        + ("supports none" if not any(v.question == "overhang" and v.verdict == "fail" for v in verdicts)
+           else "SUPPORTS NEEDED, see below"),
+        *(f"- {SIGNS[v.verdict]:4} {v.question}: {v.text}" for v in verdicts),
+    ]  # fmt: skip
+
+
+def up(pose: Pose) -> str:
+    """Which way a part lies on the bed, by the axis of its own that points up."""
+    own = turn(pose.T, (0.0, 0.0, 1.0))  # the bed's upward direction in the part's coordinates
+    axis = int(np.abs(own).argmax())
+    if abs(own[axis]) < 1 - 1e-9:
+        return "turned so that its own " + ", ".join(f"{v:.3f}" for v in own) + " points up"
+    name = _AXES[axis] if own[axis] > 0 else f"-{_AXES[axis]}"
+    return "as drawn, its own z up" if name == "z" else f"with its own {name} up"
+
+
+def _explained(printer: PrinterSpec, files: Sequence[str]) -> list[str]:
+    out = []
+    if any(f.endswith((".stl", ".3mf")) for f in files):
+        out.append(
+            f"STL and 3MF are in print position, mm, with holes {float(printer.hole_offset):g} mm wider than designed, "
+            "because they print narrower. Print the coupon first where there is one, and set printer.hole_offset by it."
+        )
+    if any(f.endswith(".step") for f in files):
+        out.append("STEP holds the part as designed, in its own coordinates, without wider holes.")
+    return out
