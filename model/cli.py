@@ -89,6 +89,29 @@ def export(
 
 
 @app.command()
+def make(
+    to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="The build file (YAML).", show_default=False)
+    ] = None,
+    only: Annotated[str | None, typer.Option("--only", metavar="stl,3mf,step", help="Only these formats.")] = None,
+    part: Annotated[
+        str | None, typer.Option("--part", metavar="SIZE", help="This part alone, by size or family.")
+    ] = None,
+    set_: Set = None,
+) -> None:
+    """Write the parts one makes for a printer: those of the build and under its make, or one part alone."""
+    from elbowroom.model import making
+    from elbowroom.model.terminal import bar, made
+
+    formats = making.chosen(only)
+    with bar() as progress:
+        result = making.make(file, to, formats, part, set_ or (), progress)
+    made(result)
+    raise typer.Exit(FAILS if result.fails else FITS)
+
+
+@app.command()
 def demo(
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.")] = Path("elbowroom-demo"),
     every: Annotated[bool, typer.Option("--all", help="All shipped demo builds, as planned and as mended.")] = False,

@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from elbowroom.model.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
+from elbowroom.model.make_spec import MakeWords, PrinterSpec, variants
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.source import Document
 from elbowroom.model.spec import AXES, WALLS, At, BuildSpec, GapsSpec, Layering, Placement, Stack
@@ -68,6 +69,8 @@ class Build:
     tube: TubeSpec | None = None
     fittings: FittingsSpec = field(default_factory=FittingsSpec)
     coolant: CoolantSpec = field(default_factory=CoolantSpec)
+    make: tuple[Entry, ...] = ()
+    printer: PrinterSpec = field(default_factory=PrinterSpec)
 
 
 def load(document: Document) -> Build:
@@ -87,8 +90,8 @@ class _Loader:
 
     def build(self) -> Build | None:
         values = self.document.values
-        if isinstance(values, dict) and not any(values.get(k) for k in ("case", "stacks", "parts")):
-            self._add((), "the build has no parts: nothing under case, stacks or parts")
+        if isinstance(values, dict) and not any(values.get(k) for k in ("case", "stacks", "parts", "make")):
+            self._add((), "the build has no parts: nothing under case, stacks, parts or make")
         spec = self._model(BuildSpec, values, ())
         if spec is None:  # still look inside, so that all problems come out in one run
             self._salvage(values)
@@ -108,6 +111,8 @@ class _Loader:
             spec.tube,
             spec.fittings,
             spec.coolant,
+            make=tuple(e for i, value in enumerate(spec.make) for e in self._made(value, ("make", i))),
+            printer=spec.printer,
         )
 
     def _salvage(self, values: dict[str, Any]) -> None:
@@ -116,6 +121,8 @@ class _Loader:
         if isinstance(parts := values.get("parts"), dict):
             for name, value in parts.items():
                 self._entry(value, ("parts", name), Placement, name)
+        for i, value in enumerate(makes if isinstance(makes := values.get("make"), list) else ()):
+            self._made(value, ("make", i))
         if isinstance(stacks := values.get("stacks"), dict):
             for name, value in stacks.items():
                 for side in ("layers", "outside"):
@@ -139,15 +146,22 @@ class _Loader:
 
         return StackEntries(name, path, spec, entries("layers", spec.layers), entries("outside", spec.outside))
 
+    def _made(self, value: Any, path: Path) -> list[Entry]:
+        """The parts one entry under `make` stands for, each to be printed."""
+        entries = [self._entry(v, path, MakeWords, f"make {path[-1]}") for v in variants(spelled_out(value))]
+        found = [e for e in entries if e is not None]
+        for entry in found:
+            if entry.part.print_pose() is None:
+                self._add(path, f"a {entry.part.family} with these fields is not a part one prints")
+        return found
+
     def _entry(self, value: Any, path: Path, words: type[BaseModel], name: str) -> Entry | None:
         """One `{family: size, words and fields}` entry, or a bare size or family name."""
+        value = spelled_out(value)
         if isinstance(value, str):
-            family = value if value in FAMILIES else _family_of(value)
-            if family is None:
-                known = [n for f in FAMILIES for n in sizes(f)]
-                self._add(path, f"no family or catalogue size {shown(value)}{choices(value, [*known, *FAMILIES], 0)}")
-                return None
-            value = {family: CUSTOM if value == family else value}
+            known = [n for f in FAMILIES for n in sizes(f)]
+            self._add(path, f"no family or catalogue size {shown(value)}{choices(value, [*known, *FAMILIES], 0)}")
+            return None
         if not isinstance(value, dict):
             self._add(path, f"expected a part such as {{fan: fan-120x25}}; found {shown(value)}")
             return None
@@ -285,6 +299,12 @@ def point_of(
         else:
             out.append(interior.hi[i] - distance if WALLS[keys[0]][1] else interior.lo[i] + distance)
     return (out[0], out[1], out[2]), []
+
+
+def spelled_out(value: Any) -> Any:
+    """A bare family or catalogue size as `{family: size}`; anything else as it is."""
+    family = (value if value in FAMILIES else _family_of(value)) if isinstance(value, str) else None
+    return value if family is None else {family: CUSTOM if value == family else value}
 
 
 def _family_of(size: str) -> str | None:

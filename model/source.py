@@ -61,12 +61,15 @@ def read(file: FilePath, overrides: Sequence[str] = ()) -> Document:
     """The document in `file` with `path=value` overrides applied; raises BuildError with all problems found."""
     name = str(file)
     document = parse(_text(file, name), name, file.parent)
-    problems: list[Problem] = []
-    for text in overrides:
-        problems += _override(document, text)
+    override(document, overrides)
+    return document
+
+
+def override(document: Document, overrides: Sequence[str]) -> None:
+    """Apply `path=value` overrides to a document in place; raises BuildError with all that cannot be applied."""
+    problems = [problem for text in overrides for problem in _override(document, text)]
     if problems:
         raise BuildError(problems)
-    return document
 
 
 def _text(file: FilePath, name: str) -> str:

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from elbowroom.model.layout import DEFAULT_GAP
 from elbowroom.model.loop_spec import MAX_RUNS, CoolantSpec, FittingsSpec, LoopRun, Tube
+from elbowroom.model.make_spec import MAX_ENTRIES, PrinterSpec
 from elbowroom.parts.measure import Deg, Mm
 
 FORMAT = 1  # version of the build file's own format
@@ -173,3 +174,5 @@ class BuildSpec(_Spec):
     tube: Tube | None = Field(None, description="the tube of every run: a stock's name, or its own sizes")
     fittings: FittingsSpec = FittingsSpec()
     coolant: CoolantSpec = CoolantSpec()
+    make: list[Any] = Field(default_factory=list, max_length=MAX_ENTRIES, description="parts to print, beside the rest")
+    printer: PrinterSpec = PrinterSpec()

@@ -146,6 +146,19 @@ def written(result: Any) -> None:
         out.print(f"  note: {escape(note)}", soft_wrap=True)
 
 
+def made(result: Any) -> None:
+    """The parts that were made, what to look at in each, and the files."""
+    out = _out()
+    out.print(f"[bold]{escape(result.title)}[/bold]")
+    for order, _, verdicts in result.parts:
+        x, y, z = order.part.box().size
+        out.print(f"  {order.count} x {escape(order.label)}: {x:g} x {y:g} x {z:g} mm, {order.need.plastic.upper()}")
+        for v in verdicts:
+            if v.verdict != "pass":
+                out.print(f"  [{_STYLE[v.verdict]}]{_SIGN[v.verdict]} {v.verdict:8}[/] {v.question}: {escape(v.text)}")
+    written(result)
+
+
 def families() -> None:
     """Every part family with its number of sizes."""
     table = Table("family", "sizes", "what it is", box=None, pad_edge=False)
