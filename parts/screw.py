@@ -54,6 +54,7 @@ class Screw(Part):
     """A machine screw, or the thread-forming screw of fans (`thread: fan-screw`)."""
 
     family: ClassVar[str] = "screw"
+    small: ClassVar[bool] = True
     seat: ClassVar[str | None] = "seat"
 
     thread: ScrewThread = dim("M3", "Thread, or fan-screw for the one that forms its own", source=_PRACTICE, mark="P")
@@ -141,6 +142,7 @@ class Nut(Part):
     """A hexagon nut; two of its corners lie on the x axis, so that it is `across` wide in y."""
 
     family: ClassVar[str] = "nut"
+    small: ClassVar[bool] = True
     seat: ClassVar[str | None] = "b"
 
     thread: Annotated[str, AfterValidator(_standard_thread), Field(json_schema_extra={"enum": list(NUTS)})] = dim(

@@ -272,6 +272,7 @@ TORQUES: tuple[Torque, ...] = (
     Torque(None, "printed plastic", 0.5, Cited(_PRACTICE, "P")),
 )
 
+BARELY = 0.2  # of a thread's height: a screw that catches less is felt to be loose; P
 LOOK_ALIKE = 0.6  # mm: threads whose major diameters differ by no more are mixed up in a drawer of screws; P
 
 
@@ -291,7 +292,7 @@ def _misfit(hole: str, screw: str) -> str:
     pitches = f"{s.pitch:.3g} mm a turn against {h.pitch:.3g}"
     if s.major > h.major:
         return f"{s.major - h.major:.2f} mm too thick ({pitches}): it binds within a turn and ruins the thread"
-    bites = (s.major - h.minor) / (h.major - h.minor)
-    if bites <= 0:
-        return f"thinner than the hole's {h.minor:.2f} mm between its threads: it drops in and holds nothing"
+    bites = max(0.0, (s.major - h.minor) / (h.major - h.minor))
+    if bites < BARELY:
+        return f"catches {bites:.0%} of the thread's height: it drops in nearly loose and holds nothing"
     return f"catches {bites:.0%} of the thread's height ({pitches}): it feels tight, then strips"
