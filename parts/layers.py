@@ -43,7 +43,7 @@ class FanLayer(Part):
     """What a dust filter and a gasket share: a flat outline with screw holes and openings over a row of fans."""
 
     seat: ClassVar[str | None] = "b"
-    material: ClassVar[tuple[str, Material]]  # the body that the outline is, and what it is made of
+    body: ClassVar[tuple[str, Material]]  # the body that the outline is, and what it is made of
 
     fans: int = dim(1, "Number of fans in a row", source=_PRACTICE, mark="P", ge=1, le=4)
     fan_size: Mm = dim(Mm(120), "Edge of the fans", source=_PRACTICE, mark="P", ge=30, le=230)
@@ -94,6 +94,11 @@ class FanLayer(Part):
     def _width(self) -> float:
         return self.field.size if self.width is None else float(self.width)
 
+    @property
+    def _hole(self) -> float:
+        """Diameter the screw holes are drawn with, mm."""
+        return float(self.hole)
+
     def _openings(self) -> tuple[tuple[tuple[float, float], ...], ...]:
         return self.field.opening(float(self.border), self.hole / 2 + RIM)
 
@@ -102,7 +107,7 @@ class FanLayer(Part):
         return Box((-x, -y, 0.0), (x, y, float(self.thickness)))
 
     def bodies(self) -> tuple[Body, ...]:
-        return (Body(*self.material),)
+        return (Body(*self.body),)
 
     def frames(self) -> tuple[Frame, ...]:
         return self.field.frames(
@@ -110,23 +115,23 @@ class FanLayer(Part):
         )
 
     def patterns(self) -> tuple[HolePattern, ...]:
-        holes = self.field.holes(float(self.hole))
-        return tuple(HolePattern(name, self.frame(name).pose, holes, self.material[0]) for name in ("a", "b"))
+        holes = self.field.holes(self._hole)
+        return tuple(HolePattern(name, self.frame(name).pose, holes, self.body[0]) for name in ("a", "b"))
 
     def solids(self) -> dict[str, Shape]:
         from elbowroom.parts import draw
 
         x, y, _ = self.box().hi
         inner = [draw.polygon(o) for o in self._openings()]
-        inner += [draw.circle(hx, hy, self.hole) for hx, hy in self.field.points]
-        return {self.material[0]: draw.slab(draw.rectangle(-x, -y, x, y, self.corner), inner, self.thickness)}
+        inner += [draw.circle(hx, hy, self._hole) for hx, hy in self.field.points]
+        return {self.body[0]: draw.slab(draw.rectangle(-x, -y, x, y, self.corner), inner, self.thickness)}
 
 
 class DustFilter(FanLayer):
     """A dust filter: a frame with a sheet of mesh in each opening."""
 
     family: ClassVar[str] = "dust-filter"
-    material: ClassVar[tuple[str, Material]] = ("frame", "plastic")
+    body: ClassVar[tuple[str, Material]] = ("frame", "plastic")
 
     mesh: Mm = dim(Mm(0.5), "Thickness of the mesh, halfway up the frame", source=_PRACTICE, mark="P", ge=0.1, le=5)
 
@@ -165,7 +170,7 @@ class Gasket(FanLayer):
     """A soft frame between a fan and what it is screwed to; `thickness` is the squeezed one."""
 
     family: ClassVar[str] = "gasket"
-    material: ClassVar[tuple[str, Material]] = ("gasket", "gasket")
+    body: ClassVar[tuple[str, Material]] = ("gasket", "gasket")
 
     thickness: Mm = dim(Mm(1), "Thickness when squeezed", source=_PRACTICE, mark="P", ge=0.3, le=30)
 
@@ -174,6 +179,7 @@ class Washer(Part):
     """A plain washer; its axis is z, face `b` at z = 0 and face `a` at z = thickness."""
 
     family: ClassVar[str] = "washer"
+    small: ClassVar[bool] = True
     seat: ClassVar[str | None] = "b"
 
     inner: Mm = dim(Mm(ISO_7089["M4"][0]), "Diameter of the hole", source=_ISO_7089, mark="V", ge=1, le=40)

@@ -160,7 +160,7 @@ def test_layer_is_open_over_each_fan_and_a_filter_has_its_mesh_there(layer):
         assert names == {"gasket": "gasket"}
     else:
         assert [n for n, m in names.items() if m == "mesh"] == [f"mesh-{i}" for i in range(1, part.fans + 1)]
-    frame = Inside({part.material[0]: solids[part.material[0]]})
+    frame = Inside({part.body[0]: solids[part.body[0]]})
     for i, x in enumerate(part.field.centres, 1):
         assert frame.body((x, 0, part.thickness / 2)) is None
         if isinstance(part, DustFilter):
