@@ -19,7 +19,6 @@ from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Part, dim
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import pose
 from elbowroom.parts.screw_tables import (
-    FAN_SCREW,
     NUTS,
     ROOT_LESS,
     SCREW_THREADS,
@@ -41,8 +40,7 @@ def _known(name: str) -> str:
     try:
         shank(name)
     except KeyError as e:
-        known = f"; {FAN_SCREW} is known, too" if FAN_SCREW not in str(e) else ""
-        raise ValueError(f"{e.args[0]}{known}") from None
+        raise ValueError(e.args[0]) from None
     return name
 
 

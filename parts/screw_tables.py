@@ -7,6 +7,7 @@ whether a screw of some length is safe in some stack to `elbowroom.model`.
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -53,9 +54,11 @@ def shank(name: str) -> Shank:
     """The shank of a screw; KeyError, naming the nearest and all known, for what is no screw's thread."""
     if name == FAN_SCREW:
         return _FAN_SHANK
-    found = thread(name)
     if name not in SCREW_THREADS:
-        raise KeyError(f"{name} is no screw's thread; known: {', '.join(SCREW_THREADS)}")
+        near = difflib.get_close_matches(name.upper(), SCREW_THREADS, n=1, cutoff=0.5)
+        hint = f"did you mean {near[0]}? " if near else ""
+        raise KeyError(f"no screw has the thread '{name}'; {hint}known: {', '.join(SCREW_THREADS)}")
+    found = thread(name)
     return Shank(found.major, found.pitch, found.minor - ROOT_LESS, Cited(*found.sources["major"]))
 
 

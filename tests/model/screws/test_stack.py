@@ -432,7 +432,7 @@ def test_what_is_no_length_is_refused_with_its_value(make, said):
 def test_an_unknown_thread_is_refused_with_the_choices():
     with pytest.raises(KeyError, match="did you mean M3"):
         Receiver("m3", 5, 0, 0, 1, None, 1)
-    with pytest.raises(KeyError, match=r"G1/4 is no screw's thread; known: M2\.5"):
+    with pytest.raises(KeyError, match=r"no screw has the thread 'G1/4'; known: M2\.5"):
         Receiver("G1/4", 5, 0, 0, 1, None, 1)
 
 
