@@ -55,8 +55,7 @@ def shank(name: str) -> Shank:
     if name == FAN_SCREW:
         return _FAN_SHANK
     if name not in SCREW_THREADS:
-        near = difflib.get_close_matches(name.upper(), SCREW_THREADS, n=1, cutoff=0.5)
-        hint = f"did you mean {near[0]}? " if near else ""
+        hint = "".join(f"did you mean {n}? " for n in difflib.get_close_matches(name.upper(), SCREW_THREADS, n=1))
         raise KeyError(f"no screw has the thread '{name}'; {hint}known: {', '.join(SCREW_THREADS)}")
     found = thread(name)
     return Shank(found.major, found.pitch, found.minor - ROOT_LESS, Cited(*found.sources["major"]))
