@@ -168,7 +168,7 @@ def test_heads_of_the_standards_on_the_slots_of_the_trade():
     # Off to one side of a slot by all its play, the M3 head keeps nothing at the other side, its washer still does.
     assert bearing(5.6, 3.0, Slot(0, 0, 4.5, 12), (0, 0.75)).overlap == pytest.approx(-0.2)
     assert washer_for(5.6, 3.0, Slot(0, 0, 4.5, 12), (0, 0.75)) == "M3"
-    # A slot 5.5 wide: the M3 washer of 7 mm hangs free for the most part; the M4 one does, an M3 head bears on its hole.
+    # A slot 5.5 wide: too much of the M3 washer hangs free; the M4 one does, and an M3 head bears on its hole.
     assert washer_for(5.6, 3.0, Slot(0, 0, 5.5, 20), (0, 0)) == "M4"
     assert washer_for(5.6, 3.0, Slot(0, 0, 8.5, 20), (0, 0)) is None
 
