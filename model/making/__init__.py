@@ -95,6 +95,8 @@ def write(
 ) -> Made:
     """Draw, judge and write the orders; all files or none."""
     from elbowroom.model.making import bed, told
+    from elbowroom.model.making.advice import judged
+    from elbowroom.model.making.coupon import LABEL, coupon_for
     from elbowroom.model.making.drawn import exact_step, job_of, skins
     from elbowroom.model.making.files import left_over, refuse_others
     from elbowroom.model.making.printable import judge
@@ -102,13 +104,13 @@ def write(
     from elbowroom.model.writers.atomic import Staging
     from elbowroom.model.writers.stl import encoded
 
+    coupon = coupon_for(orders, printer)
+    orders = orders if coupon is None else [*orders, coupon]
     job: Job = job_of(title, orders, store, progress, designed="step" in only)
     made = []
     for i, (order, skin) in enumerate(zip(orders, skins(orders, job), strict=True)):
         if progress:
             progress(i + 1, len(orders), "judging what is printed")
-        from elbowroom.model.making.advice import judged
-
         verdicts = [*judge(order.drawn, order.pose, skin, printer, order.bodies), judged(order.need, printer)]
         made.append((order, skin, verdicts))
     files: dict[str, bytes] = {}
@@ -117,9 +119,14 @@ def write(
         files |= {f"print/{order.label}.stl": encoded(skin.vertices, skin.triangles) for order, skin, _ in made}
     if "3mf" in only:
         named = [(order.label, skin) for order, skin, _ in made]
-        laid = bed.plates([(skin, order.count) for order, skin, _ in made], printer)
+        counts = [(skin, 0 if order is coupon else order.count) for order, skin, _ in made]
+        laid = bed.plates(counts, printer)
         for n, items in enumerate(laid, 1):
             files[f"print/plate-{n}.3mf"] = plate(f"{title}, plate {n} of {len(laid)}", named, items)
+        if coupon is not None:  # by itself: it is printed first, and what it shows changes the rest
+            for items in bed.plates([(skin, 1 if order is coupon else 0) for order, skin, _ in made], printer):
+                files[f"print/{LABEL}.3mf"] = plate(f"{title}, fit coupon", named, items)
+                laid = [*laid, items]
         on = {item.index for items in laid for item in items}
         notes += [f"{o.label} does not fit the bed and is on no plate" for i, (o, *_) in enumerate(made) if i not in on]
     if "step" in only:

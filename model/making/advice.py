@@ -35,8 +35,8 @@ def printed_bodies(part: Part) -> frozenset[str]:
 
 def alone(part: Part) -> Need:
     """The plastic for a part of which no build tells what it touches."""
-    holes = sum(len(p.holes) for p in part.patterns() if p.body in printed_bodies(part))
-    more = f"; its {holes} screw holes will be clamped if screws go through them" if holes else ""
+    bored = any(p.holes and p.body in printed_bodies(part) for p in part.patterns())
+    more = "; screws through its holes clamp it" if bored else ""
     return Need(
         "petg",
         (
@@ -58,7 +58,7 @@ def needed(piece: Piece, layout: Layout) -> Need:
             on = next((n.name for n in _touched(other.name, layout) if n.part.family == "radiator"), None)
             if on is not None:
                 why.append(f"it touches {other.name}, which sits on {on}: {RADIATOR_C:g} °C and its screws")
-    screwed = sum(len(p.holes) for p in piece.part.patterns() if p.body in printed_bodies(piece.part))
+    screwed = any(p.holes and p.body in printed_bodies(piece.part) for p in piece.part.patterns())
     if screwed and touched:
         why.append(f"screws clamp it to {_listed([t.name for t in touched])}, and a clamped plastic creeps when warm")
     heavy = [t.name for t in touched if t.part.family in HEAVY]

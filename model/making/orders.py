@@ -18,14 +18,14 @@ from elbowroom.model.problems import InputError
 from elbowroom.model.resolve import Entry
 from elbowroom.model.writers.names import UniqueNames, catalogue_name
 from elbowroom.parts.base import Part
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.pose import Pose, apply
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Order:
     """One part to make `count` times. part: as designed. drawn: with its holes as the printer needs them. pose: the
     drawn part to the bed. label: its name in files. wanted: the pieces of the build it is for, none for one asked for
-    by itself. bodies: those that are printed.
+    by itself. bodies: those that are printed. about: what it is for, where that needs saying.
     """
 
     label: str
@@ -36,6 +36,13 @@ class Order:
     wanted: tuple[str, ...]
     need: advice.Need
     bodies: frozenset[str]
+    about: str = ""
+
+    @property
+    def height(self) -> float:
+        """How high it is as it lies on the bed, by its declared box, mm."""
+        z = apply(self.pose, self.part.box().corners())[:, 2]
+        return float(z.max() - z.min())
 
 
 def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> list[Order]:
@@ -66,7 +73,7 @@ def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> 
         add(entry.part, words.count, need, words.name, None)
     labels = _labels(parts, names)
     return [
-        _order(labels[key], part, counts[key], tuple(wanted[key]), needs[key], printer) for key, part in parts.items()
+        ordered(labels[key], part, counts[key], tuple(wanted[key]), needs[key], printer) for key, part in parts.items()
     ]
 
 
@@ -75,9 +82,16 @@ def is_printed(part: Part) -> bool:
     return any(b.material == PRINTED and b.keep_out is None for b in part.bodies()) and part.print_pose() is not None
 
 
-def _order(
-    label: str, part: Part, count: int, wanted: tuple[str, ...], need: advice.Need, printer: PrinterSpec
+def ordered(
+    label: str,
+    part: Part,
+    count: int,
+    wanted: tuple[str, ...],
+    need: advice.Need,
+    printer: PrinterSpec,
+    about: str = "",
 ) -> Order:
+    """An order for a part, its holes widened for the printer; raises InputError where that cannot be."""
     offset = float(printer.hole_offset)
     try:
         drawn = part.compensated(offset) if offset else part
@@ -87,12 +101,13 @@ def _order(
         raise InputError(f"{label}: its holes cannot be made {offset:g} mm wider for the printer: {why}") from None
     if pose is None:
         raise InputError(f"{label}: a {part.family} with these fields is not one to print")
-    return Order(label, part, drawn, pose, count, wanted, need, advice.printed_bodies(drawn))
+    return Order(label, part, drawn, pose, count, wanted, need, advice.printed_bodies(drawn), about)
 
 
 def _labels(parts: dict[tuple[str, str], Part], names: dict[tuple[str, str], str]) -> dict[tuple[str, str], str]:
     """A file name for each part: the one it was given, with its size where several have it; else family and size."""
     unique, used = UniqueNames(), Counter(names.values())
+    unique.take("coupon")  # the fit coupon's own name
     out = {}
     for key, part in parts.items():
         size = "x".join(f"{round(edge, 1):g}".replace(".", "_") for edge in part.box().size)

@@ -137,7 +137,7 @@ def _walls(skin: Skin, printer: PrinterSpec) -> list[Verdict]:
     found = thinnest(skin)
     lines, layers = rules.LINES * float(printer.nozzle), rules.SKIN_LAYERS * float(printer.layer)
     least = max(rules.WALL, lines)
-    sure = f"(± {2 * skin.bound:.2f}, {found.probes} probes)"
+    sure = f"(± {max(2 * skin.bound, 0.005):.3f}, {found.probes} probes)"
     out = []
     if math.isinf(found.wall):
         out.append(Verdict("wall", "pass", f"no two faces stand near each other as a wall {sure}"))

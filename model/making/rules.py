@@ -61,11 +61,11 @@ runs out through the flank of an edge, and says nothing of a wall's thickness.""
 RAY_MM = 1e-6
 """A ray starts on its own triangle, and meets it within rounding."""
 
-PROBES = 3000
+PROBES = 2000
 """Points a part's walls are probed at, at most; and with PROBE_PAIRS for meshes of many triangles."""
 
 PROBE_PAIRS = 20_000_000
-"""Pairs of ray and triangle computed at most for one part: about a second."""
+"""Pairs of ray and triangle computed at most for one part: about half a second."""
 
 PROBE_STEP = 2.0
 """mm between probes on a flat triangle: walls are straight or follow fine facets, so that coarser would do."""

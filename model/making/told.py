@@ -67,7 +67,7 @@ def _part(order: Order, skin: Skin, verdicts: Sequence[Verdict], printer: Printe
     plastic = printer.material or order.need.plastic
     heat = PLASTICS[plastic]
     low, high = heat.softens
-    wanted = f" for {', '.join(order.wanted)}" if order.wanted else ""
+    wanted = f" for {', '.join(order.wanted)}" if order.wanted else f" {order.about}" if order.about else ""
     return [
         f"{order.count} x {order.label}{wanted}",
         f"- lies {up(order.pose)}; {x:.1f} x {y:.1f} mm on the bed, {z:g} mm high",
@@ -94,7 +94,8 @@ def _explained(printer: PrinterSpec, files: Sequence[str]) -> list[str]:
     if any(f.endswith((".stl", ".3mf")) for f in files):
         out.append(
             f"STL and 3MF are in print position, mm, with holes {float(printer.hole_offset):g} mm wider than designed, "
-            "because they print narrower. Print the coupon first where there is one, and set printer.hole_offset by it."
+            "because they print narrower. Print the coupon first where there is one, and add to printer.hole_offset what the "
+            "hole that fits best is wider than theirs."
         )
     if any(f.endswith(".step") for f in files):
         out.append("STEP holds the part as designed, in its own coordinates, without wider holes.")

@@ -67,28 +67,33 @@ def _probes(skin: Skin) -> tuple[Array, Ints]:
 
 
 def _through(skin: Skin, points: Array, directions: Array) -> Array:
-    """How far each ray runs to the far side of what it starts in; infinite where it meets no face turned away."""
+    """How far each ray runs to the far side of what it starts in; infinite where it meets no face turned away.
+
+    Each triangle's plane and its two barycentric coordinates are linear in a point, so that all rays are taken against
+    all triangles by products of matrices.
+    """
     corners = skin.vertices[skin.triangles]
     a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    n = np.cross(ab, ac)
+    square = np.einsum("ij,ij->i", n, n)
+    flat = square > 0  # one without area is met by no ray
+    scale = np.where(flat, square, 1.0)[:, None]
+    rows = [np.cross(ac, n) / scale, np.cross(n, ab) / scale, n / np.sqrt(scale)]
+    offsets = [np.einsum("ij,ij->i", row, a) for row in rows]
     out = np.full(len(points), np.inf)
     step = max(1, _BLOCK // max(1, len(corners)))
     for i in range(0, len(points), step):
         p, d = points[i : i + step], directions[i : i + step]
-        # Moeller and Trumbore's intersection of a ray with a triangle.
-        h = np.cross(d[:, None], ac[None])
-        det = np.einsum("mk,rmk->rm", ab, h)
+        v, w, height = (p @ row.T - offset for row, offset in zip(rows, offsets, strict=True))
+        along_v, along_w, along = (d @ row.T for row in rows)
         with np.errstate(divide="ignore", invalid="ignore"):
-            f = 1.0 / det
-            s = p[:, None] - a[None]
-            u = f * np.einsum("rmk,rmk->rm", s, h)
-            q = np.cross(s, ab[None])
-            v = f * np.einsum("rk,rmk->rm", d, q)
-            t = f * np.einsum("mk,rmk->rm", ac, q)
+            t = -height / along
+            v += t * along_v
+            w += t * along_w
             slack = 1e-9  # of the triangle's sides: no ray slips between two neighbours
-            met = (np.abs(det) > 1e-14) & (u >= -slack) & (v >= -slack) & (u + v <= 1 + slack) & (t > RAY_MM)
+            met = flat & (v >= -slack) & (w >= -slack) & (v + w <= 1 + slack) & (t > RAY_MM)
         far = np.where(met, t, np.inf)
         first = far.argmin(axis=1)
-        rows = np.arange(len(p))
-        facing = np.einsum("rk,rk->r", skin.normals[first], d)
-        out[i : i + step] = np.where(facing > OPPOSITE, far[rows, first], np.inf)
+        each = np.arange(len(p))
+        out[i : i + step] = np.where(along[each, first] > OPPOSITE, far[each, first], np.inf)
     return out
