@@ -22,8 +22,8 @@ Verdict = Literal["holds", "holds poorly", "does not hold"]
 LEAST_SCREWS = 3
 MARGIN = 0.1  # of the way from the pattern's centre to its own edge, that the used screws must reach past the centre
 COVER = 0.5  # of the area of the pattern's hull
-# Of the head's ring on metal. Half would rule out every ISO 7089 washer for an M3 screw in a slot 4.5 wide, the usual way
-# to hang a radiator: its own washer has 0.30 there, the bare head 0.14.
+# Of the head's ring on metal. Half would rule out every ISO 7089 washer for an M3 screw in a slot 4.5 wide, the way
+# radiators hang: its own washer has 0.30 there, the bare head 0.14.
 LEAST_SHARE = 0.25
 LEAST_OVERLAP = 0.5  # mm of metal under the head at each side of the slot
 NARROW = 1.0  # mm: a pattern that is no wider on the whole is one line
