@@ -106,8 +106,13 @@ def _keys(model: type[BaseModel], where: Path) -> list[str]:
     for t in _flat(inner):
         for m in (t, *_flat(typing.get_args(t)[-1] if typing.get_origin(t) in (list, dict) else None)):
             if isinstance(m, type) and issubclass(m, BaseModel):
-                return list(m.model_fields)
-    return list(model.model_fields)
+                return _written(m)
+    return _written(model)
+
+
+def _written(model: type[BaseModel]) -> list[str]:
+    """The keys of a model as a build writes them: some are words that Python keeps for itself."""
+    return [f.alias or name for name, f in model.model_fields.items()]
 
 
 def _annotation(model: type[BaseModel], where: Path) -> Any:
@@ -115,8 +120,8 @@ def _annotation(model: type[BaseModel], where: Path) -> Any:
     for step in where:
         found = None
         for t in _flat(here):
-            if isinstance(t, type) and issubclass(t, BaseModel) and step in t.model_fields:
-                found = t.model_fields[str(step)].annotation
+            if isinstance(t, type) and issubclass(t, BaseModel) and step in _written(t):
+                found = next(f.annotation for name, f in t.model_fields.items() if step == (f.alias or name))
             elif typing.get_origin(t) in (dict, list, tuple):
                 found = typing.get_args(t)[-1]
                 if typing.get_origin(t) is tuple and isinstance(step, int):

@@ -1,0 +1,113 @@
+"""SVG: one drawing a file, in true millimetres, one group a layer.
+
+Owns how a drawing becomes SVG: width and height in mm with a viewBox in mm, so that one unit is one millimetre; y
+turned over in the numbers themselves, arcs as arcs. Text goes in through an XML writer and cannot become markup.
+"""
+
+from __future__ import annotations
+
+import math
+from xml.etree import ElementTree as ET
+
+from elbowroom.model.templates.drawing import LAYERS, Circle, Cross, Drawing, Entity, Layer, Line, Outline
+from elbowroom.model.templates.words import printable
+from elbowroom.parts.contour import STRAIGHT, arc_of, sides
+
+MARGIN = 10.0  # mm around the drawing; as much again for words to the right of the last hole
+NOTE = 3.5  # mm: height of the words under the drawing
+STROKE = 0.1  # mm: a hair line that programs still show
+# Stroke and dash pattern (mm on, off ...) of each layer: told apart without colour, too.
+STYLES: dict[Layer, tuple[str, str]] = {
+    "cut": ("#d00000", "none"),
+    "drill": ("#0000d0", "1.5 0.75"),
+    "fold": ("#007000", "4 1.25 0.5 1.25"),
+    "mark": ("#606060", "0.5 0.6"),
+}
+
+
+def write(drawing: Drawing) -> bytes:
+    """The drawing as the bytes of an SVG file."""
+    x0, y0, x1, y1 = drawing.box
+    words = [drawing.title, _about(drawing), *drawing.notes]
+    wide = max(x1 - x0 + 2 * MARGIN, *(0.6 * NOTE * len(printable(w)) + 2 * MARGIN for w in words))
+    high = y1 - y0 + 2 * MARGIN + 1.6 * NOTE * len(words)
+    root = ET.Element(
+        "svg",
+        {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "version": "1.1",
+            "width": f"{_n(wide)}mm",
+            "height": f"{_n(high)}mm",
+            "viewBox": f"0 0 {_n(wide)} {_n(high)}",
+        },
+    )
+    ET.SubElement(root, "title").text = printable(f"{drawing.title}, {drawing.side_label}")
+    ET.SubElement(root, "desc").text = f"1:1, one unit is one millimetre; {_about(drawing)}"
+    left, top = MARGIN - x0, MARGIN + y1
+    for layer in LAYERS:
+        stroke, dashes = STYLES[layer]
+        group = ET.SubElement(
+            root,
+            "g",
+            {"id": layer, "fill": "none", "stroke": stroke, "stroke-width": _n(STROKE), "stroke-dasharray": dashes},
+        )
+        for e in drawing.on(layer):
+            _entity(group, e, left, top, stroke)
+        if layer == "mark":
+            for i, line in enumerate(words, 1):
+                _text(group, MARGIN, y1 - y0 + 2 * MARGIN + 1.6 * NOTE * (i - 0.5), NOTE, printable(line), stroke)
+    ET.indent(root)
+    body: str = ET.tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'.encode()
+
+
+def _about(drawing: Drawing) -> str:
+    sheet = "" if drawing.thickness is None else f"; {drawing.thickness:g} mm thick"
+    return f"{drawing.side_label}{sheet}; holes counted from {drawing.datum.name}"
+
+
+def _entity(group: ET.Element, e: Entity, left: float, top: float, stroke: str) -> None:
+    if isinstance(e, Circle):
+        ET.SubElement(group, "circle", {"cx": _n(e.x + left), "cy": _n(top - e.y), "r": _n(e.diameter / 2)})
+    elif isinstance(e, Outline):
+        ET.SubElement(group, "path", {"d": _path(e, left, top)})
+    elif isinstance(e, Line):
+        ET.SubElement(
+            group,
+            "line",
+            {"x1": _n(e.a[0] + left), "y1": _n(top - e.a[1]), "x2": _n(e.b[0] + left), "y2": _n(top - e.b[1])},
+        )
+    elif isinstance(e, Cross):
+        # Four strokes from the middle: each starts with a dash, so that the very centre is always marked.
+        middle, h = f"M {_n(e.x + left)} {_n(top - e.y)}", _n(e.size / 2)
+        ET.SubElement(
+            group, "path", {"d": " ".join(f"{middle} {way}" for way in (f"h {h}", f"h -{h}", f"v {h}", f"v -{h}"))}
+        )
+    else:
+        _text(group, e.x + left, top - e.y, e.height, printable(e.text), stroke)
+
+
+def _text(group: ET.Element, x: float, y: float, height: float, words: str, stroke: str) -> None:
+    # A sans-serif's capitals are 0.72 of its size.
+    style = {"font-size": _n(height / 0.72), "font-family": "sans-serif", "fill": stroke, "stroke": "none"}
+    ET.SubElement(group, "text", {"x": _n(x), "y": _n(y), **style}).text = words
+
+
+def _path(e: Outline, left: float, top: float) -> str:
+    start = e.contour[0]
+    out = [f"M {_n(start[0] + left)} {_n(top - start[1])}"]
+    for a, b in sides(e.contour):
+        end = f"{_n(b[0] + left)} {_n(top - b[1])}"
+        if abs(a[2]) <= STRAIGHT:
+            out.append(f"L {end}")
+        else:
+            arc = arc_of(a, b, a[2])
+            large, sweep = int(abs(arc.sweep) > math.pi), int(arc.sweep < 0)  # y points down here
+            out.append(f"A {_n(arc.radius)} {_n(arc.radius)} 0 {large} {sweep} {end}")
+    return " ".join([*out, "Z"])
+
+
+def _n(value: float) -> str:
+    """A number to a tenth of a micrometre, without trailing zeros."""
+    text = f"{value:.4f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
