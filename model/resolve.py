@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
+from elbowroom.model.cut_spec import CutSpec
 from elbowroom.model.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.make_spec import MakeWords, PrinterSpec, variants
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
@@ -71,6 +72,7 @@ class Build:
     coolant: CoolantSpec = field(default_factory=CoolantSpec)
     make: tuple[Entry, ...] = ()
     printer: PrinterSpec = field(default_factory=PrinterSpec)
+    cut: tuple[CutSpec, ...] = ()
 
 
 def load(document: Document) -> Build:
@@ -113,6 +115,7 @@ class _Loader:
             spec.coolant,
             make=tuple(e for i, value in enumerate(spec.make) for e in self._made(value, ("make", i))),
             printer=spec.printer,
+            cut=tuple(spec.cut),
         )
 
     def _salvage(self, values: dict[str, Any]) -> None:

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from elbowroom.model.cut_spec import MAX_CUTS, CutSpec
 from elbowroom.model.layout import DEFAULT_GAP
 from elbowroom.model.loop_spec import MAX_RUNS, CoolantSpec, FittingsSpec, LoopRun, Tube
 from elbowroom.model.make_spec import MAX_ENTRIES, PrinterSpec
@@ -174,5 +175,6 @@ class BuildSpec(_Spec):
     tube: Tube | None = Field(None, description="the tube of every run: a stock's name, or its own sizes")
     fittings: FittingsSpec = FittingsSpec()
     coolant: CoolantSpec = CoolantSpec()
+    cut: list[CutSpec] = Field(default_factory=list, max_length=MAX_CUTS, description="sheets cut to clear other parts")
     make: list[Any] = Field(default_factory=list, max_length=MAX_ENTRIES, description="parts to print, beside the rest")
     printer: PrinterSpec = PrinterSpec()
