@@ -62,6 +62,15 @@ class Mate:
 
 
 @dataclass(frozen=True, slots=True)
+class Joined:
+    """Two bodies (piece/body) that may touch without a frame of either: a screw and what it holds. `why` in a word."""
+
+    body: str
+    to_body: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Gaps:
     """Wanted gaps, mm: a default, one for each pair of families (sorted names), one for each piece. Largest wins."""
 
@@ -85,6 +94,7 @@ class Layout:
     mates: tuple[Mate, ...]
     gaps: Gaps
     interior: Box | None = None
+    joined: tuple[Joined, ...] = ()
 
     def piece(self, name: str) -> Piece:
         for p in self.pieces:

@@ -98,3 +98,14 @@ GRAIN_MM = 0.002
 SQUARE_RAD = 1e-4
 """Angle at which the line of an exact distance still stands square on both faces. Off by it between axes 100 mm apart,
 a distance is 5e-7 mm too long; where the kernel's extrema stopped short, it was off by 8e-4 and more (measured)."""
+
+
+# General tolerances of linear dimensions, ISO 2768-1 class m (V): up to and with so many mm, plus or minus mm.
+ISO_2768_M: tuple[tuple[float, float], ...] = (
+    (6.0, 0.1), (30.0, 0.2), (120.0, 0.3), (400.0, 0.5), (1000.0, 0.8), (2000.0, 1.2), (4000.0, 2.0),
+)  # fmt: skip
+
+
+def general_tolerance(length: float) -> float:
+    """What a dimension without a tolerance of its own may be off by, mm: ISO 2768-1, class m."""
+    return next((t for limit, t in ISO_2768_M if abs(length) <= limit), ISO_2768_M[-1][1])

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 from pydantic import model_validator
 
 from elbowroom.parts import board_standard as std
+from elbowroom.parts import case_holes
 from elbowroom.parts.base import Body, Box, Frame, HolePattern, Material, Part, dim
 from elbowroom.parts.board_standard import PRACTICE
 from elbowroom.parts.case_fittings import (
@@ -26,6 +27,7 @@ from elbowroom.parts.case_fittings import (
     PsuSeat,
     PsuShroud,
 )
+from elbowroom.parts.case_holes import CaseHole
 from elbowroom.parts.case_openings import AXIS_WALLS, EXACT, FACE_AXES, LEAST_WEB, Cut, Face, Opening, Rect, conflicts
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import Pose, compose, pose, shift
@@ -58,6 +60,7 @@ class Case(Part):
     slots: int = dim(7, "Expansion slots in the rear panel", source=std.MICROATX, mark="V", ge=0, le=12)
     low_profile: bool = dim(False, "Slots for low-profile brackets", source=PRACTICE, mark="P")
     cutouts: tuple[Cutout, ...] = dim((), "Rectangular openings of one's own", source=PRACTICE, mark="P")
+    holes: tuple[CaseHole, ...] = dim((), "Round holes of one's own", source=PRACTICE, mark="P", max_length=400)
     cable_space: Mm = dim(
         Mm(20), "Depth behind the tray, closed by a side panel; 0: the tray is the side", source=PRACTICE, mark="P",
         ge=0, le=150,
@@ -71,7 +74,12 @@ class Case(Part):
 
     @model_validator(mode="after")
     def _consistent(self) -> Case:
-        problems = [*self._name_problems(), *self._cut_problems(), *self._fitting_problems()]
+        problems = [
+            *self._name_problems(),
+            *self._cut_problems(),
+            *self._fitting_problems(),
+            *case_holes.problems(self),
+        ]
         if problems:
             raise ValueError("; ".join(problems))
         return self
@@ -193,12 +201,12 @@ class Case(Part):
                 cuts[name] = _extent(group)
                 for wall, by in cuts[name].sticks_out(size, face, LEAST_WEB):
                     out.append(f"{name} leaves the {face} by {by:.2f} mm at the {wall}")
-            cuts.update(self._solid_spots(face))
+            cuts.update(self.solid_spots(face))
             if not any(text.startswith("openings") for text in out):
                 out += conflicts(cuts)
         return out
 
-    def _solid_spots(self, face: str) -> dict[str, Rect]:
+    def solid_spots(self, face: str) -> dict[str, Rect]:
         """Places of the tray that must stay uncut, or are notched from the edge: standoffs and the brackets' notch."""
         if face != "tray" or self.board is None:
             return {}
@@ -216,7 +224,7 @@ class Case(Part):
     def _fitting_problems(self) -> list[str]:
         out: list[str] = []
         d, w, h = self.size
-        for name, rect in self._solid_spots("tray").items():
+        for name, rect in self.solid_spots("tray").items():
             margin = 0.0 if name.startswith("standoff") else -TAIL_RELIEF
             out += [f"{name} leaves the tray by {by:.2f} mm at the {wall}"
                     for wall, by in rect.sticks_out((d, h), "tray", margin)]  # fmt: skip
@@ -307,6 +315,7 @@ class Case(Part):
             out += [HolePattern(name, inner, o.holes(), panel), HolePattern(f"{name}-outside", outer, o.holes(), panel)]
         if self.board:
             out.append(HolePattern("board", self.frame("board").pose, self.board.holes_in_frame(), "standoff-1"))
+        out += case_holes.patterns(self)
         if self.psu:
             out.append(HolePattern("psu", self.frame("psu").pose, self.psu.holes(), "rear"))
         return tuple(out)

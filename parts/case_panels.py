@@ -14,6 +14,7 @@ from cadquery import Shape, Wire
 
 from elbowroom.parts import draw
 from elbowroom.parts.case_fittings import TAIL_RELIEF
+from elbowroom.parts.case_holes import drilled
 from elbowroom.parts.case_openings import FACE_AXES, Cut
 from elbowroom.parts.pose import Pose, pose, shift
 from elbowroom.parts.threads import thread
@@ -37,8 +38,12 @@ def draw_case(case: Case) -> dict[str, Shape]:
     out.update(_standoffs(case))
     out.update(_meshes(case))
     if case.psu_shroud:
-        plates = [draw.box(b.lo, b.hi) for b in case.psu_shroud.plates(case.interior).values()]
-        out["shroud"] = draw.fuse(*plates)
+        plates = {n: draw.box(b.lo, b.hi) for n, b in case.psu_shroud.plates(case.interior).items()}
+        s, top = float(case.psu_shroud.sheet), float(case.psu_shroud.height)
+        through = [draw.cylinder(c.width, s + 2, (c.u, c.v, top - 1)) for c in drilled(case, "shroud")]
+        if through:
+            plates["top"] = draw.cut(plates["top"], *through)
+        out["shroud"] = draw.fuse(*plates.values())
     if case.drive_cage:
         out["drive-cage"] = _cage(case)
     out.update(_feet(case))
@@ -57,7 +62,7 @@ def _plane(face: str, at: float) -> Pose:
 def _cuts(case: Case, face: str) -> list[Cut]:
     size = case.face_size(face)
     out = [c for o in case.openings.values() if o.face == face for c in o.cuts(size)]
-    return out + [c for group in case.fixed_cuts(face).values() for c in group]
+    return out + [c for group in case.fixed_cuts(face).values() for c in group] + drilled(case, face)
 
 
 def _wires(cuts: Iterable[Cut]) -> list[Wire]:

@@ -103,7 +103,9 @@ class Psu(Part):
     def patterns(self) -> tuple[HolePattern, ...]:
         """The rear screw holes, threaded."""
         bore = thread("6-32").bore
-        holes = tuple(Hole(x, -y, bore, thread="6-32", depth=_SCREW_DEPTH, stop="inside") for x, y in std.psu_holes(self.kind))
+        holes = tuple(
+            Hole(x, -y, bore, thread="6-32", depth=_SCREW_DEPTH, stop="inside") for x, y in std.psu_holes(self.kind)
+        )
         return (HolePattern("rear", self.frame("rear").pose, holes, "body"),)
 
     def air_flow(self) -> tuple[float, float, float] | None:

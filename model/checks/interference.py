@@ -1,6 +1,7 @@
 """Question 1a: does any pair of pieces share room, touch unasked, or stand nearer than wanted?
 
-Owns the verdict on every pair of pieces: at least one finding each. Overlapping bodies are a `clash`; contact that no
+Owns the verdict on every pair of pieces: at least one finding each, save that of what is clear of a small piece (a
+screw) only the nearest is told. Overlapping bodies are a `clash`; contact that no
 mate declares is a `touch`; a gap whose worst case is under the wanted one is `tight`. Each such pair of bodies has its
 own finding; where a pair of pieces has none, one `clear` finding names its nearest bodies. Between bodies that a mate
 declares to meet, contact and nearness are the point, so only overlap counts. Keep-outs are judged in `keep_out`, and
@@ -59,16 +60,27 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     )
     mated = mated_bodies(scene, checker)
     found: list[Finding] = []
+    spoken: dict[str, Finding] = {}  # of a small piece, the nearest of what is clear of it
     for k in range(len(i)):
         a, b = pieces[i[k]], pieces[j[k]]
         basis = assumed[i[k]] + assumed[j[k]]
         if k in candidates:
-            found += _judge_pieces(checker, a, b, candidates[k], mated, float(wanted[k]), basis)
+            new = _judge_pieces(checker, a, b, candidates[k], mated, float(wanted[k]), basis)
             if progress is not None:
                 progress(k + 1, len(i), "checking pairs")
         else:
-            found.append(_far(a, b, float(apart[k]), float(wanted[k]), basis))
-    return found
+            new = [_far(a, b, float(apart[k]), float(wanted[k]), basis)]
+        small = [p.name for p in (a, b) if p.part.small]
+        found += [f for f in new if f.verdict != "clear" or not small]
+        for f in new:
+            if f.verdict == "clear":
+                spoken.update({n: f for n in small if n not in spoken or _nearer(f, spoken[n])})
+    return found + list({f.id: f for f in spoken.values()}.values())
+
+
+def _nearer(one: Finding, other: Finding) -> bool:
+    """Whether a clear finding says more than another: of what may not touch before what may, then by distance."""
+    return (one.required is None, one.measured or 0.0) < (other.required is None, other.measured or 0.0)
 
 
 def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
@@ -101,6 +113,10 @@ def mated_bodies(scene: Scene, checker: Checker) -> dict[BodyPair, str]:
                 a, b = index.get(f"{one.name}/{body}"), index.get(f"{other.name}/{to_body}")
                 if a is not None and b is not None:
                     found[(a, b)] = found[(b, a)] = words
+    for joined in scene.layout.joined:
+        a, b = index.get(joined.body), index.get(joined.to_body)
+        if a is not None and b is not None:
+            found[(a, b)] = found[(b, a)] = joined.why
     return found
 
 

@@ -22,7 +22,7 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
     rooms = [k for k, s in enumerate(scene.solids) if s.body.keep_out is not None]
     if len(real) == 0:
         return []
-    let_in = _let_in(scene, checker)
+    let_in = admitted(scene, checker)
     pairs = []
     lo, hi = checker.boxes.lo, checker.boxes.hi
     for k in rooms:
@@ -39,7 +39,7 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
     return [f for pair in pairs if (f := _finding(checker, pair)) is not None]
 
 
-def _let_in(scene: Scene, checker: Checker) -> set[tuple[str, str]]:
+def admitted(scene: Scene, checker: Checker) -> set[tuple[str, str]]:
     """(keep-out, piece) where the piece is mated to a frame that counts the keep-out among its bodies."""
     found = set()
     for m in scene.layout.mates:

@@ -36,9 +36,9 @@ Ends = Literal["thread", "nut", "forming"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Passed:
-    """A piece on an axis. pattern, hole: which hole of it is nearest, None where it has none there and one would have to
-    be drilled. at: the axis in that pattern's plane, mm. near: the point where the axis enters. thickness: mm along the
-    axis, None where it cannot be said.
+    """A piece on an axis. pattern, hole: which hole of it is nearest, None where it has none there and one would have
+    to be drilled. at: the axis in that pattern's plane, mm. near: the point where the axis enters. thickness: mm along
+    the axis, None where it cannot be said.
     """
 
     piece: Piece
@@ -124,10 +124,9 @@ class _Walker:
         for s in scene.solids:
             if s.body.keep_out is None:
                 self.solids[s.piece.name].append(s)
-        self.faces = {
-            p.name: [_Face(p, h, compose(p.pose, h.pose)) for h in p.part.patterns()] for p in layout.pieces
-        }
-        self.mated: dict[str, list[tuple[str, Frame | None]]] = defaultdict(list)  # neighbours, with the frame they show
+        self.faces = {p.name: [_Face(p, h, compose(p.pose, h.pose)) for h in p.part.patterns()] for p in layout.pieces}
+        # Neighbours, with the frame they show.
+        self.mated: dict[str, list[tuple[str, Frame]]] = defaultdict(list)
         for m in layout.mates:
             one, other = self.pieces[m.piece], self.pieces[m.to_piece]
             self.mated[m.piece].append((m.to_piece, other.frame(m.to_frame)))
@@ -164,7 +163,9 @@ class _Walker:
         behind, stopped_behind = ([], None) if own is None else self._walk(face.piece, point - own * out, -out)
         if not before and not behind:
             return None
-        mine = Passed(face.piece, face.pattern, i, (face.pattern.holes[i].x, face.pattern.holes[i].y), _tuple(point), own)
+        mine = Passed(
+            face.piece, face.pattern, i, (face.pattern.holes[i].x, face.pattern.holes[i].y), _tuple(point), own
+        )
         chain = [*reversed(behind), mine, *before]
         self._use([(face, i)], [*before, *behind])
         if any((h := p.opening) is not None and h.thread is not None for p in chain):
@@ -173,7 +174,9 @@ class _Walker:
         length = sum(p.thickness or 0.0 for p in chain)
         blocked = stopped or stopped_behind
         # The fan at an end is what a thread-forming screw is cut into; else the nut lies inside the case.
-        fan_first, fan_last = (p.piece.part.air_flow() is not None and p.hole is not None for p in (chain[0], chain[-1]))
+        fan_first, fan_last = (
+            p.piece.part.air_flow() is not None and p.hole is not None for p in (chain[0], chain[-1])
+        )
         if (fan_last and not fan_first) or (not fan_first and self._inside(start + length * out) > self._inside(start)):
             chain, start, out = chain[::-1], start + length * out, -out
         if not (fan_first or fan_last):
@@ -254,11 +257,14 @@ class _Walker:
                     hole, away, at = face.nearest(point)
                     if best is None or away < best[0]:
                         best = (away, face, hole, at)
-            covering = frame is not None and _covers(compose(other.pose, frame.pose), frame, point, out)
-            if best is not None and best[0] <= (0.0 if covering and frame is not None and frame.kind == "wall" else NEAR_MM):
-                away, face, hole, at = best
-                return Passed(other, face.pattern, hole, at, _tuple(point), self._through(face, hole, face.point(hole), out))
-            if not covering or frame is None:
+            covering = _covers(compose(other.pose, frame.pose), frame, point, out)
+            # A wall's slots are meant for what is mated to them: over a bare wall only a hole that takes the screw is.
+            reach = 0.0 if covering and frame.kind == "wall" else NEAR_MM
+            if best is not None and best[0] <= reach:
+                _, face, hole, at = best
+                deep = self._through(face, hole, face.point(hole), out)
+                return Passed(other, face.pattern, hole, at, _tuple(point), deep)
+            if not covering:
                 continue
             if frame.kind == "wall":
                 deep = thickness_at(self.solids[name], point, out, 0.0, 0.0)
@@ -276,7 +282,7 @@ def _covers(pose: Pose, frame: Frame, point: Vector, out: Vector) -> bool:
     if frame.size is None or frame.kind == "wall":  # a wall's frame starts at its corner
         return frame.kind == "wall"
     x, y, _ = apply(inverse(pose), point)
-    return abs(x) <= frame.size[0] / 2 and abs(y) <= frame.size[1] / 2
+    return bool(abs(x) <= frame.size[0] / 2 and abs(y) <= frame.size[1] / 2)
 
 
 def _entered(chain: Sequence[Passed], start: Vector, out: Vector) -> list[Passed]:

@@ -23,7 +23,7 @@ _GRAZE = 1e-12
 
 
 def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: float, slot: float) -> float | None:
-    """mm of material from a face at `point` along a unit vector, beside a hole of that radius; None where there is none.
+    """mm of material from a face at `point` along a unit vector, beside a hole of that radius; None where none is.
 
     The least that any ray finds that starts in material counts. Lies within the mesh's own bound of the true one.
     slot: length between end centres, mm; rays then start beside the slot's whole extent.

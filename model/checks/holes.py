@@ -1,0 +1,161 @@
+"""Question 4: do screws find their holes - holes in line, holes over slots, walls still to be drilled?
+
+Owns the verdict on every piece that a joint's screws pass: how many of them can, by how much the others miss, the best
+slide and what it gains, and whether the screws that remain hold the part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from elbowroom.model.checks.wordings import assumed_by, mm
+from elbowroom.model.findings import Basis, Finding, Point, Verdict
+from elbowroom.model.screws.axes import Axis
+from elbowroom.model.screws.drilling import drill_size
+from elbowroom.model.screws.holding import Holding, holding
+from elbowroom.model.screws.joints import PASSES, Fit, Joint
+
+EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
+
+
+def check(
+    joints: Sequence[Joint], offers: Mapping[str, str], undrilled: Mapping[tuple[str, int], str]
+) -> list[Finding]:
+    """The findings of all joints.
+
+    offers: joint name to the words for an adapter that would join it, where there is one. undrilled: by joint and axis,
+    why a wall cannot be drilled.
+    """
+    found = []
+    for joint in joints:
+        found += [_fit(joint, fit, offers.get(joint.name)) for fit in joint.fits]
+        found += _blocked(joint)
+        found += _drilled(joint, undrilled)
+    return found
+
+
+def _fit(joint: Joint, fit: Fit, offer: str | None) -> Finding:
+    n, missed = len(fit.rows), [k for k, off in enumerate(fit.off) if off > PASSES]
+    worst = max(fit.off)
+    names = f"{joint.name} through {fit.piece.name}"
+    where = tuple(_point(joint.axes[fit.rows[k]]) for k in (missed or [fit.off.index(worst)])[:2])
+    extra: tuple[tuple[str, object], ...] = (
+        ("joint", joint.name), ("holes", n), ("passing", n - len(missed)), ("off_mm", [round(o, 4) for o in fit.off]),
+    )  # fmt: skip
+    pieces = (joint.axes[0].piece, fit.piece)
+    common = {
+        "bodies": (), "measured": -worst, "unit": "mm", "required": 0.0, "low": -worst, "high": -worst, "where": where,
+        "basis": Basis("arithmetic", 0.0, tuple(a for p in pieces for a in assumed_by(p))),
+        "place": f"{joint.name}-{fit.pattern.name}",
+    }  # fmt: skip
+    parts = tuple(dict.fromkeys(p.name for p in pieces))
+    if not missed:
+        text = f"{names}: all {n} screws pass, the tightest with {mm(-worst)} to spare on its side"
+        return Finding("hole-alignment", "pass", parts, text, extra=extra, **common)  # type: ignore[arg-type]
+    slide = fit.slide
+    kept = [k for k in range(n) if k not in missed]
+    held = held_by(joint, fit, kept)
+    text = (
+        f"{names}: {len(missed)} of {n} screws do not pass; the worst misses by {mm(worst)}"
+        f" (screws {_numbers(fit, missed)}); {held.reason}"
+    )
+    remedies, better = [], len(slide.passing) > len(kept)
+    if better:
+        moved = held_by(joint, fit, slide.passing)
+        what = "all pass" if len(slide.passing) == n else f"{len(slide.passing)} of {n} pass; {moved.reason}"
+        remedies.append(f"slide {_moved(fit)}: {what}")
+    if len(slide.passing) < n and offer is not None:
+        remedies.append(offer)
+    extra += (
+        ("slide_mm", [round(slide.dx, 4), round(slide.dy, 4)]), ("passing_slid", len(slide.passing)),
+        ("lost", [fit.rows[k] + 1 for k in missed]), ("holds", held.verdict),
+    )  # fmt: skip
+    # Where a slide brings more screws in, the part does not stand where it should, whatever holds it now.
+    verdict: Verdict = "caution" if held.verdict == "holds" and not better else "fail"
+    return Finding(
+        "hole-alignment",
+        verdict,
+        parts,
+        text,
+        remedies=tuple(remedies),
+        extra=extra,
+        **common,  # type: ignore[arg-type]
+    )
+
+
+def held_by(joint: Joint, fit: Fit, kept: Sequence[int]) -> Holding:
+    """Whether the screws `kept` (rows of the fit) hold what the whole pattern would."""
+    points = [_local(joint.axes[i]) for i in fit.rows]
+    return holding(points, list(kept))
+
+
+def _local(axis: Axis) -> tuple[float, float]:
+    return (axis.receiver.x, axis.receiver.y)
+
+
+def _moved(fit: Fit) -> str:
+    """The best slide in words: along and across the pattern, seen in its plane."""
+    told = [
+        f"{abs(d):.1f} mm {way} the holes of {fit.piece.name} (toward their {'+' if d > 0 else '-'}{axis})"
+        for d, way, axis in ((fit.slide.dx, "along", "x"), (fit.slide.dy, "across", "y"))
+        if abs(d) > EVEN_MM
+    ]
+    return " and ".join(told) or "as it stands"
+
+
+def _numbers(fit: Fit, rows: Sequence[int]) -> str:
+    return ", ".join(str(fit.rows[k] + 1) for k in rows)
+
+
+def _blocked(joint: Joint) -> list[Finding]:
+    by_piece: dict[str, list[int]] = {}
+    for i, name in joint.blocked.items():
+        by_piece.setdefault(name, []).append(i)
+    out = []
+    for name, rows in by_piece.items():
+        kept = [i for i in range(len(joint.axes)) if i not in joint.blocked]
+        held = holding([_local(a) for a in joint.axes], kept)
+        text = (
+            f"{joint.name}: {name} has no hole where {len(rows)} of {len(joint.axes)} screws go through; {held.reason}"
+        )
+        out.append(
+            Finding(
+                "hole-alignment", "caution" if held.verdict == "holds" else "fail",
+                (joint.axes[0].piece.name, name), text,
+                where=tuple(_point(joint.axes[i]) for i in rows[:2]), basis=Basis("arithmetic"),
+                remedies=(f"drill {name} for them, or leave these holes out under screws: leave",),
+                extra=(("joint", joint.name), ("holes", len(joint.axes)), ("passing", len(kept))),
+                place=f"{joint.name}-closed",
+            )
+        )  # fmt: skip
+    return out
+
+
+def _drilled(joint: Joint, undrilled: Mapping[tuple[str, int], str]) -> list[Finding]:
+    walls: dict[str, list[int]] = {}
+    for i in joint.drilled:
+        wall = next(p for p in joint.axes[i].passed if p.pattern is None)
+        walls.setdefault(wall.piece.name, []).append(i)
+    out = []
+    for name, rows in walls.items():
+        bad = [i for i in rows if (joint.name, i) in undrilled]
+        text = (
+            f"{joint.name}: {name} has no holes there: {len(rows)} to drill, {drill_size(joint):g} mm (see templates)"
+        )
+        if bad:
+            text = (
+                f"{joint.name}: {len(bad)} of {len(rows)} holes cannot be drilled: one {undrilled[joint.name, bad[0]]}"
+            )
+        out.append(
+            Finding(
+                "hole-alignment", "fail" if bad else "caution", (joint.axes[0].piece.name, name), text,
+                where=tuple(_point(joint.axes[i]) for i in (bad or rows)[:4]), basis=Basis("arithmetic"),
+                extra=(("joint", joint.name), ("holes", len(rows)), ("to_drill", len(rows) - len(bad))),
+                place=f"{joint.name}-drill",
+            )
+        )  # fmt: skip
+    return out
+
+
+def _point(axis: Axis) -> Point:
+    return axis.origin

@@ -1,0 +1,215 @@
+"""Question 5: what does each screw do - too short, safe, close to the end of its room, bottoming, or into the fins?
+
+Owns the verdict on the screws of every joint, with the layers under the head, the engagement and the tip as intervals,
+what lengths are safe and which to buy; threads that look alike and do not fit; heads that bear on nothing; and the way
+of the driver.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.checks.wordings import assumed_by, mm
+from elbowroom.model.envelopes import Rods, obstacles_of
+from elbowroom.model.findings import Basis, Finding, Verdict
+from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.layout import Piece
+from elbowroom.model.scene import Scene
+from elbowroom.model.screws.axes import Axis
+from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.stack import Judged, Layer
+from elbowroom.parts.screw_tables import DRIVER, designation, head, look_alikes, washer
+
+# What each word of the arithmetic means for the build.
+_VERDICTS: dict[str, Verdict] = {
+    "pierces": "fail", "bottoms": "fail", "short": "fail", "close": "tight", "safe": "pass",
+}  # fmt: skip
+HAND_MM = 40.0  # free above a head for a short key or bit: under it nothing turns the screw; no source (P)
+
+
+def check(chosen: Sequence[Chosen]) -> list[Finding]:
+    """A finding for the screws of each joint that are alike."""
+    found = []
+    numbers: dict[str, int] = {}
+    for c in chosen:
+        numbers[c.joint.name] = numbers.get(c.joint.name, 0) + 1
+        found.append(_screw(c, numbers[c.joint.name]))
+    return found
+
+
+def _screw(c: Chosen, number: int) -> Finding:
+    axis = c.joint.axes[c.rows[0]]
+    pieces = _pieces(c)
+    place = c.joint.name if number == 1 else f"{c.joint.name}-{number}"
+    extra: list[tuple[str, Any]] = [
+        ("joint", c.joint.name),
+        ("count", len(c.rows)),
+        ("screw", c.label),
+        ("head", c.head),
+    ]
+    extra.append(("layers", [{"name": x.name, "mm": x.thickness} for x in c.layers]))
+    common: dict[str, Any] = {
+        "where": (axis.origin, _tip(axis, c)),
+        "basis": Basis("arithmetic", 0.0, tuple(a for p in pieces for a in assumed_by(p))),
+        "place": place,
+    }
+    names = tuple(dict.fromkeys(p.name for p in pieces))
+
+    def told(verdict: Verdict, text: str, word: str, remedies: tuple[str, ...] = (), **numbers: Any) -> Finding:
+        # What the word says is said once more as yes or no, for those who look for the worst.
+        more = (*extra, ("word", word), ("pierces", word == "pierces"))
+        return Finding("screw", verdict, names, text, remedies=remedies, extra=more, **common, **numbers)
+
+    hole = c.joint.thread
+    if c.thread != hole:
+        alike = dict(look_alikes(hole)).get(c.thread, "it does not fit")
+        text = f"{c.joint.name}: the holes are {hole}, the screw is {c.label}; {alike}"
+        return told("fail", text, "wrong thread", (f"use {hole} screws",))
+    if c.why:
+        return told("unknown", f"{c.joint.name}: {c.why}", "unknown")
+    through = _through(c.layers)
+    window = c.choice.window if c.choice is not None else None
+    if window is not None:
+        top = None if window.hi is None else round(window.hi, 3)
+        extra += [("safe_from", round(window.lo, 3)), ("safe_to", top)]
+    if c.choice is not None:
+        extra += [("safe_lengths", [j.length for j in c.choice.safe]), ("washers", c.washers)]
+        extra.append(("buy", None if c.choice.best is None else c.choice.best.name))
+    if c.judged is None:
+        assert c.choice is not None
+        text = f"{c.joint.name}: no screw through {through}: {c.choice.reason}"
+        return told("fail", text, "none safe", ("change the layers, or have a screw cut to length and deburred",))
+    j = c.judged
+    extra += [("engagement_mm", _span(j.engagement)), ("tip_mm", _span(j.tip)), ("tip_rss_mm", _span(j.tip_rss))]
+    verdict, text = _VERDICTS[j.verdict], f"{len(c.rows)} x {c.label}{_washers(c)} into {c.joint.name} {_does(c, j)}"
+    if c.layers:
+        text += f"; through {through}"
+    if c.bears is not None and (c.bears[0] <= 0.0 or c.bears[1] <= 0.0) and c.washers == 0:
+        wide = head(c.head, c.thread).diameter
+        text += f"; the head of {wide:g} mm falls through its hole"
+        verdict = "fail"
+    remedies = () if j.verdict == "safe" and verdict == "pass" else _remedies(c)
+    numbers = _numbers(c, j)
+    return told(verdict, text, j.verdict, remedies, **numbers)
+
+
+def _numbers(c: Chosen, j: Judged) -> dict[str, Any]:
+    """The measured number: mm left before the end of the room where that decides, else the engagement."""
+    if j.margin is not None and j.verdict in ("pierces", "bottoms", "close"):
+        return {"measured": j.margin.nominal, "required": 1.0, "low": j.margin.low, "high": j.margin.high}
+    e = j.engagement
+    return {"measured": e.nominal, "required": j.wanted, "low": e.low, "high": e.high}
+
+
+def _does(c: Chosen, j: Judged) -> str:
+    end = (c.receiver.stop if c.receiver is not None else None) or "bottom of the hole"
+    e, worst = j.engagement, "" if j.margin is None else f"{mm(abs(j.margin.low))}"
+    if j.verdict == "pierces":
+        how = f"{mm(-j.margin.nominal)} into" if j.margin is not None and j.margin.nominal < 0 else "at worst into"
+        return f"goes {how} the {end}: the tip is {mm(j.tip.nominal)} past the face (at worst {worst} too far)"
+    if j.verdict == "bottoms":
+        return f"bottoms before it clamps (at worst {worst} too long)"
+    if j.verdict == "short":
+        return f"is too short: {mm(e.nominal)} of thread, {mm(e.low)} at worst; {mm(j.wanted)} wanted ({j.wanted_why})"
+    if j.verdict == "close":
+        assert j.margin is not None
+        return f"ends {mm(j.margin.nominal)} before the {end} ({worst} at worst); 1 mm is wanted"
+    left = "" if j.margin is None else f", {mm(j.margin.nominal)} before the {end} ({worst} at worst)"
+    return f"holds by {mm(e.nominal)} of thread ({mm(e.low)} at worst){left}"
+
+
+def _remedies(c: Chosen) -> tuple[str, ...]:
+    if c.choice is None or c.choice.best is None:
+        return () if c.choice is None or c.choice.reason is None else (c.choice.reason,)
+    washers = (
+        f" with {c.choice.washers} washer{'s' * (c.choice.washers > 1)} under the head" if c.choice.washers else ""
+    )
+    best = [designation(c.thread, c.choice.best.length) + washers]
+    others = [designation(c.thread, s.length) + washers for s in c.choice.safe if s is not c.choice.best]
+    return tuple(best + others[:2])
+
+
+def _through(layers: Sequence[Layer]) -> str:
+    """The layers from the receiving face outward, and their sum."""
+    if not layers:
+        return "nothing"
+    told = ", ".join(f"{x.name} {x.thickness:g}" for x in layers)
+    return f"{told} = {sum(x.thickness for x in layers):g} mm" if len(layers) > 1 else f"{told} mm"
+
+
+def _washers(c: Chosen) -> str:
+    return "" if not c.washers else f" with {c.washers} washer{'s' * (c.washers > 1)}"
+
+
+def _span(span: Any) -> list[float]:
+    return [round(float(v), 4) for v in (span.low, span.nominal, span.high)]
+
+
+def _pieces(c: Chosen) -> list[Piece]:
+    axis = c.joint.axes[c.rows[0]]
+    return list({p.name: p for p in (axis.piece, *(q.piece for q in axis.passed))}.values())
+
+
+def _tip(axis: Axis, c: Chosen) -> tuple[float, float, float]:
+    tip = 0.0 if c.judged is None else c.judged.tip.nominal
+    p = axis.point(-tip)
+    return (float(p[0]), float(p[1]), float(p[2]))
+
+
+# The driver -----------------------------------------------------------------------------------------------------------
+
+
+def drivers(scene: Scene, chosen: Sequence[Chosen]) -> list[Finding]:
+    """A finding for the screws of a joint that a straight driver does not reach as all parts stand."""
+    placed = [(c, row) for c in chosen if c.length is not None and not c.why for row in c.rows]
+    if not placed:
+        return []
+    solid = tuple(s for s in scene.solids if s.body.keep_out is None and not s.piece.part.small)
+    space = Space(obstacles_of(Scene(scene.layout, solid)))
+    starts = np.array([_above(c, row) for c, row in placed])
+    ways = np.array([c.joint.axes[row].out for c, row in placed])
+    radius = DRIVER.diameter / 2
+    met = space.met(Rods(starts, starts + DRIVER.length * ways, np.full(len(placed), radius), False))
+    blocked: dict[tuple[int, str], list[tuple[int, float]]] = {}
+    for k in np.flatnonzero(met != FREE):
+        free, name = space.free_length(starts[k], ways[k], radius, DRIVER.length)
+        if name is not None:
+            c, row = placed[k]
+            blocked.setdefault((chosen.index(c), name.split("/")[0]), []).append((row, free))
+    return [_driver(chosen[i], name, rows) for (i, name), rows in blocked.items()]
+
+
+def _above(c: Chosen, row: int) -> NDArray[np.float64]:
+    """Where a driver's path begins over a screw's head."""
+    washers = c.washers * washer(c.thread).thickness
+    return c.joint.axes[row].point(
+        sum(x.thickness for x in c.layers) + washers + head(c.head, c.thread).height + _CLEAR
+    )
+
+
+_CLEAR = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
+
+
+def _driver(c: Chosen, name: str, rows: list[tuple[int, float]]) -> Finding:
+    least = min(free for _, free in rows)
+    count = f"{len(rows)} of {len(c.rows)}" if len(rows) < len(c.rows) else f"all {len(rows)}"
+    text = (
+        f"{c.joint.name}: {name} is in the way of a straight driver for {count} screws, {mm(least)} above the head; "
+        f"drive them before it goes in"
+    )
+    joined = {p.name for p in _pieces(c)}
+    fixed = name == "case" or name in joined
+    if fixed:
+        text = (
+            f"{c.joint.name}: {name} leaves {mm(least)} above {count} screws; a straight driver needs {DRIVER.length:g}"
+        )
+    verdict: Verdict = "fail" if fixed and least < HAND_MM else "caution"
+    return Finding(
+        "tool-access", verdict, tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text, measured=least,
+        required=DRIVER.length, low=least, high=least, where=(c.joint.axes[rows[0][0]].origin,),
+        basis=Basis("mesh", 0.1), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
+    )  # fmt: skip

@@ -1,0 +1,69 @@
+"""The words of a build file for screws: the usual head, and which screw goes into which holes.
+
+Owns their structure and the reading of a screw's short name (`M3x30`). Which joints there are, and what a screw does
+in one, is worked out by `elbowroom.model.screws`.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from elbowroom.parts.measure import Mm
+from elbowroom.parts.threads import ThreadName
+
+Head = Literal["pan", "cap", "button"]
+
+_NAME = re.compile(r"\s*([A-Za-z0-9./-]+?)\s*[x×]\s*([0-9.]+(?:\s*(?:mm|in|\"))?)\s*")
+_SHAPE = "written as thread x length, such as M3x30 or 6-32x0.5in"
+
+
+class _Spec(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+def _named(value: Any) -> Any:
+    """`M3x30` alone, or as `screw` beside other words, taken apart."""
+    if isinstance(value, str):
+        value = {"screw": value}
+    if isinstance(value, dict) and isinstance(value.get("screw"), str):
+        found = _NAME.fullmatch(value["screw"])
+        if found is None:
+            raise ValueError(f"{value['screw'][:40]!r} is no screw: {_SHAPE}")
+        rest = {k: v for k, v in value.items() if k != "screw"}
+        return {**rest, "thread": found[1], "length": found[2]}
+    return value
+
+
+class ScrewWords(_Spec):
+    """One kind of screw for the holes of one joint: `M3x30`, or with its head and the washers under it."""
+
+    screw: str | None = Field(None, description=f"the screw, {_SHAPE}")
+    thread: ThreadName | None = None
+    length: Mm | None = Field(None, ge=2, le=120, description="under the head, mm")
+    head: Head | None = Field(None, description="head, where it differs from the usual")
+    washers: int = Field(0, ge=0, le=5, description="plain washers under the head")
+
+    @model_validator(mode="after")
+    def _whole(self) -> ScrewWords:
+        if self.thread is None or self.length is None:
+            raise ValueError(f"a screw needs its thread and length, {_SHAPE}")
+        return self
+
+
+Words = Annotated[ScrewWords, BeforeValidator(_named, json_schema_input_type=str | ScrewWords)]
+
+
+class ScrewsSpec(_Spec):
+    """The build's screws. A joint without words of its own gets the stock screw that is safest."""
+
+    head: Head = Field("pan", description="usual head")
+    use: dict[str, Words] = Field(
+        default_factory=dict, max_length=400,
+        description="joint (piece.pattern that the screw goes into; * stands for any run of characters): its screw",
+    )  # fmt: skip
+    leave: list[str] = Field(
+        default_factory=list, max_length=400, description="joints that get no screw: held another way"
+    )

@@ -1,0 +1,197 @@
+"""Which screw each axis gets: its layers and receiver with what they are uncertain by, then the build's own screw
+judged or the safest stock length chosen.
+
+Owns the way from posed parts to the plain numbers of `stack`, and the grouping of axes that are alike. Soft layers are
+taken as pressed to as little as half (common practice, no source); a dimension without a ± of its own as within
+ISO 2768-m.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from elbowroom.model.screw_spec import Head, ScrewsSpec, ScrewWords
+from elbowroom.model.screws.axes import Axis, Passed
+from elbowroom.model.screws.holding import bearing, washer_for
+from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant, slots_of
+from elbowroom.model.screws.stack import (
+    Choice,
+    Judged,
+    Layer,
+    Receiver,
+    choose,
+    judge,
+    least_engagement,
+    washer_layer,
+)
+from elbowroom.model.tolerances import general_tolerance
+from elbowroom.parts import screw_tables
+from elbowroom.parts.base import Body, Part
+from elbowroom.parts.measure import Measure
+from elbowroom.parts.threads import thread
+
+SOFT = frozenset({"gasket", "rubber"})  # materials that a screw presses together
+PRESSED = 0.5  # of a soft layer's thickness that may be gone under a screw; common practice, no source (P)
+_SAME = 1e-6  # mm: a field is the thickness it is compared with
+_NUMBERED = re.compile(r" \d+$")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chosen:
+    """The screw of axes that are alike. rows: of the joint's axes. thread, head: of the screw. length: None where none
+    is safe and none is stated. washers: under the head. stated: the build's own words. judged: how `length` does; None
+    where there is none, or where it cannot be said (`why`). choice: what the stock has. bears: share of the head's
+    ring that lies on metal, and mm it overlaps the hole by; None where it bears on no declared hole.
+    """
+
+    joint: Joint
+    rows: tuple[int, ...]
+    layers: tuple[Layer, ...]
+    receiver: Receiver | None
+    thread: str
+    head: Head
+    length: float | None = None
+    washers: int = 0
+    stated: ScrewWords | None = None
+    judged: Judged | None = None
+    choice: Choice | None = None
+    bears: tuple[float, float] | None = None
+    why: str = ""
+
+    @property
+    def label(self) -> str:
+        return self.thread if self.length is None else screw_tables.designation(self.thread, self.length)
+
+
+def chosen(joint: Joint, spec: ScrewsSpec) -> list[Chosen]:
+    """The screws of a joint, one entry for the axes that are alike; none for axes that no screw can take."""
+    words = next((w for pattern, w in spec.use.items() if meant(joint.name, pattern)), None)
+    alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
+    for i, axis in enumerate(joint.axes):
+        if i not in joint.lost:
+            alike[_signature(axis)].append(i)
+    return [_choose(joint, rows, words, spec) for rows in alike.values()]
+
+
+def _signature(axis: Axis) -> tuple[object, ...]:
+    layers = tuple((base_name(p), None if p.thickness is None else round(p.thickness, 4), p.pattern is None)
+                   for p in axis.passed)  # fmt: skip
+    r = axis.receiver
+    return (layers, r.thread, r.depth, r.threaded, r.stop, r.diameter)
+
+
+def base_name(passed: Passed) -> str:
+    """A layer's name without the number of its copy."""
+    return _NUMBERED.sub("", passed.piece.name)
+
+
+def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: ScrewsSpec) -> Chosen:
+    axis, taken = joint.axes[rows[0]], tuple(rows)
+    size = joint.thread if words is None or words.thread is None else words.thread
+    head = _head((words.head if words is not None else None) or spec.head, size)
+    length = None if words is None or words.length is None else float(words.length)
+    washers = 0 if words is None else words.washers
+    bears, needs_washer = _bearing(joint, axis, head, size)
+    unsaid = [p for p in axis.passed if p.thickness is None]
+    if unsaid:
+        why = f"how thick {unsaid[0].piece.name} is there cannot be said: there is no sheet beside the screw"
+        return Chosen(joint, taken, (), None, size, head, length, washers, words, bears=bears, why=why)
+    layers = tuple(_layer(p) for p in axis.passed)
+    try:
+        receiver = _receiver(joint, axis)
+    except ValueError as e:
+        return Chosen(joint, taken, layers, None, size, head, length, washers, words, bears=bears, why=str(e))
+    washer = washer_layer(size)
+    choice = choose(layers, receiver, screw_tables.stock(size), washer, 2)
+    if words is not None and length is not None:
+        under = (*layers, *([washer] * washers))
+        judged = judge(length, screw_tables.length_tolerance(size, length), under, receiver)
+        return Chosen(joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, bears)
+    if needs_washer and choice.washers == 0:
+        with_one = choose((*layers, washer), receiver, screw_tables.stock(size), washer, 1)
+        choice = replace(with_one, washers=with_one.washers + 1)
+    best = choice.best
+    if best is None:
+        return Chosen(joint, taken, layers, receiver, size, head, choice=choice, bears=bears)
+    return Chosen(joint, taken, layers, receiver, size, head, best.length, choice.washers, None, best, choice, bears)
+
+
+def _head(wanted: Head, size: str) -> Head:
+    """The head a screw of that thread gets: the wanted one where it is made, else the pan head all have."""
+    return wanted if size in screw_tables.HEADS[wanted] else "pan"
+
+
+def _layer(p: Passed) -> Layer:
+    assert p.thickness is not None
+    off = spread(p.piece.part, p.thickness)
+    less = off + PRESSED * _soft(p.piece.part, p.thickness)
+    return Layer(base_name(p), p.thickness, min(less, p.thickness), off)
+
+
+def _soft(part: Part, thickness: float) -> float:
+    """mm of a layer that a screw can press together."""
+    bodies = [b for b in part.bodies() if b.keep_out is None]
+    if bodies and all(b.material in SOFT for b in bodies):
+        return thickness
+    return sum(float(getattr(part, f, 0.0)) for f in ("intake_pad", "exhaust_pad"))
+
+
+def spread(part: Part, value: float) -> float:
+    """mm that a dimension of a part may be off: the ± of the fields that make it up, else ISO 2768-m."""
+    measured = [v for name in type(part).model_fields if isinstance(v := getattr(part, name), Measure)]
+    own = [v for v in measured if abs(v - value) < _SAME and v.plus_minus is not None]
+    return float(own[0].plus_minus or 0.0) if own else general_tolerance(value)
+
+
+def _receiver(joint: Joint, axis: Axis) -> Receiver:
+    """What the screw goes into. ValueError where its material holds no thread."""
+    hole, part = axis.receiver, axis.piece.part
+    if joint.ends == "nut":
+        nut = screw_tables.nut(joint.thread)
+        through = nut.height + thread(joint.thread).pitch
+        return Receiver(joint.thread, None, 0.0, 0.0, through, None, through, "through the nut and a turn beyond")
+    if joint.ends == "forming":
+        closed = bool(getattr(part, "closed", False))
+        deep = float(getattr(part, "depth" if closed else "flange", screw_tables.FAN_SCREW_LEAST))
+        return Receiver(
+            FAN_SCREW, None, 0.0, 0.0, deep, None, min(screw_tables.FAN_SCREW_LEAST, deep), "common practice, no source"
+        )
+    assert hole.thread is not None
+    depth = _free_depth(axis)
+    threaded = hole.threaded if hole.threaded is not None else depth if depth is not None else _length(axis)
+    body = next((b for b in part.bodies() if b.name == axis.pattern.body), Body("body"))
+    # An open-ended hole has no end for the rule of a blind one.
+    least = least_engagement(hole.thread, body.material, threaded, depth)
+    off = 0.0 if depth is None else spread(part, depth)
+    return Receiver(hole.thread, depth, off, off, threaded, hole.stop, least.value, least.why)
+
+
+def _free_depth(axis: Axis) -> float | None:
+    """mm a screw may go in: the hole's own depth, or half of a hole that a second screw enters from its other end."""
+    if axis.receiver.depth is not None:
+        return axis.receiver.depth
+    length = _length(axis)
+    others = [f for f in axis.piece.part.frames() if f.kind == "face" and f.thread is not None]
+    return length / 2 if len(others) > 1 and axis.receiver.threaded is None else None
+
+
+def _length(axis: Axis) -> float:
+    """mm of a hole through a part, by its declared box along the hole; a bound where it declares no thread length."""
+    way = axis.pattern.pose[:3, 2]
+    size = np.array(axis.piece.part.box().size)
+    return float(np.abs(way) @ size)
+
+
+def _bearing(joint: Joint, axis: Axis, head: Head, size: str) -> tuple[tuple[float, float] | None, bool]:
+    """How the head bears on the outermost hole, and whether it takes a washer to."""
+    last = axis.passed[-1]
+    if last.pattern is None or last.hole is None:
+        return None, False
+    wide, slot = screw_tables.head(head, size).diameter, slots_of(last.pattern)[last.hole]
+    share, overlap = bearing(wide, joint.diameter, slot, last.at)
+    return (share, overlap), bool(washer_for(wide, joint.diameter, slot, last.at))

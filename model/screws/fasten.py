@@ -1,0 +1,57 @@
+"""Fastening a layout: its joints found, a screw chosen for each, and screws, washers and nuts set in their places.
+
+Owns the order of it, the faults of the build's words for screws, and the value that holds what came of it. The result
+is an ordinary layout with more pieces.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from elbowroom.model.layout import Layout
+from elbowroom.model.problems import BuildError, choices, shown
+from elbowroom.model.resolve import Build
+from elbowroom.model.scene import Scene
+from elbowroom.model.screw_spec import ScrewsSpec
+from elbowroom.model.screws.axes import axes
+from elbowroom.model.screws.choosing import Chosen, chosen
+from elbowroom.model.screws.drilling import drill
+from elbowroom.model.screws.joints import Joint, joints, meant
+from elbowroom.model.screws.stand import stand
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fastened:
+    """A layout with its screws in it and its walls drilled for them, the joints it was found to have, and their screws.
+
+    undrilled: why a wall cannot be drilled, by joint and axis.
+    """
+
+    layout: Layout
+    joints: tuple[Joint, ...]
+    chosen: tuple[Chosen, ...]
+    undrilled: Mapping[tuple[str, int], str]
+
+
+def fasten(build: Build, layout: Layout, scene: Scene) -> Fastened:
+    """Screw together what is mated. `scene` is the layout made solid. Raises BuildError with the words' faults."""
+    found = joints(axes(layout, scene))
+    _check_words(build, build.screws, [j.name for j in found])
+    kept = [j for j in found if not any(meant(j.name, left) for left in build.screws.leave)]
+    screws = [c for j in kept for c in chosen(j, build.screws)]
+    pieces, joined = stand(screws)
+    bored, undrilled = drill(layout.pieces, kept)
+    whole = replace(layout, pieces=(*bored, *pieces), joined=(*layout.joined, *joined))
+    return Fastened(whole, tuple(kept), tuple(screws), undrilled)
+
+
+def _check_words(build: Build, spec: ScrewsSpec, names: list[str]) -> None:
+    faults = []
+    for key, words in (("use", spec.use), ("leave", dict(enumerate(spec.leave)))):
+        for at, pattern in words.items() if key == "leave" else ((k, k) for k in words):
+            if not any(meant(n, str(pattern)) for n in names):
+                said = f"no screws go into {shown(pattern)}; write piece.pattern{choices(pattern, names, 30)}"
+                faults.append(build.document.problem(("screws", key, at), said))
+    if faults:
+        raise BuildError(faults)

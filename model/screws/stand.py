@@ -1,0 +1,86 @@
+"""Screws, washers and nuts as pieces of the layout, so that every other check and writer takes them as it takes parts.
+
+Owns where they stand and which bodies they may touch: a screw fills its holes, so contact and nearness to what it
+passes and to what it is screwed into are the point; overlap is a clash all the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from elbowroom.model.layout import Joined, Piece
+from elbowroom.model.screws.axes import Axis
+from elbowroom.model.screws.choosing import Chosen
+from elbowroom.parts.base import Mark
+from elbowroom.parts.layers import Washer
+from elbowroom.parts.measure import Mm
+from elbowroom.parts.pose import Pose, pose
+from elbowroom.parts.screw import Nut, Screw
+from elbowroom.parts.screw_tables import washer
+
+ASSEMBLY = "screws"
+_TOUCH = 0.3  # mm: faces of a piece nearer than this to an end of the axis in it lie on that end
+
+
+def stand(chosen: Sequence[Chosen]) -> tuple[list[Piece], list[Joined]]:
+    """The pieces of all screws that have a length, and what they may touch."""
+    pieces: list[Piece] = []
+    joined: list[Joined] = []
+    for c in chosen:
+        if c.length is None or c.why:
+            continue
+        for row in c.rows:
+            new = _pieces(c, row)
+            pieces += new
+            joined += _joined(new, c.joint.axes[row])
+    return pieces, joined
+
+
+def _pieces(c: Chosen, row: int) -> list[Piece]:
+    axis, where = c.joint.axes[row], f"{c.joint.name} {row + 1}"
+    height = sum(p.thickness or 0.0 for p in axis.passed)
+    out: list[Piece] = []
+    for k in range(c.washers):
+        size = washer(c.thread)
+        part = Washer(inner=Mm(size.inner), outer=Mm(size.outer), thickness=Mm(size.thickness))
+        number = f" ({k + 1})" if c.washers > 1 else ""
+        out.append(_piece(f"washer at {where}{number}", part, _at(axis, height), (size.cited.source, size.cited.mark)))
+        height += size.thickness
+    assert c.length is not None
+    # A thread-forming screw is thick nowhere: its thread passes the holes it does not cut.
+    plain = 0.0 if c.joint.ends == "forming" else min(height, c.length)
+    screw = Screw(thread=c.thread, length=Mm(c.length), head=c.head, plain=Mm(plain))
+    out.append(_piece(f"{c.label} at {where}", screw, _at(axis, height), ("chosen for the joint", "V")))
+    if c.joint.ends == "nut":
+        nut = Nut(thread=c.joint.thread)
+        out.append(_piece(f"nut at {where}", nut, _at(axis, -nut.box().hi[2]), ("ISO 4032", "V")))
+    return out
+
+
+def _piece(name: str, part: Washer | Screw | Nut, at: Pose, rests: tuple[str, Mark]) -> Piece:
+    # Heads lie outside the panel they hold; which pieces may stand out there is no question of theirs.
+    return Piece(name, part, at, ASSEMBLY, frozenset(), dict.fromkeys(type(part).model_fields, rests), outside=True)
+
+
+def _at(axis: Axis, height: float) -> Pose:
+    p, out = axis.point(height), np.array(axis.out)
+    return pose((p[0], p[1], p[2]), (out[0], out[1], out[2]))
+
+
+def _joined(new: Sequence[Piece], axis: Axis) -> list[Joined]:
+    """All the new pieces with each other, and with the bodies of everything on the axis."""
+    own = [f"{p.name}/{b.name}" for p in new for b in p.part.bodies()]
+    others = [f"{axis.piece.name}/{b.name}" for b in axis.piece.part.bodies() if b.keep_out is None]
+    for p in axis.passed:
+        bodies = {p.pattern.body} if p.pattern is not None else set()
+        for f in p.piece.part.frames():
+            at = p.piece.frame_pose(f.name)
+            along = float((at[:3, 3] - np.array(p.near)) @ np.array(axis.out))
+            level = abs(float(at[:3, 2] @ np.array(axis.out))) > 0.999
+            if level and min(abs(along), abs(along - (p.thickness or 0.0))) <= _TOUCH:
+                bodies.update(f.bodies)
+        others += sorted(f"{p.piece.name}/{b}" for b in bodies)
+    pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]] + [(a, b) for a in own for b in others]
+    return [Joined(a, b, "screw") for a, b in pairs]

@@ -1,0 +1,239 @@
+"""Joints from a placed build: which holes are in line, what a screw passes, and what the findings say of it.
+
+Expected layers and lengths are worked out by hand from the build's own numbers; trade facts are marked where they are
+checked.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from elbowroom.model import pipeline
+from elbowroom.model.pipeline import Checked
+from elbowroom.model.place import place
+from elbowroom.model.problems import BuildError
+from elbowroom.model.resolve import load
+from elbowroom.model.screws.fasten import Fastened, fasten
+from elbowroom.model.solidify import solidify
+from elbowroom.model.source import parse
+from elbowroom.model.store import Store
+
+CASE = """
+title: t
+case:
+  interior: {depth: 480, width: 240, height: 480}
+  sheet: 1.2
+  openings:
+    floor: {face: floor, size: 120, count: 3, gap: 15, slot: SLOT, centre: {rear: 240, tray: 120}}
+    roof: {face: roof, size: 120, count: 1, slot: 0, centre: {rear: 240, tray: 120}}
+"""
+
+
+def build(rest: str, slot: float = 10) -> str:
+    return CASE.replace("SLOT", f"{slot:g}") + textwrap.dedent(rest)
+
+
+def fastened(text: str) -> Fastened:
+    made = load(parse(text, "b.yaml"))
+    layout = place(made)
+    return fasten(made, layout, solidify(layout, Store.default()))
+
+
+def checked(text: str, tmp_path: Path) -> Checked:
+    file = tmp_path / "b.yaml"
+    file.write_text(text)
+    return pipeline.check(file)
+
+
+def of(found: Checked, question: str) -> list[dict[str, Any]]:
+    return [f.to_json() for f in found.findings if f.question == question]
+
+
+THREE_ON_FLOOR = """
+stacks:
+  floor:
+    flow: in
+    layers:
+      - {fan: fan-120x25, cable_to: rear tray}
+      - {radiator: RADIATOR, name: low, ports_to: front}
+"""
+
+
+def test_the_layers_from_the_thread_to_the_head() -> None:
+    found = fastened(build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")))
+    joint = next(j for j in found.joints if j.name == "low.b")
+    assert len(joint.axes) == 12
+    assert not joint.lost
+    assert joint.thread == "M3"
+    for axis in joint.axes:
+        assert [p.piece.part.family for p in axis.passed] == ["fan", "case"]
+        assert [p.thickness for p in axis.passed] == pytest.approx([25.0, 1.2], abs=1e-4)
+        assert axis.out == pytest.approx((0, 0, -1))
+    # Common practice, no source: a 25 mm fan takes the 30 mm screw. Over a slot of 4.5 its head of 5.6 takes a washer
+    # (ISO 7089: 0.5 thick); through 1.2 of panel it then stands 3.3 past the face, more than 1 mm before the fins at 5.
+    (c,) = found.chosen
+    assert (c.label, c.washers, c.judged is not None and c.judged.verdict) == ("M3 x 30", 1, "safe")
+    assert c.judged is not None
+    assert c.judged.tip.nominal == pytest.approx(3.3, abs=1e-4)
+
+
+def test_screws_stand_in_their_holes_and_are_counted(tmp_path: Path) -> None:
+    found = checked(build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")), tmp_path)
+    screws = [p for p in found.layout.pieces if p.part.family == "screw"]
+    assert len(screws) == 12
+    low = found.layout.piece("low")
+    heads = [p.pose[2, 3] for p in screws]
+    assert heads == pytest.approx([-1.7] * 12, abs=1e-4)  # under the floor's outer face and a washer
+    assert sum(p.part.family == "washer" for p in found.layout.pieces) == 12
+    holes = low.part.patterns()[1]
+    assert len(holes.holes) == 12
+    clashes = [f.text for f in found.findings if f.verdict in ("clash", "touch") and "screw" in f.text]
+    assert clashes == []
+    # One finding a screw of what is clear of it, not one for each part of the case.
+    clear = [f for f in found.findings if f.verdict == "clear" and any("x 30 at" in p for p in f.parts)]
+    assert 0 < len(clear) <= 12
+
+
+def test_a_screw_that_is_too_long_goes_into_the_fins(tmp_path: Path) -> None:
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x60")) + "screws: {use: {low.b: M3x35}}\n"
+    found = checked(text, tmp_path)
+    (screw,) = of(found, "screw")
+    # Worked by hand: 35 - 25 - 1.2 = 8.8 past the face, the fins lie at 6.
+    assert (screw["verdict"], screw["pierces"], screw["word"]) == ("fail", True, "pierces")
+    assert screw["tip_mm"][1] == pytest.approx(8.8, abs=1e-3)
+    assert screw["measured"] == pytest.approx(6 - 8.8, abs=1e-3)
+    assert any("M3 x 30" in r for r in screw["remedies"])
+    # The engine finds the same screws in the fins, as solids.
+    fins = [f for f in found.findings if f.verdict == "clash" and "low/fins" in f.bodies]
+    assert len(fins) == 12
+
+
+def test_a_radiator_of_the_other_gap_loses_the_end_screws(tmp_path: Path) -> None:
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x30-gap20"), slot=4)
+    found = checked(text, tmp_path)
+    (holes,) = [f for f in of(found, "hole-alignment") if "case" in f["parts"]]
+    # Common practice, no source: 5 mm a fan. From the middle the outer fans' holes are 5 mm off; the slot gives
+    # 2 mm each side of its middle and 0.75 mm of play (4.5 wide, M3).
+    assert holes["holes"] == 12
+    assert holes["passing"] == 4
+    assert max(holes["off_mm"]) == pytest.approx(5 - 2 - 0.75, abs=1e-3)
+    assert holes["verdict"] == "fail"
+    screws = [p for p in found.layout.pieces if p.part.family == "screw"]
+    assert len(screws) == 4
+
+
+def test_a_longer_slot_takes_all_of_them() -> None:
+    joint = fastened(build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x30-gap20"), slot=10)).joints[0]
+    fit = next(f for f in joint.fits if f.piece.name == "case")
+    assert max(fit.off) == pytest.approx(5 - 5 - 0.75, abs=1e-3)
+    assert not joint.lost
+
+
+def test_slid_too_far_a_slide_back_is_the_remedy(tmp_path: Path) -> None:
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45, slide: 6"))
+    found = checked(text, tmp_path)
+    (holes,) = [f for f in of(found, "hole-alignment") if "case" in f["parts"]]
+    # A slot gives 5.75 mm from its middle, too little for 6; but slots of adjacent fans, 15 - 10 = 5 mm apart and so
+    # with half a millimetre of sheet between them, are cut as one, and the first hole of each pair has its second half.
+    assert (holes["passing"], holes["passing_slid"]) == (4, 12)
+    # 0.25 mm back would do, the middle of the slots is best.
+    assert abs(holes["slide_mm"][0]) >= 0.25 - 1e-6
+    assert any("slide" in r and "all pass" in r for r in holes["remedies"])
+
+
+def test_threads_that_look_alike_are_a_failure(tmp_path: Path) -> None:
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")) + "screws: {use: {'low.*': 6-32x30}}\n"
+    (screw,) = of(checked(text, tmp_path), "screw")
+    assert screw["verdict"] == "fail"
+    assert screw["word"] == "wrong thread"
+    assert "M3" in screw["text"]
+
+
+def test_a_fan_alone_takes_the_thread_forming_screw() -> None:
+    found = fastened(build("stacks: {roof: {flow: out, layers: [{fan: fan-120x25, cable_to: rear tray}]}}\n"))
+    (c,) = found.chosen
+    # Common practice, no source: the 5 x 10 fan screw, through the panel into the fan's corners.
+    assert (c.label, len(c.rows)) == ("fan screw 5 x 10", 4)
+    assert [layer.name for layer in c.layers] == ["case"]
+
+
+RISERS = """
+parts:
+  plate:
+    {plate: custom, length: 160, width: 100, thickness: 20, hole: 4.5, on: case.floor-wall, lift: 25,
+     at: {rear: 100, tray: 60}}
+  riser: {riser: custom, height: 25, across: 12, hole: HOLE, thread: M4, on: plate.mount-*, by: top}
+mates:
+  - [riser *.foot, case.floor-wall]
+"""
+
+
+def test_a_plate_on_tapped_risers_takes_two_screws_a_riser_and_holes_to_drill(tmp_path: Path) -> None:
+    case = "title: t\ncase: {interior: {depth: 480, width: 240, height: 480}, sheet: 1.2}\n"
+    found = checked(case + RISERS.replace("HOLE", "tapped"), tmp_path)
+    screws = {f["joint"]: f for f in of(found, "screw")}
+    assert set(screws) == {f"riser {i}.{end}" for i in range(1, 5) for end in ("foot", "top")}
+    assert [x["mm"] for x in screws["riser 1.top"]["layers"]] == pytest.approx([20.0], abs=1e-3)
+    assert [x["mm"] for x in screws["riser 1.foot"]["layers"]] == pytest.approx([1.2], abs=1e-3)
+    # Neither may reach the other in the middle of the riser.
+    for f in screws.values():
+        assert f["verdict"] == "pass"
+        assert f["tip_mm"][2] <= 12.5
+    drill = [f for f in of(found, "hole-alignment") if "to_drill" in f]
+    assert len(drill) == 4
+    assert all("4.5 mm" in f["text"] for f in drill)  # ISO 273 medium for M4
+
+
+def test_a_through_riser_takes_a_bolt_and_a_nut(tmp_path: Path) -> None:
+    case = "title: t\ncase: {interior: {depth: 480, width: 240, height: 480}, sheet: 1.2}\n"
+    text = case + RISERS.replace("HOLE", "through").replace("25", "8").replace("thickness: 20", "thickness: 10")
+    found = checked(text, tmp_path)
+    nuts = [p for p in found.layout.pieces if p.part.family == "nut"]
+    assert len(nuts) == 4
+    screws = of(found, "screw")
+    # 10 + 8 + 1.2 and a nut of 3.2 with a turn of 0.7 beyond: 23.1, with its tolerances the next length is 25.
+    assert {f["screw"] for f in screws} == {"M4 x 25"}
+    assert not [f.text for f in found.findings if f.verdict == "clash"]
+
+
+def test_words_for_screws_that_go_nowhere_are_told_with_their_line() -> None:
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")) + "screws:\n  use: {low.c: M3x30}\n"
+    with pytest.raises(BuildError) as e:
+        fastened(text)
+    assert "low.b" in str(e.value)
+    assert "b.yaml:" in str(e.value)
+    for wrong in ("M3-30", "M7x30", "M3x0"):
+        with pytest.raises(BuildError) as e:
+            fastened(text.replace("low.c: M3x30", f"low.b: {wrong}"))
+        assert "screws.use" in str(e.value)
+
+
+TURNED = """
+title: t
+case:
+  interior: {depth: 480, width: 240, height: 480}
+  sheet: 1.2
+  openings: {FACE: {face: FACE, size: 120, count: 3, gap: 15, slot: 10, centre: {ALONG: 240, tray: 120}}}
+stacks:
+  FACE:
+    flow: out
+    layers:
+      - {fan: fan-120x25, cable_to: END tray}
+      - {radiator: radiator-360x45, name: low, flip: FLIP}
+"""
+
+
+@pytest.mark.parametrize(("flip", "joint"), [("false", "low.b"), ("true", "low.a")])
+@pytest.mark.parametrize(("face", "along", "end"), [("roof", "rear", "rear"), ("front", "floor", "roof")])
+def test_turned_and_turned_over_stacks_find_the_same_screws(
+    face: str, along: str, end: str, flip: str, joint: str
+) -> None:
+    text = TURNED.replace("FACE", face).replace("ALONG", along).replace("END", end).replace("FLIP", flip)
+    (c,) = fastened(text).chosen
+    assert (c.joint.name, c.label, len(c.rows)) == (joint, "M3 x 30", 12)
+    assert math.isclose(sum(x.thickness for x in c.layers), 26.2, abs_tol=1e-4)
