@@ -15,8 +15,9 @@ FORMAT = 1  # version of the JSON that `check --json` writes
 
 Verdict = Literal["clash", "touch", "tight", "clear", "fail", "caution", "pass", "unknown"]
 Question = Literal[
-    "interference", "clearance", "keep-out", "mate", "containment", "port-reach", "loop", "tube", "coolant"
-]
+    "interference", "clearance", "keep-out", "mate", "containment", "hole-alignment", "screw", "tool-access",
+    "port-reach", "loop", "tube", "coolant", "height",
+]  # fmt: skip
 
 FAILING: frozenset[str] = frozenset({"clash", "touch", "tight", "fail"})
 UNDECIDED: frozenset[str] = frozenset({"unknown"})

@@ -16,6 +16,7 @@ from elbowroom.model.cut_spec import MAX_CUTS, CutSpec
 from elbowroom.model.layout import DEFAULT_GAP
 from elbowroom.model.loop_spec import MAX_RUNS, CoolantSpec, FittingsSpec, LoopRun, Tube
 from elbowroom.model.make_spec import MAX_ENTRIES, PrinterSpec
+from elbowroom.model.screw_spec import ScrewsSpec
 from elbowroom.parts.measure import Deg, Mm
 
 FORMAT = 1  # version of the build file's own format
@@ -176,5 +177,6 @@ class BuildSpec(_Spec):
     fittings: FittingsSpec = FittingsSpec()
     coolant: CoolantSpec = CoolantSpec()
     cut: list[CutSpec] = Field(default_factory=list, max_length=MAX_CUTS, description="sheets cut to clear other parts")
+    screws: ScrewsSpec = ScrewsSpec()
     make: list[Any] = Field(default_factory=list, max_length=MAX_ENTRIES, description="parts to print, beside the rest")
     printer: PrinterSpec = PrinterSpec()
