@@ -70,7 +70,7 @@ def variants(value: Any) -> list[Any]:
     whole = dict(value)
     if "material" in cls.model_fields and PRINTED in _choices(cls.model_fields["material"].annotation):
         whole.setdefault("material", PRINTED)
-    sets = {k: v for k, v in whole.items() if isinstance(v, list) and v and not _holds_list(cls, k)}
+    sets = {k: v for k, v in whole.items() if isinstance(v, list) and v and not holds_list(cls, k)}
     count = 1
     for values in sets.values():
         count *= len(values)
@@ -79,7 +79,7 @@ def variants(value: Any) -> list[Any]:
     return [{**whole, **dict(zip(sets, chosen, strict=True))} for chosen in product(*sets.values())]
 
 
-def _holds_list(cls: type[Part], name: str) -> bool:
+def holds_list(cls: type[Part], name: str) -> bool:
     """Whether a field's value may itself be a list; a key that is no field is left for its own fault to be told."""
     info = cls.model_fields.get(name)
     return info is None or any(

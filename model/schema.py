@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from elbowroom.model.make_spec import MakeWords, holds_list
 from elbowroom.model.resolve import CUSTOM
 from elbowroom.model.spec import At, BuildSpec, Layering, Placement
 from elbowroom.parts import FAMILIES, family_class
@@ -24,11 +25,12 @@ def build_schema() -> dict[str, Any]:
     schema = BuildSpec.model_json_schema()
     defs: dict[str, Any] = schema.setdefault("$defs", {})
     defs[AT] = At.model_json_schema()
-    for kind, words in (("part", Placement), ("layer", Layering)):
+    for kind, words in (("part", Placement), ("layer", Layering), ("make", MakeWords)):
         defs[kind] = _entry(kind, words, defs)
     defs["case"] = _case(defs)
     schema["properties"]["case"] = {"$ref": "#/$defs/case"}
     schema["properties"]["parts"] = _map_of(schema["properties"]["parts"], "part")
+    schema["properties"]["make"]["items"] = {"$ref": "#/$defs/make"}
     for side in ("layers", "outside"):
         defs["Stack"]["properties"][side]["items"] = {"$ref": "#/$defs/layer"}
     return {"$schema": DIALECT, "title": "elbowroom build", **{k: v for k, v in schema.items() if k != "title"}}
@@ -70,6 +72,8 @@ def _entry(kind: str, words: type[BaseModel], defs: dict[str, Any]) -> dict[str,
         if cls.own_place:
             either = {"anyOf": [fields["points"]["items"], {"$ref": f"#/$defs/{AT}"}]}
             fields["points"] = {**fields["points"], "items": either}
+        if words is MakeWords:  # a list in place of a value makes a set
+            fields = {k: v if holds_list(cls, k) else _or_several(v) for k, v in fields.items()}
         shapes.append(
             {
                 "type": "object",
@@ -81,6 +85,11 @@ def _entry(kind: str, words: type[BaseModel], defs: dict[str, Any]) -> dict[str,
             }
         )
     return {"anyOf": [{"enum": names}, *shapes]}
+
+
+def _or_several(field: dict[str, Any]) -> dict[str, Any]:
+    """A field's schema that also takes a list of its values."""
+    return {"anyOf": [field, {"type": "array", "items": field, "minItems": 1}]}
 
 
 def _case(defs: dict[str, Any]) -> dict[str, Any]:

@@ -94,8 +94,8 @@ def _explained(printer: PrinterSpec, files: Sequence[str]) -> list[str]:
     if any(f.endswith((".stl", ".3mf")) for f in files):
         out.append(
             f"STL and 3MF are in print position, mm, with holes {float(printer.hole_offset):g} mm wider than designed, "
-            "because they print narrower. Print the coupon first where there is one, and add to printer.hole_offset what the "
-            "hole that fits best is wider than theirs."
+            "because they print narrower. Print the coupon first where there is one, and add to printer.hole_offset "
+            "what the hole that fits best is wider than theirs."
         )
     if any(f.endswith(".step") for f in files):
         out.append("STEP holds the part as designed, in its own coordinates, without wider holes.")

@@ -1,4 +1,4 @@
-"""What a printer can and cannot make: each rule on a body whose answer is known by hand, just inside it and just out."""
+"""What a printer can and cannot make: each rule on a body whose answer is known by hand, just inside and just out."""
 
 from __future__ import annotations
 
