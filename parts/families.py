@@ -23,6 +23,7 @@ FAMILIES: dict[str, str] = {
     "riser": "riser:Riser",
     "spacer": "spacer:Spacer",
     "shim": "spacer:Shim",
+    "adapter": "adapter:Adapter",
     "plate-bracket": "bracket:PlateBracket",
     "pump-bracket": "pump_bracket:PumpBracket",
     "card-support": "card_support:CardSupport",
