@@ -1,8 +1,8 @@
 """Question 5: what does each screw do - too short, safe, close to the end of its room, bottoming, or into the fins?
 
 Owns the verdict on the screws of every joint, with the layers under the head, the engagement and the tip as intervals,
-what lengths are safe and which to buy; threads that look alike and do not fit; heads that bear on nothing; and the way
-of the driver.
+what lengths are safe and which to buy; threads that look alike and do not fit; and heads that bear on nothing. Whether
+a driver gets to them is `drivers`' question.
 """
 
 from __future__ import annotations
@@ -10,25 +10,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from elbowroom.model.checks.wordings import assumed_by, mm
-from elbowroom.model.envelopes import Rods, obstacles_of
 from elbowroom.model.findings import Basis, Finding, Verdict
-from elbowroom.model.freespace import FREE, Space
-from elbowroom.model.layout import Piece
-from elbowroom.model.scene import Scene
 from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.stack import Judged, Layer
-from elbowroom.parts.screw_tables import DRIVER, designation, head, look_alikes, washer
+from elbowroom.parts.screw_tables import designation, head, look_alikes
 
 # What each word of the arithmetic means for the build.
 _VERDICTS: dict[str, Verdict] = {
     "pierces": "fail", "bottoms": "fail", "short": "fail", "close": "tight", "safe": "pass",
 }  # fmt: skip
-HAND_MM = 40.0  # free above a head for a short key or bit: under it nothing turns the screw; no source (P)
 
 
 def check(chosen: Sequence[Chosen]) -> list[Finding]:
@@ -43,7 +35,7 @@ def check(chosen: Sequence[Chosen]) -> list[Finding]:
 
 def _screw(c: Chosen, number: int) -> Finding:
     axis = c.joint.axes[c.rows[0]]
-    pieces = _pieces(c)
+    pieces = c.pieces
     place = c.joint.name if number == 1 else f"{c.joint.name}-{number}"
     extra: list[tuple[str, Any]] = [
         ("joint", c.joint.name),
@@ -149,67 +141,7 @@ def _span(span: Any) -> list[float]:
     return [round(float(v), 4) for v in (span.low, span.nominal, span.high)]
 
 
-def _pieces(c: Chosen) -> list[Piece]:
-    axis = c.joint.axes[c.rows[0]]
-    return list({p.name: p for p in (axis.piece, *(q.piece for q in axis.passed))}.values())
-
-
 def _tip(axis: Axis, c: Chosen) -> tuple[float, float, float]:
     tip = 0.0 if c.judged is None else c.judged.tip.nominal
     p = axis.point(-tip)
     return (float(p[0]), float(p[1]), float(p[2]))
-
-
-# The driver -----------------------------------------------------------------------------------------------------------
-
-
-def drivers(scene: Scene, chosen: Sequence[Chosen]) -> list[Finding]:
-    """A finding for the screws of a joint that a straight driver does not reach as all parts stand."""
-    placed = [(c, row) for c in chosen if c.length is not None and not c.why for row in c.rows]
-    if not placed:
-        return []
-    solid = tuple(s for s in scene.solids if s.body.keep_out is None and not s.piece.part.small)
-    space = Space(obstacles_of(Scene(scene.layout, solid)))
-    starts = np.array([_above(c, row) for c, row in placed])
-    ways = np.array([c.joint.axes[row].out for c, row in placed])
-    radius = DRIVER.diameter / 2
-    met = space.met(Rods(starts, starts + DRIVER.length * ways, np.full(len(placed), radius), False))
-    blocked: dict[tuple[int, str], list[tuple[int, float]]] = {}
-    for k in np.flatnonzero(met != FREE):
-        free, name = space.free_length(starts[k], ways[k], radius, DRIVER.length)
-        if name is not None:
-            c, row = placed[k]
-            blocked.setdefault((chosen.index(c), name.split("/")[0]), []).append((row, free))
-    return [_driver(chosen[i], name, rows) for (i, name), rows in blocked.items()]
-
-
-def _above(c: Chosen, row: int) -> NDArray[np.float64]:
-    """Where a driver's path begins over a screw's head."""
-    washers = c.washers * washer(c.thread).thickness
-    return c.joint.axes[row].point(
-        sum(x.thickness for x in c.layers) + washers + head(c.head, c.thread).height + _CLEAR
-    )
-
-
-_CLEAR = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
-
-
-def _driver(c: Chosen, name: str, rows: list[tuple[int, float]]) -> Finding:
-    least = min(free for _, free in rows)
-    count = f"{len(rows)} of {len(c.rows)}" if len(rows) < len(c.rows) else f"all {len(rows)}"
-    text = (
-        f"{c.joint.name}: {name} is in the way of a straight driver for {count} screws, {mm(least)} above the head; "
-        f"drive them before it goes in"
-    )
-    joined = {p.name for p in _pieces(c)}
-    fixed = name == "case" or name in joined
-    if fixed:
-        text = (
-            f"{c.joint.name}: {name} leaves {mm(least)} above {count} screws; a straight driver needs {DRIVER.length:g}"
-        )
-    verdict: Verdict = "fail" if fixed and least < HAND_MM else "caution"
-    return Finding(
-        "tool-access", verdict, tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text, measured=least,
-        required=DRIVER.length, low=least, high=least, where=(c.joint.axes[rows[0][0]].origin,),
-        basis=Basis("mesh", 0.1), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
-    )  # fmt: skip

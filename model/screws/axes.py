@@ -127,10 +127,10 @@ class _Walker:
         self.faces = {p.name: [_Face(p, h, compose(p.pose, h.pose)) for h in p.part.patterns()] for p in layout.pieces}
         # Neighbours, with the frame they show.
         self.mated: dict[str, list[tuple[str, Frame]]] = defaultdict(list)
+        frames = {p.name: {f.name: f for f in p.part.frames()} for p in layout.pieces}
         for m in layout.mates:
-            one, other = self.pieces[m.piece], self.pieces[m.to_piece]
-            self.mated[m.piece].append((m.to_piece, other.frame(m.to_frame)))
-            self.mated[m.to_piece].append((m.piece, one.frame(m.frame)))
+            self.mated[m.piece].append((m.to_piece, frames[m.to_piece][m.to_frame]))
+            self.mated[m.to_piece].append((m.piece, frames[m.piece][m.frame]))
         self.used: set[Spot] = set()
 
     def run(self) -> list[Axis]:

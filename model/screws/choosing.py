@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from elbowroom.model.layout import Piece
 from elbowroom.model.screw_spec import Head, ScrewsSpec, ScrewWords
 from elbowroom.model.screws.axes import Axis, Passed
 from elbowroom.model.screws.holding import bearing, washer_for
@@ -62,6 +63,12 @@ class Chosen:
     choice: Choice | None = None
     bears: tuple[float, float] | None = None
     why: str = ""
+
+    @property
+    def pieces(self) -> list[Piece]:
+        """What the screw goes into and what it passes."""
+        axis = self.joint.axes[self.rows[0]]
+        return list({p.name: p for p in (axis.piece, *(q.piece for q in axis.passed))}.values())
 
     @property
     def label(self) -> str:

@@ -16,7 +16,7 @@ from elbowroom.model.screws.choosing import Chosen
 from elbowroom.parts.base import Mark
 from elbowroom.parts.layers import Washer
 from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import Pose, pose
+from elbowroom.parts.pose import Pose, compose, pose
 from elbowroom.parts.screw import Nut, Screw
 from elbowroom.parts.screw_tables import washer
 
@@ -28,13 +28,14 @@ def stand(chosen: Sequence[Chosen]) -> tuple[list[Piece], list[Joined]]:
     """The pieces of all screws that have a length, and what they may touch."""
     pieces: list[Piece] = []
     joined: list[Joined] = []
+    faces = _Faces()
     for c in chosen:
         if c.length is None or c.why:
             continue
         for row in c.rows:
             new = _pieces(c, row)
             pieces += new
-            joined += _joined(new, c.joint.axes[row])
+            joined += _joined(new, c.joint.axes[row], faces)
     return pieces, joined
 
 
@@ -69,18 +70,30 @@ def _at(axis: Axis, height: float) -> Pose:
     return pose((p[0], p[1], p[2]), (out[0], out[1], out[2]))
 
 
-def _joined(new: Sequence[Piece], axis: Axis) -> list[Joined]:
+class _Faces:
+    """The frames of pieces in case coordinates, each piece's worked out once."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, list[tuple[Pose, tuple[str, ...]]]] = {}
+
+    def of(self, piece: Piece) -> list[tuple[Pose, tuple[str, ...]]]:
+        if piece.name not in self._known:
+            self._known[piece.name] = [(compose(piece.pose, f.pose), f.bodies) for f in piece.part.frames()]
+        return self._known[piece.name]
+
+
+def _joined(new: Sequence[Piece], axis: Axis, faces: _Faces) -> list[Joined]:
     """All the new pieces with each other, and with the bodies of everything on the axis."""
     own = [f"{p.name}/{b.name}" for p in new for b in p.part.bodies()]
     others = [f"{axis.piece.name}/{b.name}" for b in axis.piece.part.bodies() if b.keep_out is None]
+    out = np.array(axis.out)
     for p in axis.passed:
         bodies = {p.pattern.body} if p.pattern is not None else set()
-        for f in p.piece.part.frames():
-            at = p.piece.frame_pose(f.name)
-            along = float((at[:3, 3] - np.array(p.near)) @ np.array(axis.out))
-            level = abs(float(at[:3, 2] @ np.array(axis.out))) > 0.999
+        for at, touching in faces.of(p.piece):
+            along = float((at[:3, 3] - np.array(p.near)) @ out)
+            level = abs(float(at[:3, 2] @ out)) > 0.999
             if level and min(abs(along), abs(along - (p.thickness or 0.0))) <= _TOUCH:
-                bodies.update(f.bodies)
+                bodies.update(touching)
         others += sorted(f"{p.piece.name}/{b}" for b in bodies)
     pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]] + [(a, b) for a in own for b in others]
     return [Joined(a, b, "screw") for a, b in pairs]

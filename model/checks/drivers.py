@@ -1,0 +1,93 @@
+"""Question 6b: does a straight driver get to each screw as all parts stand?
+
+Owns the verdict on the room over every head. A part in the way is one to put in later; a case or a held part that
+leaves no room for a short key either is a fault.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.checks.wordings import mm
+from elbowroom.model.findings import Basis, Finding, Verdict
+from elbowroom.model.pairs import engine_version
+from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.store import Store
+from elbowroom.parts.screw_tables import DRIVER, head, washer
+
+HAND_MM = 40.0  # free above a head for a short key or bit: under it nothing turns the screw; no source (P)
+_CLEAR = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
+
+Met = tuple[float, str] | None  # mm free above a head and the piece that ends it; None: free
+
+
+def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]:
+    """A finding for the screws of a joint that a straight driver does not reach. `scene`: parts with their screws."""
+    placed = [(c, row) for c in chosen if c.length is not None and not c.why for row in c.rows]
+    if not placed:
+        return []
+    solids = [s for s in scene.solids if s.body.keep_out is None and not s.piece.part.small]
+    starts = np.array([_above(c, row) for c, row in placed])
+    ways = np.array([c.joint.axes[row].out for c, row in placed])
+    blocked: dict[tuple[int, str], list[tuple[int, float]]] = {}
+    for (c, row), met in zip(placed, _met(scene, solids, starts, ways, store), strict=True):
+        if met is not None:
+            blocked.setdefault((chosen.index(c), met[1]), []).append((row, met[0]))
+    return [_finding(chosen[i], name, rows) for (i, name), rows in blocked.items()]
+
+
+def _above(c: Chosen, row: int) -> NDArray[np.float64]:
+    """Where a driver's path begins over a screw's head."""
+    washers = c.washers * washer(c.thread).thickness
+    return c.joint.axes[row].point(
+        sum(x.thickness for x in c.layers) + washers + head(c.head, c.thread).height + _CLEAR
+    )
+
+
+def _met(
+    scene: Scene, solids: Sequence[Solid], starts: NDArray[np.float64], ways: NDArray[np.float64], store: Store
+) -> list[Met]:
+    """What ends each driver's path; kept by all it depends on."""
+    digest = hashlib.blake2b(engine_version(), digest_size=16)
+    for s in solids:
+        digest.update(f"{s.name}|{s.shape.key}|".encode() + np.round(s.pose, 9).tobytes())
+    digest.update(np.round(starts, 6).tobytes() + np.round(ways, 9).tobytes())
+    key = b"drivers" + digest.digest()
+    kept = store.records([key]).get(key)
+    if kept is not None:
+        return [None if m is None else (float(m[0]), str(m[1])) for m in json.loads(kept)]
+    from elbowroom.model.envelopes import Rods, obstacles_of
+    from elbowroom.model.freespace import FREE, Space
+
+    space, radius = Space(obstacles_of(Scene(scene.layout, tuple(solids)))), DRIVER.diameter / 2
+    hit = space.met(Rods(starts, starts + DRIVER.length * ways, np.full(len(starts), radius), False))
+    found: list[Met] = [None] * len(starts)
+    for k in np.flatnonzero(hit != FREE):
+        free, name = space.free_length(starts[k], ways[k], radius, DRIVER.length)
+        if name is not None:
+            found[k] = (free, name.split("/")[0])
+    store.keep_records({key: json.dumps(found).encode()})
+    return found
+
+
+def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float]]) -> Finding:
+    least = min(free for _, free in rows)
+    count = f"{len(rows)} of {len(c.rows)}" if len(rows) < len(c.rows) else f"all {len(rows)}"
+    fixed = name == "case" or name in {p.name for p in c.pieces}
+    text = (
+        f"{c.joint.name}: {name} leaves {mm(least)} above {count} screws; a straight driver needs {DRIVER.length:g} mm"
+    )
+    if not fixed:
+        text += f": drive them before {name} goes in"
+    verdict: Verdict = "fail" if fixed and least < HAND_MM else "caution"
+    return Finding(
+        "tool-access", verdict, tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text, measured=least,
+        required=DRIVER.length, low=least, high=least, where=(c.joint.axes[rows[0][0]].origin,),
+        basis=Basis("mesh"), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
+    )  # fmt: skip
