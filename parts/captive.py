@@ -7,9 +7,7 @@ opens and the wall around it to the families. Lengths in millimetres.
 
 from __future__ import annotations
 
-import difflib
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -55,23 +53,17 @@ NUT_ROOM = 0.3  # mm a nut's pocket is deeper than the nut, so that the nut neve
 
 
 def insert_for(name: str) -> Insert:
-    """The insert of a thread; ValueError naming the nearest and those there are."""
+    """The insert of a thread; ValueError naming those there are."""
     if name not in INSERTS:
-        raise ValueError(f"no heat-set insert of thread {name} is known{_known(name, INSERTS)}")
+        raise ValueError(f"no heat-set insert of thread {name} is known; known: {', '.join(INSERTS)}")
     return INSERTS[name]
 
 
 def nut_for(name: str) -> NutSize:
-    """The nut of a thread; ValueError naming the nearest and those there are."""
+    """The nut of a thread; ValueError naming those there are."""
     if name not in NUTS:
-        raise ValueError(f"no nut of thread {name} is known{_known(name, NUTS)}")
+        raise ValueError(f"no nut of thread {name} is known; known: {', '.join(NUTS)}")
     return NUTS[name]
-
-
-def _known(name: str, known: Iterable[str]) -> str:
-    names = list(known)
-    near = difflib.get_close_matches(name, names, n=1, cutoff=0.3)
-    return f"{f'; nearest: {near[0]}' if near else ''}; known: {', '.join(names)}"
 
 
 def nut_pocket(nut: NutSize) -> tuple[float, float]:

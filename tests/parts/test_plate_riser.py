@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import importlib.util
 import math
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,10 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from elbowroom.parts import channels, draw
+from elbowroom.parts import captive, channels, draw
 from elbowroom.parts.plate import DistributionPlate
 from elbowroom.parts.ports import Bore, bore_of, overlap
 from elbowroom.parts.riser import Riser
+from elbowroom.parts.screw_tables import NUTS
 from elbowroom.parts.threads import THREADS
 from tests.parts.probe import (
     KERNEL_MM,
@@ -47,6 +51,18 @@ RISERS = catalogue_parts("riser") | {
     "stud with another thread": Riser(height=14, across=9, hole="male-female", thread="M3", foot_thread="M5", stud=7.3),
     "hex through": Riser(height=41.5, shape="hex", across=10.3, thread="6-32"),
     "pipe thread": Riser(height=25, across=20, hole="tapped", thread="G1/4", material="brass"),
+    "inserts of two threads": Riser(
+        height=24,
+        across=16,
+        base=12,
+        hole="insert",
+        insert_ends="both",
+        thread="M4",
+        foot_thread="M2.5",
+        material="plastic",
+    ),
+    "hex insert": Riser(height=15, shape="hex", across=13, hole="insert", thread="M5", material="printed"),
+    "nut in metal": Riser(height=9.5, across=12.5, base=15, hole="nut", thread="M5", nut_end="top"),
 }
 
 
@@ -239,10 +255,14 @@ def test_riser_ends_and_holes(riser):
     np.testing.assert_array_equal(top.pose[:3, 2], (0, 0, 1))
     inside = Inside(solids)
     for pattern in part.patterns():
-        check_pattern(pattern, inside, through=float(part.height))
         (hole,) = pattern.holes
         screw = THREADS[hole.thread or part.thread]
         assert hole.diameter == (screw.minor if hole.thread else screw.clearance["medium"])
+        if pattern.body == "riser" and part.hole != "nut":
+            check_pattern(pattern, inside, through=float(part.height))
+        else:  # in an insert, in a nut, or in a riser whose other end has a nut: the pockets have a test of their own
+            wall = hole.threaded or part.height - captive.nut_pocket(captive.nut_for(part.thread))[1]
+            check_pattern(pattern, inside, through=wall, solid_to=wall)
     if part.hole == "male-female":
         stud = THREADS[part.foot_thread or part.thread].major
         assert part.box().lo[2] == -part.stud
@@ -278,8 +298,103 @@ def test_tapered_riser_has_the_volume_of_a_cone_less_its_hole():
         ({"hole": "blind", "thread_depth": 9}, r"need a height of 18.5: 0.5 mm short"),
         ({"thread": "G1/4"}, r"no screw of thread G1/4 passes through a riser"),
         ({"height": "-3"}, r"greater than or equal to 1"),
+        ({"hole": "insert"}, r"an insert melts into plastic, not into aluminium"),
+        ({"hole": "insert", "thread": "6-32", "material": "printed"},
+         r"no heat-set insert of thread 6-32 is known; known: M2.5, M3, M4, M5"),
+        ({"hole": "insert", "across": 9, "material": "printed"},
+         r"around the insert in the top is 1.70 mm: 0.40 mm short of the least wall, 2.1"),
+        ({"hole": "insert", "height": 10, "material": "printed"},
+         r"pockets for inserts 9.1 deep need a height of 10.3: 0.3 mm short"),
+        ({"hole": "insert", "insert_ends": "both", "height": 19, "material": "printed"},
+         r"pockets for inserts 18.2 deep need a height of 19.4: 0.4 mm short"),
+        ({"hole": "insert", "foot_thread": "M3", "material": "printed"}, r"an? insert in the top has one thread"),
+        ({"hole": "nut", "across": 9.3}, r"the wall around the nut is 0.49 mm: 0.01 mm short of the least wall, 0.5"),
+        ({"hole": "nut", "across": 10, "material": "printed"}, r"the wall around the nut is 0.84 mm: 0.36 mm short"),
+        ({"hole": "nut", "shape": "hex", "across": 9, "material": "printed"}, r"nut is 0.90 mm: 0.30 mm short"),
+        ({"hole": "nut", "height": 4, "material": "printed"}, r"a nut's pocket 3.5 deep need.* 4.7: 0.7 mm short"),
+        ({"hole": "nut", "thread": "G1/4"}, r"no screw of thread G1/4 passes through a riser"),
+        ({"across": 6.5, "material": "printed"}, r"top 6.5 across is 0.4 mm short for a 4.5 hole with wall"),
+        ({"hole": "blind", "thread": "G1/4", "across": 20, "height": 30, "material": "printed"},
+         r"the bottom of a printed blind hole 11.445 wide hangs over: at most 10"),
+        ({"hole": "male-female", "thread": "M2.5", "material": "printed"}, r"a printed stud needs 3 mm: M2.5 is 0.5"),
+        ({"hole": "nut", "height": 6, "base": 25, "material": "printed"},
+         r"printed with its nut's pocket upward the taper hangs over by more than 45 degrees: 1.00 mm less difference"),
     ],
-)
+)  # fmt: skip
 def test_riser_that_cannot_be_made_is_refused(fields, message):
     with pytest.raises(ValidationError, match=message):
         Riser(**fields)
+
+
+def _outside(name: str) -> list[dict[str, str]]:
+    """Rows of a table of the PyPI package bd_warehouse, read as data only."""
+    folder = Path(next(iter(importlib.util.find_spec("bd_warehouse").submodule_search_locations))) / "data"
+    with (folder / name).open(encoding="utf-8", newline="") as handle:
+        return list(csv.DictReader(handle))
+
+
+@pytest.mark.parametrize("thread", captive.INSERTS)
+def test_inserts_are_those_of_makers_listings(thread):
+    """Outside diameter, length, wall and pilot (0.1 mm looser in some listings than in others)."""
+    own, found = captive.INSERTS[thread], 0
+    for row in _outside("heatset_nut_parameters.csv"):
+        if row["Size"].split("-")[0] != thread:
+            continue
+        of = {k.split(":")[1]: v for k, v in row.items() if ":" in k and v}
+        if of["material_thickness"] != f"{own.wall:g}":
+            continue  # listings that do not state a wall
+        if float(of["s"]) == own.outer and float(of["m"]) == own.length:
+            assert own.pilot - 0.1 - 1e-9 <= float(of["dc"]) <= own.pilot + 0.1 + 1e-9
+            found += 1
+    assert found >= 1
+    assert 0.5 <= captive.INSERT_ROOM <= 1.0  # makers' instructions
+    assert 3.9 <= captive.INSERTS["M3"].pilot <= 4.24
+
+
+@pytest.mark.parametrize("thread", captive.INSERTS)
+@pytest.mark.parametrize("wider", [0.0, 0.2])
+def test_insert_pockets_are_bored_to_the_numbers_cited(thread, wider):
+    own = captive.INSERTS[thread]
+    part = Riser(height=26, across=16, hole="insert", insert_ends="both", thread=thread, material="printed")
+    riser = part.compensated(wider).solids()
+    pocket = math.pi / 4 * (own.pilot + wider) ** 2 * (own.length + captive.INSERT_ROOM)
+    assert riser["riser"].Volume() == pytest.approx(math.pi * 64 * 26 - 2 * pocket)
+    bore = THREADS[thread].minor
+    for end, z in (("insert-top", 26 - own.length), ("insert-foot", 0.0)):
+        assert riser[end].Volume() == pytest.approx(math.pi / 4 * (own.pilot**2 - bore**2) * own.length)
+        assert riser[end].BoundingBox().zmin == pytest.approx(z, abs=1e-6)
+    top = next(p for p in part.patterns() if p.name == "top")
+    assert (top.body, top.holes[0].thread, top.holes[0].depth, top.holes[0].threaded) == (
+        "insert-top", thread, own.length + captive.INSERT_ROOM, own.length,
+    )  # fmt: skip
+    assert {b.name: b.material for b in part.bodies()}["insert-foot"] == "brass"
+
+
+@pytest.mark.parametrize("end", ["foot", "top"])
+@pytest.mark.parametrize("shape", ["round", "hex"])
+@pytest.mark.parametrize("thread", ["M2.5", "M3", "M4", "M5"])
+@pytest.mark.parametrize("wider", [0.0, 0.2])
+def test_nut_pockets_hold_a_nut_of_iso_4032(end, shape, thread, wider):
+    """ISO 4032 by the table of bd_warehouse: the pocket is 0.2 wider across the flats and 0.3 deeper than the nut."""
+    row = next(r for r in _outside("hex_nut_parameters.csv") if r["Size"].split("-")[0] == thread and r["iso4032:s"])
+    across, high = float(row["iso4032:s"]), float(row["iso4032:m"])
+    assert (NUTS[thread].across, NUTS[thread].height) == (across, high)
+    part = Riser(height=20, across=16, shape=shape, hole="nut", nut_end=end, thread=thread, material="printed")
+    solids = part.compensated(wider).solids()
+    wide, deep = across + 0.2 + wider, high + 0.3
+    hexagon = math.sqrt(3) / 2
+    around = math.pi * 64 if shape == "round" else hexagon * 256
+    bore = math.pi / 4 * (THREADS[thread].clearance["medium"] + wider) ** 2
+    assert solids["riser"].Volume() == pytest.approx(20 * around - hexagon * wide**2 * deep - bore * (20 - deep))
+    assert solids["nut"].Volume() == pytest.approx(
+        (hexagon * across**2 - math.pi / 4 * THREADS[thread].minor ** 2) * high
+    )
+    entry, nut = part.patterns()
+    assert (entry.name, entry.holes[0].thread) == ("top" if end == "foot" else "foot", None)
+    # The nut's own pattern lies where the nut bears, and looks the way the screw comes from.
+    assert (nut.name, nut.body, nut.holes[0].thread, nut.holes[0].threaded) == ("nut", "nut", thread, high)
+    assert nut.pose[2, 3] == pytest.approx(deep if end == "foot" else 20 - deep)
+    np.testing.assert_array_equal(nut.pose[:3, 2], entry.pose[:3, 2])
+    # It is printed with its pocket upward.
+    lying = part.print_pose()
+    assert (lying @ (0, 0, 0 if end == "foot" else 20, 1))[2] == pytest.approx(20)
