@@ -19,6 +19,7 @@ from elbowroom.parts.measure import Mm
 from elbowroom.parts.printing import LEAST_PIN
 
 LABEL = "coupon"
+STEPS = ((-0.2, 0.4), (-0.1, 0.2), (0.0, 0.1))  # mm, first and last offset of a coupon's holes, the usual ones first; P
 
 
 def coupon_for(orders: Sequence[Order], printer: PrinterSpec) -> Order | None:
@@ -34,12 +35,8 @@ def coupon_for(orders: Sequence[Order], printer: PrinterSpec) -> Order | None:
     for diameter, _ in sorted(found.items(), key=lambda f: (-f[1], f[0])):
         source = next(o for o in orders if diameter in _widths(o))
         high = min(orders, key=lambda o: (-o.count, o.height))
-        fields = {"hole": Mm(diameter), "height": Mm(round(high.height, 3))}
-        if diameter < LEAST_PIN:
-            fields["peg_height"] = Mm(0)
-        try:
-            part = Coupon.model_validate(fields)
-        except ValidationError:  # a hole too small or too wide for a coupon, or a part too high: the next best
+        part = _coupon(diameter, high.height, printer)
+        if part is None:
             continue
         own = part.offsets().index(0.0) + 1
         why = (
@@ -48,6 +45,20 @@ def coupon_for(orders: Sequence[Order], printer: PrinterSpec) -> Order | None:
         )
         need = advice.Need(source.need.plastic, (f"a coupon is printed of what it stands for, {source.label}",))
         return ordered(LABEL, part, 1, (), need, printer, why)
+    return None
+
+
+def _coupon(hole: float, height: float, printer: PrinterSpec) -> Coupon | None:
+    """The coupon with the most holes that fits the bed; None where the hole or the height is none for a coupon."""
+    fields = {"hole": Mm(hole), "height": Mm(round(height, 3)), "peg_height": Mm(8 if hole >= LEAST_PIN else 0)}
+    for tightest, loosest in STEPS:
+        try:
+            part = Coupon.model_validate({**fields, "tightest": Mm(tightest), "loosest": Mm(loosest)})
+        except ValidationError:
+            continue
+        x, y, z = part.box().size
+        if max(x, y) <= max(printer.bed[:2]) and min(x, y) <= min(printer.bed[:2]) and z <= printer.bed[2]:
+            return part
     return None
 
 

@@ -7,6 +7,7 @@ facets, so skins are meshed again from the exact solids at a fifth of the checks
 from __future__ import annotations
 
 from collections.abc import Sequence
+from importlib import import_module
 
 from elbowroom.model.layout import Gaps, Layout, Piece
 from elbowroom.model.making.mesh import Skin, skin
@@ -33,6 +34,10 @@ def job_of(
     if designed:
         pieces += [_piece(f"{o.label} as designed", o.part) for o in orders]
     used = Store.default() if store is None else store
+    if any(not used.path(f"{shape_key(p)}.npz").is_file() for p in pieces):
+        # The kernel is needed in this process anyway, for the skins: loaded now, it draws what is missing here, and no
+        # worker has to load it again.
+        import_module("cadquery")
     layout = Layout(title, tuple(pieces), (), Gaps())
     return Job(Scene(layout, solidify(layout, used, progress).solids), [], folder=used.folder)
 

@@ -1,0 +1,119 @@
+"""What stands under `make`: sets, counts, what is printed, and what is refused with its place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from elbowroom.model.make_spec import MakeWords, variants
+from elbowroom.model.making.asked import asked
+from elbowroom.model.making.orders import gathered
+from elbowroom.model.place import place
+from elbowroom.model.problems import BuildError, InputError
+from elbowroom.model.resolve import Build, load
+from elbowroom.model.source import parse
+
+
+def build(text: str) -> Build:
+    return load(parse(f"title: t\n{text}"))
+
+
+def made(text: str) -> list[tuple[int, str, float]]:
+    b = build(text)
+    return [(o.count, o.label, o.height) for o in gathered(place(b), b.make, b.printer)]
+
+
+def test_a_list_makes_a_set_and_count_says_how_many_of_each() -> None:
+    assert made("make: [{riser: riser-12x18, height: [18, 22], count: 4}]") == [
+        (4, "riser-12x12x18", 18.0), (4, "riser-12x12x22", 22.0),
+    ]  # fmt: skip
+
+
+def test_two_lists_make_every_combination() -> None:
+    found = variants({"riser": "custom", "height": [10, 12], "across": [12, 14, 16]})
+    assert [(v["height"], v["across"]) for v in found] == [(h, a) for h in (10, 12) for a in (12, 14, 16)]
+
+
+def test_a_field_that_is_a_list_by_nature_is_left_as_it_is() -> None:
+    one = {"sheet": "custom", "outline": [[0, 0], [9, 0], [0, 9]], "holes": [{"at": [1, 1], "diameter": 2}]}
+    [found] = variants(one)
+    assert found["holes"] == one["holes"]
+
+
+def test_what_is_made_is_printed_unless_the_entry_says_what_else() -> None:
+    """The catalogue's riser is aluminium; under make it is the one that is printed."""
+    [entry] = build("make: [riser-12x18]").make
+    assert entry.part.model_dump()["material"] == "printed"
+    with pytest.raises(BuildError, match=r"build:2:8 make\.0: a riser with these fields is not a part one prints"):
+        build("make: [{riser: riser-12x18, material: brass}]")
+
+
+def test_the_same_part_asked_for_twice_is_made_once_with_both_counts() -> None:
+    assert made("make: [{riser: riser-12x18, count: 3}, {riser: riser-12x18, height: 18 mm, count: 2}]") == [
+        (5, "riser-12x12x18", 18.0)
+    ]
+
+
+def test_names_are_kept_and_a_set_of_one_name_carries_its_sizes() -> None:
+    text = "make: [{riser: custom, height: [8, 9], name: foot}, {spacer: custom, name: pump foot}]"
+    assert [label for _, label, _ in made(text)] == ["foot-12x12x8", "foot-12x12x9", "pump-foot"]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("make: [{riser: riser-12x18, heigth: [18, 22]}]", r'make\.0\.heigth: unknown key "heigth"; nearest: "height"'),
+        ("make: [{riser: riser-12x18, height: [18, -2]}]", r'make\.0\.height: "-2" must be at least 1 mm'),
+        ("make: [{riser: riser-12x18, height: []}]", r"make\.0\.height"),
+        ("make: [{riser: riser-12x18, count: 0}]", r'make\.0\.count: "0" must be at least 1'),
+        ("make: [{riser: riser-12x18, count: 201}]", r'"201" must be at most 200'),
+        ("make: [fan-120x25]", r"make\.0: a fan with these fields is not a part one prints"),
+        ("make: [rizer-12x18]", r'make\.0: no family or catalogue size "rizer-12x18"; nearest: "riser-12x18"'),
+        ("make: {riser: riser-12x18}", r"make: .*list"),
+        ("make: [riser]\nprinter: {layer: thick}", r'printer\.layer: "thick": expected a number in mm'),
+        ("make: [riser]\nprinter: {bed: [220, 220]}", r"printer\.bed"),
+        ("make: [riser]\nprinter: {bed: [220, 220, 1]}", r'printer\.bed\.2: "1" must be at least 40'),
+        ("make: [riser]\nprinter: {material: abs}", r'"abs" is not one of the choices'),
+        ("make: [riser]\nprinter: {nozle: 0.4}", r'printer\.nozle: unknown key "nozle"; nearest: "nozzle"'),
+    ],
+)
+def test_faults_are_told_with_their_place_and_what_was_expected(text: str, said: str) -> None:
+    with pytest.raises(BuildError, match=said):
+        build(text)
+
+
+def test_faults_under_make_come_out_with_all_the_others() -> None:
+    with pytest.raises(BuildError) as caught:
+        build("parts: {a: {fan: fan-120x26, at: {x: 0, y: 0, z: 0}}}\nmake: [{riser: riser-12x18, hight: 1}]\nloop: 3")
+    assert len(caught.value.problems) == 3
+
+
+def test_a_part_alone_takes_its_fields_and_the_printer_by_set() -> None:
+    b = asked(None, "riser-12x18", ["height=[9, 11]", "count=2", "printer.layer=0.1"])
+    assert [(e.words, float(e.part.model_dump()["height"])) for e in b.make] == [
+        (MakeWords(count=2), 9.0), (MakeWords(count=2), 11.0),
+    ]  # fmt: skip
+    assert float(b.printer.layer) == 0.1
+
+
+def test_a_part_alone_takes_the_printer_of_the_build_and_nothing_else(tmp_path: Path) -> None:
+    file = tmp_path / "b.yaml"
+    file.write_text("title: t\nprinter: {nozzle: 0.6}\nmake: [riser-12x18]\nparts: {a: {fan: nonsense}}\n")
+    b = asked(file, "spacer", [])
+    assert float(b.printer.nozzle) == 0.6
+    assert [e.part.family for e in b.make] == ["spacer"]
+    assert b.parts == ()
+
+
+def test_neither_a_build_nor_a_part_is_refused() -> None:
+    with pytest.raises(InputError, match="name a build file, or one part"):
+        asked(None, None, [])
+    with pytest.raises(BuildError, match=r'--set make\.0\.hight=3 make\.0\.hight: unknown key "hight"'):
+        asked(None, "riser-12x18", ["hight=3"])
+
+
+def test_a_part_whose_holes_cannot_be_wider_is_refused_with_the_reason() -> None:
+    b = build("make: [{riser: riser-12x18, hole_allowance: 0.9}]\nprinter: {hole_offset: 0.5}")
+    with pytest.raises(InputError, match=r"riser-12x12x18: its holes cannot be made 0\.5 mm wider"):
+        gathered(place(b), b.make, b.printer)
