@@ -162,7 +162,7 @@ def test_a_plate_on_the_face_stands_square_to_the_panel_under_the_foot():
     [
         (lambda: PlateBracket(foot_slot=28), r"hole 1 in the foot .* is 1.45 mm too near the edge: 1.2 mm of wall"),
         (lambda: PlateBracket(foot_pitch=5.5), r"holes 1 and 2 in the foot are 0.20 mm too near"),
-        (lambda: PlateBracket(foot_pitch=28), r"in the foot leaves no room for a washer 9 .* 1.50 mm too near a gusset"),
+        (lambda: PlateBracket(foot_pitch=28), r"in the foot .* washer 9 .* 1.50 mm too near a gusset"),
         (lambda: PlateBracket(face_centre=8), r"hole 1 in the face .* 9 wide: 0.50 mm too near the inner corner"),
         (lambda: PlateBracket(face_centre=41), r"hole 1 in the face .* is 0.38 mm too near the edge"),
         (lambda: PlateBracket(stiffening="fillet", fillet=40), r"fillet 40 is 8 mm more than the shorter flange"),
