@@ -16,7 +16,7 @@ import numpy as np
 from elbowroom.model.making.mesh import Array, Ints, Skin
 from elbowroom.model.making.rules import OPPOSITE, PROBE_PAIRS, PROBE_STEP, PROBES, RAY_MM
 
-_BLOCK = 1_000_000  # pairs computed at once: about 100 MB of arrays
+_BLOCK = 80_000  # pairs computed at once: arrays that stay in the cache, and products too small to be spread on threads
 _UPRIGHT = math.sqrt(0.5)  # a ray that runs more upward than sideways goes through a skin, not through a wall
 
 
