@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from elbowroom.model import source
+from elbowroom.model import heights, source
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
@@ -33,19 +33,22 @@ class Checked:
     plumbing: Plumbing | None = None
 
 
-def read(file: Path, overrides: Sequence[str] = ()) -> tuple[Build, Layout, Plumbing | None]:
-    """The build in a file, its parts in their places, and what it asks of its loop.
+def read(
+    file: Path, overrides: Sequence[str] = (), progress: Progress | None = None
+) -> tuple[Build, Layout, Plumbing | None, list[Finding]]:
+    """The build in a file, its parts in their places, what it asks of its loop, and what was found for open heights.
 
     Raises BuildError with every fault of the input.
     """
-    build = load(source.read(file, overrides))
+    document, found = heights.settled(source.read(file, overrides), progress)
+    build = load(document)
     layout = place(build)
-    return build, layout, plumb(build, layout)
+    return build, layout, plumb(build, layout), found
 
 
 def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None = None) -> Checked:
     """Everything about the build in a file; raises BuildError where the input cannot be used."""
-    build, layout, plumbing = read(file, overrides)
+    build, layout, plumbing, heights_found = read(file, overrides, progress)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
     from elbowroom.model import checks, reach
     from elbowroom.model.solidify import solidify
@@ -66,7 +69,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         ]
         layout = laid.layout
     scene = solidify(layout, store, progress)
-    findings = [*checks.run(scene, store, progress), *findings]
+    findings = [*heights_found, *checks.run(scene, store, progress), *findings]
     return Checked(build, layout, scene, findings, parts, plumbing)
 
 

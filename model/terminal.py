@@ -79,7 +79,7 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     """
     out = _out()
     ordered = sorted(findings, key=lambda f: f.rank)
-    listed = [f for f in ordered if every or f.verdict in _SHOWN]
+    listed = [f for f in ordered if every or f.verdict in _SHOWN or f.question == "height"]
     alike: dict[tuple[str, ...], int] = {}  # findings by verdict, question and parts: the worst speaks for the others
     for f in listed:
         alike[_key(f)] = alike.get(_key(f), 0) + 1

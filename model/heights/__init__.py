@@ -1,0 +1,43 @@
+"""Heights left open: `height: fit` on a riser and `lift: fit` on the part it carries, solved from what stands around.
+
+`words` reads what the build asks for and puts numbers in its place; `tying` finds which risers carry which part;
+`moved` stands the parts at any height; `ranges` and `limits` find at which heights each pair of bodies is at fault;
+`solving` chooses, has the checks bear it out and keeps the answer; `telling` says it as a finding. Only `words` is
+loaded for a build that leaves no height open. Owns `settled`, which joins them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from elbowroom.model.findings import Finding
+from elbowroom.model.heights.words import wishes_of, with_numbers
+from elbowroom.model.place import place
+from elbowroom.model.problems import BuildError
+from elbowroom.model.resolve import load
+from elbowroom.model.source import Document
+
+Progress = Callable[[int, int, str], None]  # done, total, what
+
+
+def settled(document: Document, progress: Progress | None = None) -> tuple[Document, list[Finding]]:
+    """The document with a number wherever a height was left open, and a finding about each; as it is where none was.
+
+    Raises BuildError with every fault of the input, those of the rest of the build included.
+    """
+    wishes, problems = wishes_of(document)
+    if not (wishes.heights or wishes.lifts or problems):
+        return document, []
+    told = {p.path for p in problems}
+    try:
+        build = load(with_numbers(document, wishes.trial()))
+        if problems:
+            place(build)
+    except BuildError as e:
+        raise BuildError([*problems, *(p for p in e.problems if p.path not in told)]) from None
+    if problems:
+        raise BuildError(problems)
+    from elbowroom.model.heights.solving import solve
+    from elbowroom.model.store import Store
+
+    return solve(document, wishes, build, Store.default(), progress)

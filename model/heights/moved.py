@@ -1,0 +1,125 @@
+"""The parts of a build at any height: what moves with it, how fast, and each body standing at it.
+
+Owns the comparison of the same build placed at the two ends of a range: pieces whose pose changes move along a
+straight line, as placing is linear in a lift (checked in the middle of the range); pieces whose dimensions change are
+the risers, which are drawn anew at each height that is asked. Leaves every question about the bodies to `limits`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.drawing import draw, unpack
+from elbowroom.model.layout import Layout, Mate, Piece
+from elbowroom.model.pairs import Checker
+from elbowroom.model.problems import InputError
+from elbowroom.model.scene import Mesh, Scene, Shape, Solid
+from elbowroom.model.solidify import CannotDraw, shape_key, solidify
+from elbowroom.model.store import Store
+from elbowroom.parts.base import Part
+from elbowroom.parts.measure import Mm
+from elbowroom.parts.pose import Pose
+
+Array = NDArray[np.float64]
+STRAIGHT_MM = 1e-6  # mm: poses from arithmetic alone; what lies farther from a straight line moves in another way
+
+
+class Crooked(InputError):
+    """A piece does not move in proportion to the height, so that its gaps cannot be followed."""
+
+
+class Moved:
+    """A layout as a function of one height between `lo` and `hi`, mm.
+
+    fields: by piece, the field that holds the height of those whose dimensions change.
+    """
+
+    def __init__(
+        self, lo: float, hi: float, layouts: tuple[Layout, Layout, Layout], fields: Mapping[str, str], store: Store
+    ) -> None:
+        first, middle, last = layouts
+        self.lo, self.hi, self.layout, self.last, self.fields = lo, hi, first, last, fields
+        self.store = store
+        self.scene: Scene = solidify(first, store)
+        self.checker = Checker(self.scene, store)
+        self.velocity: dict[str, Array] = {}
+        for a, m, b in zip(first.pieces, middle.pieces, last.pieces, strict=True):
+            off = m.pose - (a.pose + b.pose) / 2
+            if np.abs(a.pose[:3, :3] - b.pose[:3, :3]).max() > 1e-9 or np.abs(off).max() > STRAIGHT_MM:
+                raise Crooked(f"{a.name} does not move in a straight line with the height; give the height as a number")
+            v = (b.pose[:3, 3] - a.pose[:3, 3]) / (hi - lo)
+            self.velocity[a.name] = np.round(v, 12) + 0.0
+        self._drawn: dict[tuple[str, float], tuple[Part, Shape]] = {}
+
+    def piece(self, piece: Piece, h: float) -> Piece:
+        """One of the layout's pieces as it stands at height h."""
+        part = piece.part
+        if piece.name in self.fields:
+            part = with_height(part, self.fields[piece.name], h)
+        return replace(piece, part=part, pose=self.pose(piece, h))
+
+    def pose(self, piece: Piece, h: float) -> Pose:
+        pose = piece.pose.copy()
+        pose[:3, 3] += self.velocity[piece.name] * (h - self.lo)
+        pose.setflags(write=False)
+        return pose
+
+    def rate(self, a: str, b: str) -> float:
+        """Most that any point of a piece moves against any of another, mm for each mm of height."""
+        own = float(np.linalg.norm(self.velocity[a] - self.velocity[b]))
+        return own + (a in self.fields) + (b in self.fields)
+
+    def solid(self, k: int, h: float) -> Solid:
+        """Solid k of the scene as it stands at height h."""
+        at_lo = self.scene.solids[k]
+        name = at_lo.piece.name
+        if name not in self.fields:
+            if not self.velocity[name].any():
+                return at_lo
+            step = self.velocity[name] * (h - self.lo)
+            return replace(at_lo, pose=self.pose(at_lo.piece, h), lo=at_lo.lo + step, hi=at_lo.hi + step)
+        part, shape = self._shape(at_lo.piece, h)
+        pose = self.pose(at_lo.piece, h)
+        mesh = shape.meshes[at_lo.body.name]
+        points = mesh.vertices @ pose[:3, :3].T + pose[:3, 3]
+        piece = replace(at_lo.piece, part=part, pose=pose)
+        return Solid(piece, at_lo.body, shape, mesh, pose, points.min(axis=0), points.max(axis=0))
+
+    def _shape(self, piece: Piece, h: float) -> tuple[Part, Shape]:
+        part = with_height(piece.part, self.fields[piece.name], h)
+        key = (part.shape_key(), round(h, 9))
+        if key not in self._drawn:
+            at = replace(piece, part=part)
+            name = shape_key(at)
+            shape: Shape | None = self.store.recall("shape", name)
+            if shape is None:
+                try:
+                    meshes: dict[str, Mesh] = unpack(draw(part).meshes)
+                except Exception as fault:  # whatever the kernel raises, as where all other parts are drawn
+                    raise CannotDraw(at, str(fault) or type(fault).__name__) from None
+                shape = Shape(name, meshes)
+            self._drawn[key] = (part, shape)
+        return self._drawn[key]
+
+    def swept(self, k: int, beside: str | None = None) -> tuple[Array, Array]:
+        """Box that holds solid k at every height, its mesh's bound included; seen from the piece `beside`."""
+        ends = [self.solid(k, h) for h in (self.lo, self.hi)]
+        back = np.zeros(3) if beside is None else self.velocity[beside] * (self.hi - self.lo)
+        bound = max(s.mesh.bound for s in ends)
+        lo = np.minimum(ends[0].lo, ends[1].lo - back) - bound
+        hi = np.maximum(ends[0].hi, ends[1].hi - back) + bound
+        return lo, hi
+
+    def mates(self) -> list[Mate]:
+        """The mates that hold at both ends of the range: which frames are nearest may change on the way."""
+        return [m for m in self.layout.mates if m in self.last.mates]
+
+
+def with_height(part: Part, field: str, h: float) -> Part:
+    """The part at another height; raises ValueError where it cannot have it."""
+    values = {f: getattr(part, f) for f in type(part).model_fields}
+    return type(part).model_validate({**values, field: Mm(round(h, 9))})

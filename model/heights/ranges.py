@@ -1,0 +1,127 @@
+"""At which heights a question is answered badly: found by stepping as far as each answer is certain to hold.
+
+Owns the arithmetic of stretches of height and the search. A gap changes by no more than the bodies move, so an answer
+at one height holds over a stretch around it, whose length the answer itself states; nothing is sampled where stretches
+join up. Where an answer is certain only of its own height, the search stops at cells of `RESOLUTION`: a cell that
+reads alike at both ends and in the middle counts as read. Knows nothing of bodies. Millimetres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+RESOLUTION = 0.05  # mm: the finest cell searched; the finest layer a filament printer lays is 0.05 (P)
+COARSE = 1.0  # mm: the cells where very many heights had to be asked, as of bodies that graze each other all along
+MANY = 200  # heights asked before cells become coarse: some seconds, where each needs the exact kernel
+_SLIVER = 1e-7  # mm: what rounding leaves between stretches that join, far below any tolerance of a gap (1e-6)
+_EDGE = 1e-5  # mm: to which the edge inside a cell is halved down
+
+Stretch = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Whether a height is fine, and the change of height (mm) over which that certainly stays so."""
+
+    fine: bool
+    radius: float
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The stretches at fault, in order; `read`: the widest cell that was taken as read, mm (0: none)."""
+
+    bad: tuple[Stretch, ...]
+    read: float
+    asked: int
+
+
+def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
+    """The stretches of [lo, hi] in which `ask` answers badly."""
+    known: dict[float, Answer] = {}
+
+    def at(h: float) -> Answer:
+        if h not in known:
+            known[h] = ask(h)
+        return known[h]
+
+    bad: list[Stretch] = []
+    read = 0.0
+    open_ = [(lo, hi)]
+    while open_:
+        a, b = open_.pop()
+        if b - a <= _SLIVER:
+            continue
+        middle = (a + b) / 2
+        answer = at(middle)
+        if answer.radius < (b - a) / 2 and b - a <= (RESOLUTION if len(known) < MANY else COARSE):
+            read = max(read, b - a)
+            bad += _cell(at, a, middle, b)
+            continue
+        start, end = max(a, middle - answer.radius), min(b, middle + answer.radius)
+        if not answer.fine:
+            bad.append((start, end))
+        if answer.radius > 0:
+            open_ += [(a, start), (end, b)]
+        else:
+            open_ += [(a, middle), (middle, b)]
+    return Found(tuple(merged(bad)), read, len(known))
+
+
+def _cell(at: Callable[[float], Answer], a: float, middle: float, b: float) -> list[Stretch]:
+    """The part of a cell at fault, by its ends and middle, the edges between them halved down."""
+    out = []
+    for left, right in ((a, middle), (middle, b)):
+        fine = (at(left).fine, at(right).fine)
+        if fine == (False, False):
+            out.append((left, right))
+        elif fine != (True, True):
+            start, end = left, right
+            while end - start > _EDGE:
+                half = (start + end) / 2
+                start, end = (half, end) if at(half).fine == fine[0] else (start, half)
+            out.append((left, end) if fine[1] else (start, right))
+    return out
+
+
+def merged(stretches: Iterable[Stretch], apart: float = 2 * _SLIVER) -> list[Stretch]:
+    """The same stretches in order, those joined that lie no more than `apart` from each other."""
+    out: list[Stretch] = []
+    for a, b in sorted(stretches):
+        if out and a <= out[-1][1] + apart:
+            out[-1] = (out[-1][0], max(out[-1][1], b))
+        else:
+            out.append((a, b))
+    return out
+
+
+def left(bad: Iterable[Stretch], lo: float, hi: float) -> list[Stretch]:
+    """What stretches at fault leave of [lo, hi], in order; a single height counts where it is left exactly."""
+    out: list[Stretch] = []
+    at = lo
+    for a, b in merged(bad, 0.0):
+        if a > at + _SLIVER:
+            out.append((at, a))
+        at = max(at, b)
+    if hi > at + _SLIVER:
+        out.append((at, hi))
+    return out
+
+
+def chain(bad: Iterable[tuple[Stretch, int]], lo: float, hi: float) -> list[tuple[Stretch, int]]:
+    """The fewest stretches that cover [lo, hi] from below upward, each with the number it came with.
+
+    Raises ValueError where they do not cover it.
+    """
+    rest = sorted(bad)
+    out: list[tuple[Stretch, int]] = []
+    at = lo
+    while at < hi - _SLIVER:
+        can = [s for s in rest if s[0][0] <= at + _SLIVER and s[0][1] > at + _SLIVER]
+        if not can:
+            raise ValueError(f"nothing covers {at:g}")
+        best = max(can, key=lambda s: s[0][1])
+        out.append(best)
+        at = best[0][1]
+    return out
