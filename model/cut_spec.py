@@ -18,6 +18,7 @@ from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.scene import Scene
 from elbowroom.model.source import Document
 from elbowroom.parts.measure import Mm
+from elbowroom.parts.sheet import PlainSheet
 
 MAX_CUTS = 50  # in one build
 MAX_NAMES = 50  # pieces that one cut clears
@@ -109,7 +110,7 @@ def _sheets(layout: Layout, name: str, path: Path, document: Document, problems:
 
 
 def _is_sheet(piece: Piece) -> bool:
-    return "cutouts" in type(piece.part).model_fields
+    return isinstance(piece.part, PlainSheet)
 
 
 def _names(layout: Layout) -> list[str]:
@@ -201,7 +202,6 @@ def _told(name: str, listed: str, cut: CutSpec, found: Any) -> str:
     if webs:
         said += f"; the narrowest material left beside it is {min(webs):.1f} mm"
     if found.fallen:
-        said += (
-            f"; {len(found.fallen)} piece{'s' if len(found.fallen) > 1 else ''} come away ({found.fallen[0]:.0f} mm2)"
-        )
+        n = len(found.fallen)
+        said += f"; {f'{n} pieces come' if n > 1 else 'a piece comes'} away ({found.fallen[0]:.0f} mm2)"
     return said + ". Deburr the edges: they are sharp."

@@ -25,7 +25,7 @@ Cutout = Annotated[
         min_length=2,
         max_length=MOST_POINTS,
         description="corners [x, y], in order; [x, y, b] where an arc leads to the next, b = tan(a quarter of its "
-        "angle), positive to the left",
+        "angle), positive where it turns left",
     ),
 ]
 

@@ -25,8 +25,7 @@ CAUTIONS: tuple[str, ...] = (
     "Never drill, saw or file near a wired board: chips short-circuit. Take the part out of the machine first.",
     "Never open or drill a power supply: mains voltage stays inside after it is unplugged.",
     "Acrylic cracks: drill it slowly, backed and clamped, with a bit for plastic; never force a fitting into it.",
-    "Check the drawing against the part before you cut. Follow local codes, and leave what they reserve to licensed "
-    "trades to those.",
+    "Check it against the part before you cut. Follow local codes; work they keep for licensed trades is theirs.",
 )
 
 

@@ -21,6 +21,7 @@ STYLES: dict[Layer, tuple[int, str]] = {
     "fold": (3, "DASHDOT"),
     "mark": (8, "DOT"),
 }
+LABEL = 3.5  # mm: height of the words under the drawing
 LINE_TYPES: dict[str, tuple[str, list[float]]] = {
     "DASHED": ("__ __ __", [2.25, 1.5, -0.75]),
     "DASHDOT": ("____ . ____ .", [7.0, 4.0, -1.25, 0.5, -1.25]),
@@ -63,6 +64,9 @@ def _describe(doc: Any, drawing: Drawing) -> None:
 
 
 def _draw(space: Any, drawing: Drawing) -> None:
+    x0, y0, _, _ = drawing.box
+    for i, words in enumerate((printable(drawing.title), f"{drawing.side_label}, 1:1, mm"), 1):
+        space.add_text(words, height=LABEL, dxfattribs={"layer": "mark", "insert": (x0, y0 - 2 * i * LABEL)})
     for e in drawing.entities:
         on = {"layer": e.layer}
         if isinstance(e, Circle):

@@ -247,6 +247,6 @@ def _web(shape: Any, outline: Any, others: Sequence[Any]) -> float | None:
     edge = shapely.get_coordinates(outline.exterior.simplify(1e-6))
     straight = [shapely.LineString(edge[i : i + 2]) for i in range(len(edge) - 1)]
     rest = [side for side in straight if not side.intersects(shape)]
-    rest += [shapely.Polygon(hole) for hole in outline.interiors]
+    rest += [hole for hole in map(shapely.Polygon, outline.interiors) if not hole.intersects(shape)]
     rest += list(others)
     return min((float(r.distance(shape)) for r in rest), default=None)

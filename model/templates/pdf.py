@@ -108,11 +108,11 @@ class _Book:
                 "; neighbours overlap by 10 mm: lay their crosses on each other." if len(t.tiles) > 1 else "."
             ),
             f"Holes are counted from {d.datum.name}." if d.holes else "There are no holes in the table.",
-            *d.notes,
         ]  # fmt: skip
         y = self._lines(facts, top - 4)
         y = self._legend(y - 2)
         y = self._lines(["Cautions", *(f"-  {c}" for c in CAUTIONS)], y - 4)
+        y = self._lines(list(d.notes), y - 2)
         self._map(LEFT, y - 4)
 
     def _lines(self, lines: list[str], y: float) -> float:
@@ -120,7 +120,7 @@ class _Book:
 
         for line in lines:
             for part in simpleSplit(latin(line), "Helvetica", BODY, self.width * MM):
-                if y < BOTTOM + 2:  # what has no room is not printed over the bar; the notes stand in the other files
+                if y < BOTTOM + 2:  # notes that have no room here stand in the SVG and DXF, which have all of them
                     return y
                 self._say(LEFT, y, part, BODY, self.width)
                 y -= LINE

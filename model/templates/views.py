@@ -35,6 +35,7 @@ from elbowroom.model.templates.outline import Opening, Region, regions
 from elbowroom.parts.base import Frame, HolePattern, Part
 from elbowroom.parts.contour import Contour, arc_of, bounds, sides
 from elbowroom.parts.pose import Pose, apply, compose, inverse, pose
+from elbowroom.parts.sheet import PlainSheet
 
 # A case's panels seen from outside: direction out of the case, and which way is up for the viewer.
 PANELS: dict[str, tuple[tuple[int, int, int], tuple[int, int, int]]] = {
@@ -92,7 +93,7 @@ def drawings(scene: Scene, store: Store, wanted: Sequence[str] = ()) -> list[Dra
 
 def _named(layout: Layout, wanted: Sequence[str]) -> list[tuple[Piece, str | None]]:
     if not wanted:
-        return [(p, None) for p in layout.pieces if "cutouts" in type(p.part).model_fields]
+        return [(p, None) for p in layout.pieces if isinstance(p.part, PlainSheet)]
     names = {p.name: p for p in layout.pieces}
     out: list[tuple[Piece, str | None]] = []
     for text in wanted:
@@ -161,12 +162,13 @@ def draw(part: Part, solid: Any, view: View, name: str, number: int = 1) -> Draw
             HoleRow(n, round(x - datum.x, 6), round(y - datum.y, 6), round(width, 6),
                     _purpose(purposes, x, y, width, o), slot[3] if slot else 0.0, slot[4] if slot else 0.0, o.depth)
         )  # fmt: skip
-        for cx, cy in _ends(slot) if slot else ((x, y),):
+        ends = _ends(slot) if slot else ((x, y),)
+        for cx, cy in ends:
             entities.append(Cross(cx, cy, width + CROSS_MM if width < DRILL_LARGEST else 2 * CROSS_MM))
         off = width / 2 * math.sqrt(0.5) + 0.6
         height = _number_height(centres, x, y)
         if height >= LEAST_NUMBER_MM:
-            entities.append(Text(x + off, y + off, height, str(n)))
+            entities.append(Text(max(ends)[0] + off, max(ends)[1] + off, height, str(n)))
     title = f"{name}, {view.face}" + (f" ({number} alike)" if number > 1 else "")
     return Drawing(
         f"{name}-{view.face.removeprefix('face ')}-{view.side}",
@@ -216,7 +218,10 @@ def slot_of(contour: Contour) -> tuple[float, float, float, float, float] | None
     bent = [arc_of(a, b, a[2]) for a, b in sides(contour) if abs(a[2]) >= 1e-9]
     if len(straight) != 2 or len(bent) not in (2, 4) or not straight:
         return None
-    ends = sorted({(round(a.centre[0], 3), round(a.centre[1], 3)) for a in bent})
+    ends: list[tuple[float, float]] = []
+    for arc in bent:  # an end may be two arcs about one centre
+        if all(math.dist(arc.centre, e) > SAME_SLOT_MM for e in ends):
+            ends.append(arc.centre)
     turned = sum(abs(a.sweep) for a in bent)
     if len(ends) != 2 or abs(turned - 2 * math.pi) > 1e-3 or max(a.radius for a in bent) - min(
         a.radius for a in bent
@@ -262,12 +267,7 @@ def _purpose(known: list[tuple[float, float, float, str]], x: float, y: float, w
 
 
 def _thickness(part: Part, view: View) -> float | None:
-    given = getattr(part, "thickness", None)
-    return (
-        float(given)
-        if isinstance(given, float) and part.family == "sheet" and "top bottom".find(view.face[5:]) >= 0
-        else None
-    )
+    return float(part.thickness) if isinstance(part, PlainSheet) and view.face in ("face top", "face bottom") else None
 
 
 def _notes(openings: Sequence[Opening]) -> tuple[str, ...]:
