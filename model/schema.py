@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from elbowroom.model.heights.words import FIT, OPEN, Fit
 from elbowroom.model.make_spec import MakeWords, holds_list
 from elbowroom.model.resolve import CUSTOM
 from elbowroom.model.spec import At, BuildSpec, Layering, Placement
@@ -25,6 +26,7 @@ def build_schema() -> dict[str, Any]:
     schema = BuildSpec.model_json_schema()
     defs: dict[str, Any] = schema.setdefault("$defs", {})
     defs[AT] = At.model_json_schema()
+    defs[FIT] = Fit.model_json_schema()
     for kind, words in (("part", Placement), ("layer", Layering), ("make", MakeWords)):
         defs[kind] = _entry(kind, words, defs)
     defs["case"] = _case(defs)
@@ -72,6 +74,10 @@ def _entry(kind: str, words: type[BaseModel], defs: dict[str, Any]) -> dict[str,
         if cls.own_place:
             either = {"anyOf": [fields["points"]["items"], {"$ref": f"#/$defs/{AT}"}]}
             fields["points"] = {**fields["points"], "items": either}
+        if family in OPEN and words is Placement:
+            height = OPEN[family][0]
+            fields[height] = {**fields[height], "anyOf": [{"type": ["number", "string"]}, {"$ref": f"#/$defs/{FIT}"}]}
+            fields[height].pop("type", None)
         if words is MakeWords:  # a list in place of a value makes a set
             fields = {k: v if holds_list(cls, k) else _or_several(v) for k, v in fields.items()}
         shapes.append(

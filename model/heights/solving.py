@@ -36,7 +36,6 @@ from elbowroom.model.source import Document
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import EXACT_MM
 
-LAYER = 0.2  # mm: layer height where the build says nothing of a printer; common practice, no source (P)
 _TRIES = 5  # layers tried before it is said that the checks do not bear a height out
 _SECTIONS = ("case", "stacks", "parts", "mates", "gaps")  # of a build, that a height depends on
 _CODE = (
@@ -53,7 +52,7 @@ def solve(
     build: of the document with the wishes' trial numbers. Raises BuildError where heights and lifts do not belong
     together, InputError where a piece cannot be drawn or followed.
     """
-    layer = layer_of(build)
+    layer = float(build.printer.layer)
     key = _key(document, wishes, build, layer)
     kept = _recalled(store, key)
     if kept is None:
@@ -62,13 +61,6 @@ def solve(
         store.write(f"{key}.height", json.dumps([rows, pack(kept[1]).decode()]).encode())
     numbers, findings = kept
     return with_numbers(document, numbers), findings
-
-
-def layer_of(build: Build) -> float:
-    """The layer height of the build's printer, mm."""
-    printer = getattr(build, "printer", None)
-    layer = getattr(printer, "layer", None)
-    return LAYER if layer is None else float(layer)
 
 
 class _Solver:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from elbowroom.model import source
+from elbowroom.model import heights, source
 from elbowroom.model.problems import InputError, Mark
 from elbowroom.model.resolve import Build, load, spelled_out
 from elbowroom.model.source import Document
@@ -25,7 +25,8 @@ def asked(file: Path | None, part: str | None, overrides: Sequence[str]) -> Buil
     if part is None:
         if file is None:
             raise InputError("name a build file, or one part: --part riser-12x18 (see elbowroom catalogue)")
-        return load(source.read(file, overrides))
+        document, _ = heights.settled(source.read(file, overrides))
+        return load(document)
     document = Document({}, {}) if file is None else source.read(file)
     values = document.values if isinstance(document.values, dict) else {}
     entry = spelled_out(part)
