@@ -13,7 +13,7 @@ from elbowroom.model.layout import Gaps, Layout, Piece
 from elbowroom.model.making.mesh import Skin, skin
 from elbowroom.model.making.orders import Order
 from elbowroom.model.problems import InputError
-from elbowroom.model.scene import Mesh, Scene
+from elbowroom.model.scene import Mesh, Scene, Shape
 from elbowroom.model.solidify import Progress, shape_key, solidify
 from elbowroom.model.store import Store
 from elbowroom.model.writers.job import Job
@@ -46,14 +46,23 @@ def _piece(name: str, part: Part) -> Piece:
     return Piece(name, part, IDENTITY, "to make")
 
 
+def _identity(part: Part) -> tuple[str, str]:
+    return part.family, part.shape_key()
+
+
+def _shapes(job: Job) -> dict[tuple[str, str], Shape]:
+    """The drawn shapes by the identity of their part."""
+    return {_identity(piece.part): shape for piece, shape, _ in job.pieces}
+
+
 def skins(orders: Sequence[Order], job: Job) -> list[Skin]:
     """Each order's skin on the bed."""
     from elbowroom.model.exact import finer_mesh
 
-    shapes = {s.piece.part.shape_key() + s.piece.part.family: s.shape for s in job.scene.solids}
+    shapes = _shapes(job)
     out = []
     for order in orders:
-        shape = shapes[order.drawn.shape_key() + order.drawn.family]
+        shape = shapes[_identity(order.drawn)]
         if all(shape.meshes[name].surfaces is None for name in order.bodies):
             meshes: list[Mesh] = [shape.meshes[name] for name in sorted(order.bodies)]  # a user's mesh
         else:
@@ -65,7 +74,7 @@ def skins(orders: Sequence[Order], job: Job) -> list[Skin]:
 
 def exact_step(order: Order, job: Job) -> bytes:
     """The STEP file of the part as designed: one product with its printed bodies, in part coordinates, mm."""
-    shape = next(s.shape for s in job.scene.solids if shape_key(s.piece) == shape_key(_piece("", order.part)))
+    shape = _shapes(job)[_identity(order.part)]
     exact = exact_solids(job, order.part, shape)
     tree = Tree(order.label)
     looks = {b.name: LOOKS[b.material] for b in order.part.bodies()}

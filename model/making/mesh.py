@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +62,14 @@ def skin(meshes: Sequence[Mesh], pose: Pose) -> Skin:
     return Skin(
         vertices, triangles, normals, areas, lifted, max(m.bound for m in meshes), "; ".join(faults) if faults else None
     )
+
+
+@cache
+def spread(n: int) -> tuple[Array, Array]:
+    """Shares (u, v) of a triangle's sides at the centres of the n * n congruent triangles it can be cut into."""
+    share = [(i + d, j + d) for i in range(n) for j in range(n) for d in (1 / 3, 2 / 3) if i + j + 2 * d < n]
+    u, v = np.array(share).T / n
+    return u[:, None], v[:, None]
 
 
 def _single(vertices: Array, triangles: Ints) -> tuple[Array, Ints]:

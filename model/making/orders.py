@@ -17,7 +17,9 @@ from elbowroom.model.making import advice
 from elbowroom.model.problems import InputError
 from elbowroom.model.resolve import Entry
 from elbowroom.model.writers.names import UniqueNames, catalogue_name
+from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Part
+from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.pose import Pose, apply
 
 
@@ -115,5 +117,20 @@ def _labels(parts: dict[tuple[str, str], Part], names: dict[tuple[str, str], str
         if name is not None:
             out[key] = unique.take(f"{name}-{size}" if used[name] > 1 else name)
         else:
-            out[key] = unique.take(catalogue_name(part) or f"{part.family}-{size}")
+            out[key] = unique.take(catalogue_name(part) or _printed_size(part) or f"{part.family}-{size}")
     return out
+
+
+def _printed_size(part: Part) -> str | None:
+    """The catalogue size this part is, but for being printed; None where there is none."""
+    cls = family_class(part.family) if part.family in FAMILIES else None
+    if cls is None or "material" not in cls.model_fields:
+        return None
+    for size in sizes(part.family).values():
+        try:
+            row = cls.model_validate({**size.fields, "material": PRINTED})
+        except ValidationError:  # a size that cannot be printed, or needs fields of the build's own
+            continue
+        if row.dimensions() == part.dimensions():
+            return size.name
+    return None

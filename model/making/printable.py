@@ -82,18 +82,20 @@ def _layers(skin: Skin, printer: PrinterSpec) -> list[Verdict]:
     """Heights that the layers do not meet; every height is rounded to whole layers when it is sliced."""
     layer = float(printer.layer)
     out = []
-    for what, height in (("height", skin.size[2]), *(("step at", z) for z in _levels(skin))):
-        whole = max(1, round(height / layer))
-        if abs(height / layer - whole) > rules.LAYER_REL:
-            said = f"{what} {height:g} mm is no whole number of {layer:g} mm layers: it prints as {whole * layer:g}"
-            out.append(Verdict("layers", "caution", said, height))
+    for what, verb, heights in (("height", "is", [skin.size[2]]), ("steps at", "are", _levels(skin))):
+        whole = [max(1, round(h / layer)) for h in heights]
+        off = [(h, n * layer) for h, n in zip(heights, whole, strict=True) if abs(h / layer - n) > rules.LAYER_REL]
+        if off:
+            have, get = (", ".join(f"{pair[i]:g}" for pair in off) for i in (0, 1))
+            said = f"{what} {have} mm {verb} no whole number of {layer:g} mm layers: printed {get}"
+            out.append(Verdict("layers", "caution", said, off[0][0]))
     return out or [Verdict("layers", "pass", f"{round(skin.size[2] / layer)} layers of {layer:g} mm", skin.size[2])]
 
 
 def _levels(skin: Skin) -> list[float]:
-    """Heights of flat steps inside the part, lowest first: faces that look straight up or down, of a line's width."""
+    """Heights of flat steps that something can rest on, lowest first: faces of 1 mm² or more that look straight up."""
     z = skin.vertices[skin.triangles][:, :, 2]
-    flat = (np.ptp(z, axis=1) <= rules.Z_MM) & (np.abs(skin.normals[:, 2]) > 1 - 1e-6)
+    flat = (np.ptp(z, axis=1) <= rules.Z_MM) & (skin.normals[:, 2] > 1 - 1e-6)
     found: dict[float, float] = {}
     for height, area in zip(z[flat].mean(axis=1).round(3).tolist(), skin.areas[flat].tolist(), strict=True):
         found[height] = found.get(height, 0.0) + area

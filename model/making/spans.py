@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.making.mesh import Array, Ints, Skin
+from elbowroom.model.making.mesh import Array, Ints, Skin, spread
 from elbowroom.model.making.rules import FACET_DEG, OVERHANG_DEG, SPAN_DIRECTIONS, SPAN_POINTS, Z_MM
 
 
@@ -109,11 +109,9 @@ def _points(flat: Array, areas: Array) -> tuple[Array, Array]:
     for corners, area in zip(flat, areas.tolist(), strict=True):
         longest = max(float(np.linalg.norm(corners[i] - corners[i - 1])) for i in range(3))
         n = max(1, min(24, math.ceil(longest / step)))
-        # Centres of the n * n congruent triangles that a triangle is cut into.
-        share = [(i + d, j + d) for i in range(n) for j in range(n) for d in (1 / 3, 2 / 3) if i + j + 2 * d < n]
-        u, v = (np.array(share).T / n)[:, :, None]
+        u, v = spread(n)
         points.append(corners[0] * (1 - u - v) + corners[1] * u + corners[2] * v)
-        weights += [area / len(share)] * len(share)
+        weights += [area / len(u)] * len(u)
     every = math.ceil(len(weights) / (4 * SPAN_POINTS))  # a region of many small triangles is sampled, too
     return np.concatenate(points)[::every], np.array(weights)[::every] * every
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.making.mesh import Array, Ints, Skin
+from elbowroom.model.making.mesh import Array, Ints, Skin, spread
 from elbowroom.model.making.rules import OPPOSITE, PROBE_PAIRS, PROBE_STEP, PROBES, RAY_MM
 
 _BLOCK = 80_000  # pairs computed at once: arrays that stay in the cache, and products too small to be spread on threads
@@ -57,10 +57,9 @@ def _probes(skin: Skin) -> tuple[Array, Ints]:
     points, owner = [], []
     for i in np.flatnonzero(skin.areas > 0).tolist():
         n = max(1, min(12, math.ceil(longest[i] / PROBE_STEP)))
-        share = [(a + d, b + d) for a in range(n) for b in range(n) for d in (1 / 3, 2 / 3) if a + b + 2 * d < n]
-        u, v = (np.array(share).T / n)[:, :, None]
+        u, v = spread(n)
         points.append(corners[i, 0] * (1 - u - v) + corners[i, 1] * u + corners[i, 2] * v)
-        owner += [i] * len(share)
+        owner += [i] * len(u)
     most = max(1, min(PROBES, PROBE_PAIRS // max(1, len(skin.triangles))))
     every = math.ceil(len(owner) / most) if owner else 1
     return np.concatenate(points)[::every], np.array(owner, dtype=np.int64)[::every]

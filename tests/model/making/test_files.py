@@ -63,7 +63,7 @@ def out(run, tmp_path_factory: pytest.TempPathFactory) -> Path:  # type: ignore[
     return folder / "out"
 
 
-LABELS = ["riser-12x12x18", "riser-12x12x22", "tapered", "spacer-12x12x10", "coupon"]
+LABELS = ["riser-12x18", "riser-12x12x22", "tapered", "spacer-12x12x10", "coupon"]
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -99,7 +99,7 @@ def test_an_outside_tool_finds_nothing_to_repair_in_the_stl(out: Path) -> None:
 
 
 def test_printed_holes_are_wider_and_heights_are_as_designed(out: Path) -> None:
-    for name, height in (("riser-12x12x18", 18.0), ("riser-12x12x22", 22.0), ("spacer-12x12x10", 10.0)):
+    for name, height in (("riser-12x18", 18.0), ("riser-12x12x22", 22.0), ("spacer-12x12x10", 10.0)):
         points = corners(out / f"print/{name}.stl").reshape(-1, 3)
         assert np.hypot(points[:, 0], points[:, 1]).min() == pytest.approx((M4_MEDIUM + 0.2) / 2, abs=1e-4)
         assert points[:, 2].max() == pytest.approx(height, rel=REL_32)
@@ -111,7 +111,7 @@ def test_step_is_the_part_as_designed(out: Path) -> None:
     gmsh.initialize()
     try:
         gmsh.option.setNumber("General.Terminal", 0)
-        for name, outer, height in (("riser-12x12x18", 12, 18), ("spacer-12x12x10", 12, 10)):
+        for name, outer, height in (("riser-12x18", 12, 18), ("spacer-12x12x10", 12, 10)):
             gmsh.clear()
             [(_, tag)] = gmsh.model.occ.importShapes(str(out / f"step/{name}.step"))
             wanted = math.pi / 4 * (outer**2 - M4_MEDIUM**2) * height
@@ -160,7 +160,7 @@ def test_plates_are_strictly_clean_and_hold_every_copy_apart_on_the_bed(out: Pat
         assert objects.Count() == len(used)  # one mesh a shape, however many copies
         for i, a in enumerate(shapes):
             assert all(a.distance(b) >= 5.0 - 1e-3 for b in shapes[i + 1 :])
-    assert held == {"riser-12x12x18": 4, "riser-12x12x22": 4, "tapered": 1, "spacer-12x12x10": 1, "coupon": 1}
+    assert held == {"riser-12x18": 4, "riser-12x12x22": 4, "tapered": 1, "spacer-12x12x10": 1, "coupon": 1}
 
 
 def sliced(path: Path, folder: Path) -> tuple[float, int]:
@@ -186,7 +186,7 @@ def informed(path: Path) -> dict[str, str]:
 
 
 def test_a_slicer_reads_and_slices_a_riser_without_repair(out: Path, tmp_path: Path) -> None:
-    path = out / "print/riser-12x12x18.stl"
+    path = out / "print/riser-12x18.stl"
     info = informed(path)
     assert info["manifold"] == "yes"
     assert info["number_of_parts"] == "1"
@@ -205,7 +205,7 @@ def test_a_slicer_reads_and_slices_a_plate(out: Path, tmp_path: Path) -> None:
     for path in plates(out):
         info = informed(path)
         assert info["manifold"] == "yes"
-        one, _ = sliced(out / "print/riser-12x12x18.stl", tmp_path)
+        one, _ = sliced(out / "print/riser-12x18.stl", tmp_path)
         used, layers = sliced(path, tmp_path)
         assert layers == 125  # as many as the highest part's, 25 mm
         assert used > 8 * one  # four of 18 and four of 22 mm, and two more
@@ -222,7 +222,7 @@ def test_two_processes_write_the_same_bytes(run, out: Path, tmp_path: Path) -> N
 
 def test_the_sheet_says_what_to_print_and_what_to_take_care_of(out: Path) -> None:
     text = (out / "making.txt").read_text(encoding="utf-8")
-    for words in ("4 x riser-12x12x18", "1 x tapered", "as drawn, its own z up", "PETG (softens at 75-85 °C",
+    for words in ("4 x riser-12x18", "1 x tapered", "as drawn, its own z up", "PETG (softens at 75-85 °C",
                   "layers of 0.2 mm, supports none", "bed 90 x 60 x 100", "1 x coupon to try the 4.5 mm hole",
                   "assumed: common practice, no source; P", "eye protection", "Never drill", "creep", "Deburr", "codes",
                   "0.2 mm wider than designed"):  # fmt: skip
@@ -242,9 +242,7 @@ def made(cache: Path, monkeypatch: pytest.MonkeyPatch):  # type: ignore[no-untyp
     return made
 
 
-@pytest.mark.parametrize(
-    "name", ["making.txt", "print/riser-12x12x18.stl", "print/plate-1.3mf", "step/riser-12x12x18.step"]
-)
+@pytest.mark.parametrize("name", ["making.txt", "print/riser-12x18.stl", "print/plate-1.3mf", "step/riser-12x18.step"])
 def test_a_file_that_is_not_ours_is_left_and_nothing_is_written(made, tmp_path: Path, name: str) -> None:  # type: ignore[no-untyped-def]
     path = tmp_path / "out" / name
     path.parent.mkdir(parents=True)
@@ -258,8 +256,8 @@ def test_our_own_files_are_written_again_and_older_ones_told(made, tmp_path: Pat
     first = made(tmp_path)
     assert first.notes == []
     again = made(tmp_path, "height=20")
-    assert "print/riser-12x12x18.stl is from an earlier run; it is left as it is" in again.notes
-    assert (tmp_path / "print/riser-12x12x18.stl").is_file()
+    assert "print/riser-12x18.stl is from an earlier run; it is left as it is" in again.notes
+    assert (tmp_path / "print/riser-12x18.stl").is_file()
     (tmp_path / "print/mine.stl").write_bytes(b"solid mine")
     assert not any("mine.stl" in n for n in made(tmp_path, "height=20").notes)
 

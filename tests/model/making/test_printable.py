@@ -166,8 +166,8 @@ def test_flat_skins_are_counted_in_layers(thick: float, grades: set[str]) -> Non
 
 @pytest.mark.parametrize(
     ("height", "layer", "said"),
-    [(18, 0.2, "90 layers"), (18.1, 0.2, "prints as 18"), (18.5, 0.2, "prints as 18.4"), (18.3, 0.3, "61 layers"),
-     (6.35, 0.2, "prints as 6.4"), (0.1, 0.2, "prints as 0.2")],
+    [(18, 0.2, "90 layers"), (18.1, 0.2, "printed 18"), (18.5, 0.2, "printed 18.4"), (18.3, 0.3, "61 layers"),
+     (6.35, 0.2, "printed 6.4"), (0.1, 0.2, "printed 0.2")],
 )  # fmt: skip
 def test_heights_are_held_against_the_layers(height: float, layer: float, said: str) -> None:
     found = verdicts(printed(box(0, 0, 0, 20, 20, height)), PrinterSpec(layer=Mm(layer)))["layers"]
@@ -178,7 +178,7 @@ def test_heights_are_held_against_the_layers(height: float, layer: float, said: 
 def test_a_step_off_the_layers_is_told_with_its_height() -> None:
     s = printed(box(0, 0, 0, 20, 20, 10) + box(0, 0, 0, 40, 20, 3.3))
     assert [t for _, t in verdicts(s)["layers"]] == [
-        "step at 3.3 mm is no whole number of 0.2 mm layers: it prints as 3.2"
+        "steps at 3.3 mm are no whole number of 0.2 mm layers: printed 3.2"
     ]
 
 
