@@ -17,6 +17,7 @@ from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.scene import Scene
 from elbowroom.model.source import Document
+from elbowroom.parts.cutouts import cutout_of
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.sheet import PlainSheet
 
@@ -164,7 +165,7 @@ def _made(
     if not found.cuts:
         return piece, [f"{piece.name}: {listed} clears it by {cut.gap:g} mm already; nothing is cut"]
     fields = {name: getattr(part, name) for name in type(part).model_fields}
-    fields["cutouts"] = (*part.cutouts, *(c.contour for c in found.cuts))
+    fields["cutouts"] = (*part.cutouts, *(cutout_of(c.contour) for c in found.cuts))
     try:
         new = type(part).model_validate(fields)
     except ValidationError as e:

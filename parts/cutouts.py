@@ -5,6 +5,7 @@ Owns how a build states them, and what is left of a rectangular sheet: one piece
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import Annotated, Any
@@ -12,27 +13,42 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from elbowroom.parts.contour import Contour, Point, area, flattened
-from elbowroom.parts.measure import Mm
+from elbowroom.parts.measure import Deg, Mm
 
 MOST_POINTS = 2000  # of one outline: a bound on the work, beyond any outline that is drawn by hand or computed here
 CHORD = 1e-4  # mm: of arcs where what is left is worked out; extents must be right to this
 LEAST = 1e-6  # mm2: areas below are rounding where outlines meet
 
-Corner = tuple[Mm, Mm] | tuple[Mm, Mm, float]
+Corner = tuple[Mm, Mm] | tuple[Mm, Mm, Deg]
 Cutout = Annotated[
     tuple[Corner, ...],
     Field(
         min_length=2,
         max_length=MOST_POINTS,
-        description="corners [x, y], in order; [x, y, b] where an arc leads to the next, b = tan(a quarter of its "
-        "angle), positive where it turns left",
+        description="corners [x, y], in order; [x, y, angle] where an arc of that angle leads to the next, "
+        "degrees, positive where it turns left",
     ),
 ]
 
 
 def contour_of(cutout: Cutout) -> Contour:
-    """The outline a build's corners mean."""
-    return tuple((float(c[0]), float(c[1]), float(c[2]) if len(c) == 3 else 0.0) for c in cutout)
+    """The outline a build's corners mean; ValueError where an arc turns by a whole circle or more."""
+    out = []
+    for c in cutout:
+        angle = float(c[2]) if len(c) == 3 else 0.0
+        if abs(angle) >= 360:
+            raise ValueError(
+                f"an arc at ({c[0]:g}, {c[1]:g}) turns by {angle:g} degrees; at most a little less than 360"
+            )
+        out.append((float(c[0]), float(c[1]), math.tan(math.radians(angle) / 4)))
+    return tuple(out)
+
+
+def cutout_of(contour: Contour) -> Cutout:
+    """The corners of an outline as a build states them."""
+    return tuple(
+        (Mm(x), Mm(y), Deg(math.degrees(4 * math.atan(bulge)))) if bulge else (Mm(x), Mm(y)) for x, y, bulge in contour
+    )
 
 
 def remaining(length: float, width: float, contours: tuple[Contour, ...]) -> Any:

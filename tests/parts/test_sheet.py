@@ -11,8 +11,8 @@ from pydantic import ValidationError
 from elbowroom.parts.sheet import PlainSheet
 from tests.parts.probe import KERNEL_MM, extents
 
-NOTCH = [[-60, -10], [-30, -10, 1], [-30, 10], [-60, 10]]  # over the left edge, its end a half circle of radius 10
-ROUND = [[10, 0, 1], [20, 0, 1]]  # a circle of 10
+NOTCH = [[-60, -10], [-30, -10, 180], [-30, 10], [-60, 10]]  # over the left edge, its end a half circle of radius 10
+ROUND = [[10, 0, 180], [20, 0, "180 deg"]]  # a circle of 10
 HOLE = {"face": "top", "at": (0, 20), "diameter": 5}
 
 
@@ -33,7 +33,7 @@ def test_volume_is_what_the_outlines_leave():
     [
         [[[30, -40], [60, -40], [60, 40], [30, 40]]],
         [[[-60, -40], [60, -40], [60, -12], [-60, 5]]],
-        [[[60, 40], [60, -40], [40, -40], [40, -20, 0.3], [40, 20], [40, 40]]],
+        [[[60, 40], [60, -40], [40, -40], [40, -20, 66.8], [40, 20], [40, 40]]],
     ],
 )
 def test_extents_are_those_of_what_is_left(cutouts):
@@ -54,6 +54,7 @@ def test_the_cutouts_are_part_of_the_shape_and_of_its_key():
         ({"cutouts": [[[0, -50], [1, -50], [1, 50], [0, 50]]]}, r"part the sheet into 2 pieces \(3000, 2940 mm2\)"),
         ({"cutouts": [[[0, 0], [5, 5], [5, 0], [0, 5]]]}, "cutout 1 crosses itself"),
         ({"cutouts": [ROUND, [[200, 0], [205, 5], [205, 0]]]}, r"cutout 2, about \(203\.3, 1\.7\), lies outside"),
+        ({"cutouts": [[[0, 0, 360], [5, 5, 10]]]}, r"an arc at \(0, 0\) turns by 360 degrees"),
         ({"cutouts": [[[0, 0], [5, 5]]]}, "an outline without arcs needs at least 3"),
         ({"cutouts": [[[-60, -40], [60, -40], [60, 40], [-60, 40]]]}, "leave nothing of the sheet"),
         ({"cutouts": [ROUND], "holes": [{**HOLE, "at": (15, 7.5)}]}, r"hole 1 in face 'top' comes 0\.30 mm too close"),

@@ -15,6 +15,7 @@ from elbowroom.model.templates.drawing import TemplateError
 from elbowroom.model.templates.notch import FIT_MM, Obstacle, Sheet, notch
 from elbowroom.model.tessellate import tessellate
 from elbowroom.parts import contour, draw
+from elbowroom.parts.cutouts import cutout_of
 from elbowroom.parts.pose import IDENTITY, apply, compose, pose, rotation
 from elbowroom.parts.sheet import PlainSheet
 
@@ -29,7 +30,7 @@ def obstacle(solid, name="o"):
 
 
 def cut_sheet(found):
-    part = PlainSheet(length=100, width=60, thickness=T, cutouts=tuple(c.contour for c in found.cuts))
+    part = PlainSheet(length=100, width=60, thickness=T, cutouts=tuple(cutout_of(c.contour) for c in found.cuts))
     return part.solids()["body"]
 
 
