@@ -166,6 +166,9 @@ class Riser(MadePart):
             return ()
         return ENDS if self.insert_ends == "both" else ("top",)
 
+    def _has_nut(self, end: End) -> bool:
+        return self.hole == "nut" and end == self.nut_end
+
     def _nominal(self, end: End) -> float:
         """Diameter of the hole, or of the stud, at one end before any allowance, mm; 0 where there is none."""
         own = thread(self._thread(end))
@@ -186,7 +189,7 @@ class Riser(MadePart):
             return float(self.thread_depth)
         if end in self._inserts():
             return captive.insert_for(self._thread(end)).pocket
-        if self.hole == "nut" and end == self.nut_end:
+        if self._has_nut(end):
             return captive.nut_pocket(captive.nut_for(self.thread))[1]
         return None
 
@@ -210,15 +213,14 @@ class Riser(MadePart):
         return tuple(self._frame(end) for end in ENDS)
 
     def _frame(self, end: End) -> Frame:
-        tapped = self.hole in ("tapped", "blind") or (self.hole == "male-female" and end == "top")
-        bodies = ("riser", f"insert-{end}") if end in self._inserts() else ("riser",)
+        metal = (f"insert-{end}",) if end in self._inserts() else ("nut",) if self._has_nut(end) else ()
         depth = self._depth(end)
         if self.hole == "tapped":
             depth = float(self.height)
-        threaded = tapped or end in self._inserts() or self.hole == "male-female"
+        threaded = self.hole in ("tapped", "blind", "male-female") or end in self._inserts()
         z, up = (0.0, -1.0) if end == "foot" else (float(self.height), 1.0)
         face = pose((0, 0, z), (0, 0, up), (1, 0, 0))
-        return Frame(end, "face", face, bodies, size=(self._outer(end),) * 2,
+        return Frame(end, "face", face, ("riser", *metal), size=(self._outer(end),) * 2,
                      thread=self._thread(end) if threaded else None, depth=depth if threaded else None)  # fmt: skip
 
     def patterns(self) -> tuple[HolePattern, ...]:
@@ -230,9 +232,7 @@ class Riser(MadePart):
         out = []
         for end in ENDS:
             blank = self.hole == "male-female" and end == "foot"
-            if blank or (self.hole == "insert" and end not in self._inserts()):
-                continue
-            if self.hole == "nut" and end == self.nut_end:
+            if blank or self._has_nut(end) or (self.hole == "insert" and end not in self._inserts()):
                 continue
             frame, depth = self._frame(end), self._depth(end)
             hole = Hole(0.0, 0.0, self._bore(end), thread=frame.thread, depth=depth)

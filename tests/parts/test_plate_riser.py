@@ -395,6 +395,7 @@ def test_nut_pockets_hold_a_nut_of_iso_4032(end, shape, thread, wider):
     assert (nut.name, nut.body, nut.holes[0].thread, nut.holes[0].threaded) == ("nut", "nut", thread, high)
     assert nut.pose[2, 3] == pytest.approx(deep if end == "foot" else 20 - deep)
     np.testing.assert_array_equal(nut.pose[:3, 2], entry.pose[:3, 2])
+    assert part.frame(end).bodies == ("riser", "nut")  # what lies there may touch the nut, should it stand flush
     # It is printed with its pocket upward.
     lying = part.print_pose()
     assert (lying @ (0, 0, 0 if end == "foot" else 20, 1))[2] == pytest.approx(20)
