@@ -120,7 +120,7 @@ def _bracket(card: Gpu, windows: list[tuple[float, float]]) -> Solid:
     # The slot of the first bracket opens to the tab's edge: the tab is drawn around it.
     hx, r, y = x - g.TAB_HOLE_BEHIND, g.TAB_HOLE / 2, g.TAB_HOLE_Y
     back, fore = x - g.TAB_DEPTH, x + std.BRACKET_THICKNESS
-    outline = [(back, t1), (hx - r, t1), (hx - r, y), (hx, y - r), (hx + r, y), (hx + r, t1), (fore, t1), (fore, t0),
+    outline = [(back, t1), (hx - r, t1), (hx - r, y - r), (hx + r, y - r), (hx + r, t1), (fore, t1), (fore, t0),
                (back, t0)]  # fmt: skip
     tab = draw.slab(draw.polygon(outline, seat), holes, std.BRACKET_THICKNESS)
     return draw.fuse(plate, tab)

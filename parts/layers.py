@@ -133,6 +133,10 @@ class DustFilter(FanLayer):
     family: ClassVar[str] = "dust-filter"
     body: ClassVar[tuple[str, Material]] = ("frame", "plastic")
 
+    hole: Mm = dim(
+        Mm(8), "Diameter of the screw holes; round the heads, so that the filter comes off without the screws",
+        source=_PRACTICE, mark="P", ge=2, le=10,
+    )  # fmt: skip
     mesh: Mm = dim(Mm(0.5), "Thickness of the mesh, halfway up the frame", source=_PRACTICE, mark="P", ge=0.1, le=5)
 
     @model_validator(mode="after")

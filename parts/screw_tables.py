@@ -169,7 +169,7 @@ def _inches(*lengths: str) -> tuple[float, ...]:
 
 
 # First choice: V (ISO 4762 lengths, data in bd_warehouse). Second choice: P, sold by some.
-METRIC = Stock((4, 5, 6, 8, 10, 12, 16, 20, 25, 30, 35, 40), (18, 22, 28, 32))
+METRIC = Stock((4, 5, 6, 8, 10, 12, 16, 20, 25, 30, 35, 40), (18, 22, 28, 32, 45, 50))
 # P, both. The whole millimetres are what radiators with this thread are sold with.
 INCHES = Stock(
     _inches("1/4", "3/8", "1/2", "5/8", "3/4", "1", "1 1/4", "1 1/2"),

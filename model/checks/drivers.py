@@ -14,17 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.checks.wordings import mm
-from elbowroom.model.findings import Basis, Finding, Verdict
+from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.pairs import engine_version
 from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.store import Store
 from elbowroom.parts.screw_tables import DRIVER, head, washer
 
-HAND_MM = 40.0  # free above a head for a short key or bit: under it nothing turns the screw; no source (P)
+KEY_MM, KEY_ROOM_MM = (
+    4.0,
+    25.0,
+)  # a slim shank and the short arm of a key: with less nothing turns a screw; no source (P)
 _CLEAR = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
 
-Met = tuple[float, str] | None  # mm free above a head and the piece that ends it; None: free
+# mm free above a head for a driver, the piece that ends it, mm free there for a slim key; None: free.
+Met = tuple[float, str, float] | None
 
 
 def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]:
@@ -35,10 +39,10 @@ def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]
     solids = [s for s in scene.solids if s.body.keep_out is None and not s.piece.part.small]
     starts = np.array([_above(c, row) for c, row in placed])
     ways = np.array([c.joint.axes[row].out for c, row in placed])
-    blocked: dict[tuple[int, str], list[tuple[int, float]]] = {}
+    blocked: dict[tuple[int, str], list[tuple[int, float, float]]] = {}
     for (c, row), met in zip(placed, _met(scene, solids, starts, ways, store), strict=True):
         if met is not None:
-            blocked.setdefault((chosen.index(c), met[1]), []).append((row, met[0]))
+            blocked.setdefault((chosen.index(c), met[1]), []).append((row, met[0], met[2]))
     return [_finding(chosen[i], name, rows) for (i, name), rows in blocked.items()]
 
 
@@ -58,10 +62,10 @@ def _met(
     for s in solids:
         digest.update(f"{s.name}|{s.shape.key}|".encode() + np.round(s.pose, 9).tobytes())
     digest.update(np.round(starts, 6).tobytes() + np.round(ways, 9).tobytes())
-    key = b"drivers" + digest.digest()
-    kept = store.records([key]).get(key)
+    record = b"drivers" + digest.digest()
+    kept = store.records([record]).get(record)
     if kept is not None:
-        return [None if m is None else (float(m[0]), str(m[1])) for m in json.loads(kept)]
+        return [None if m is None else (float(m[0]), str(m[1]), float(m[2])) for m in json.loads(kept)]
     from elbowroom.model.envelopes import Rods, obstacles_of
     from elbowroom.model.freespace import FREE, Space
 
@@ -71,23 +75,24 @@ def _met(
     for k in np.flatnonzero(hit != FREE):
         free, name = space.free_length(starts[k], ways[k], radius, DRIVER.length)
         if name is not None:
-            found[k] = (free, name.split("/")[0])
-    store.keep_records({key: json.dumps(found).encode()})
+            key, _ = space.free_length(starts[k], ways[k], KEY_MM / 2, KEY_ROOM_MM)
+            found[k] = (free, name.split("/")[0], key)
+    store.keep_records({record: json.dumps(found).encode()})
     return found
 
 
-def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float]]) -> Finding:
-    least = min(free for _, free in rows)
-    count = f"{len(rows)} of {len(c.rows)}" if len(rows) < len(c.rows) else f"all {len(rows)}"
+def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float]]) -> Finding:
+    least, key = min(free for _, free, _ in rows), min(k for _, _, k in rows)
+    count = f"{len(rows)} of {len(c.rows)} screws" if len(rows) < len(c.rows) else "its screws"
     fixed = name == "case" or name in {p.name for p in c.pieces}
-    text = (
-        f"{c.joint.name}: {name} leaves {mm(least)} above {count} screws; a straight driver needs {DRIVER.length:g} mm"
-    )
-    if not fixed:
-        text += f": drive them before {name} goes in"
-    verdict: Verdict = "fail" if fixed and least < HAND_MM else "caution"
+    text = f"{c.joint.name}: {name} leaves {mm(least)} above {count}; a straight driver needs {DRIVER.length:g} mm"
+    shut = fixed and key < KEY_ROOM_MM
+    if shut:
+        text += f"; a slim key has {mm(key)} of the {KEY_ROOM_MM:g} it takes"
+    else:
+        text += "; a slim or short one gets there" if fixed else f": drive them before {name} goes in"
     return Finding(
-        "tool-access", verdict, tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text, measured=least,
-        required=DRIVER.length, low=least, high=least, where=(c.joint.axes[rows[0][0]].origin,),
+        "tool-access", "fail" if shut else "caution", tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text,
+        measured=least, required=DRIVER.length, low=least, high=least, where=(c.joint.axes[rows[0][0]].origin,),
         basis=Basis("mesh"), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
     )  # fmt: skip

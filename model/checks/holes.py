@@ -50,7 +50,8 @@ def _fit(joint: Joint, fit: Fit, offer: str | None) -> Finding:
     }  # fmt: skip
     parts = tuple(dict.fromkeys(p.name for p in pieces))
     if not missed:
-        text = f"{names}: all {n} screws pass, the tightest with {mm(-worst)} to spare on its side"
+        count = "its screw passes" if n == 1 else f"all {n} screws pass"
+        text = f"{names}: {count}, the tightest with {mm(-worst)} to spare on its side"
         return Finding("hole-alignment", "pass", parts, text, extra=extra, **common)  # type: ignore[arg-type]
     slide = fit.slide
     kept = [k for k in range(n) if k not in missed]

@@ -26,6 +26,7 @@ from elbowroom.model.scene import Scene
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
 
 BodyPair = tuple[int, int]
+SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)
 WHOLLY = 1 - 1e-3  # share of a body's volume from which it is said to lie wholly inside: meshes agree to that
 
 
@@ -90,7 +91,10 @@ def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
     place = np.array([names.index(p.part.family) for p in pieces])
     by_family = np.array([[gaps.families.get((min(f, g), max(f, g)), 0.0) for g in names] for f in names])
     pairwise = np.maximum(np.maximum(by_piece[:, None], by_piece[None]), by_family[place[:, None], place[None]])
-    out: NDArray[np.float64] = np.maximum(pairwise, gaps.default)
+    # What is screwed down stays where it is: it needs no room to be set in, only not to be met.
+    small = np.array([p.part.small for p in pieces])
+    default = np.where(small[:, None] | small[None], min(gaps.default, SMALL_GAP_MM), gaps.default)
+    out: NDArray[np.float64] = np.maximum(pairwise, default)
     return out
 
 

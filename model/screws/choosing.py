@@ -21,6 +21,7 @@ from elbowroom.model.screws.axes import Axis, Passed
 from elbowroom.model.screws.holding import bearing, washer_for
 from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant, slots_of
 from elbowroom.model.screws.stack import (
+    LEAST_THREADS,
     Choice,
     Judged,
     Layer,
@@ -38,6 +39,7 @@ from elbowroom.parts.threads import thread
 
 SOFT = frozenset({"gasket", "rubber"})  # materials that a screw presses together
 PRESSED = 0.5  # of a soft layer's thickness that may be gone under a screw; common practice, no source (P)
+AROUND_MM = 0.3  # mm wider than a head a hole is to lie around it: play of both; no source (P)
 _SAME = 1e-6  # mm: a field is the thickness it is compared with
 _NUMBERED = re.compile(r" \d+$")
 
@@ -108,24 +110,53 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
     if unsaid:
         why = f"how thick {unsaid[0].piece.name} is there cannot be said: there is no sheet beside the screw"
         return Chosen(joint, taken, (), None, size, head, length, washers, words, bears=bears, why=why)
-    layers = tuple(_layer(p) for p in axis.passed)
+    layers = tuple(_layer(p) for p in _under_head(axis.passed, head, size))
     try:
         receiver = _receiver(joint, axis)
     except ValueError as e:
         return Chosen(joint, taken, layers, None, size, head, length, washers, words, bears=bears, why=str(e))
     washer = washer_layer(size)
-    choice = choose(layers, receiver, screw_tables.stock(size), washer, 2)
+    receiver, choice = _settled(layers, receiver, size, washer)
     if words is not None and length is not None:
         under = (*layers, *([washer] * washers))
         judged = judge(length, screw_tables.length_tolerance(size, length), under, receiver)
         return Chosen(joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, bears)
     if needs_washer and choice.washers == 0:
-        with_one = choose((*layers, washer), receiver, screw_tables.stock(size), washer, 1)
+        with_one = choose((*layers, washer), receiver, screw_tables.stock(size), washer, 2)
         choice = replace(with_one, washers=with_one.washers + 1)
     best = choice.best
     if best is None:
         return Chosen(joint, taken, layers, receiver, size, head, choice=choice, bears=bears)
     return Chosen(joint, taken, layers, receiver, size, head, best.length, choice.washers, None, best, choice, bears)
+
+
+def _settled(layers: Sequence[Layer], receiver: Receiver, size: str, washer: Layer) -> tuple[Receiver, Choice]:
+    """The stock screw for these layers, and the receiver with the engagement that was asked for in the end.
+
+    The rule of the material asks for a thread that holds as much as the screw does. Where no stock length gives that,
+    one diameter will do, and in thin metal two and a half turns: both common practice, no source.
+    """
+    own, stock = screw_tables.shank(receiver.thread), screw_tables.stock(size)
+    choice = choose(layers, receiver, stock, washer, 2)
+    for least, said in ((own.major, "1 diameter"), (LEAST_THREADS * own.pitch, f"{LEAST_THREADS:g} turns")):
+        if choice.best is not None:
+            break
+        if least < receiver.wanted:
+            why = (
+                f"{said} (common practice): no stock length gives the {receiver.wanted:.2f} mm of {receiver.least_why}"
+            )
+            receiver = replace(receiver, least=least, least_why=why)
+            choice = choose(layers, receiver, stock, washer, 2)
+    return receiver, choice
+
+
+def _under_head(passed: Sequence[Passed], head: Head, size: str) -> Sequence[Passed]:
+    """What a head bears on and what lies below: outer pieces whose hole takes the head and a washer lie around it."""
+    wide = max(screw_tables.head(head, size).diameter, screw_tables.washer(size).outer) + AROUND_MM
+    kept = list(passed)
+    while len(kept) > 1 and (hole := kept[-1].opening) is not None and hole.diameter >= wide:
+        kept.pop()
+    return kept
 
 
 def _head(wanted: Head, size: str) -> Head:
@@ -196,7 +227,7 @@ def _length(axis: Axis) -> float:
 
 def _bearing(joint: Joint, axis: Axis, head: Head, size: str) -> tuple[tuple[float, float] | None, bool]:
     """How the head bears on the outermost hole, and whether it takes a washer to."""
-    last = axis.passed[-1]
+    last = _under_head(axis.passed, head, size)[-1]
     if last.pattern is None or last.hole is None:
         return None, False
     wide, slot = screw_tables.head(head, size).diameter, slots_of(last.pattern)[last.hole]

@@ -41,7 +41,7 @@ def stand(chosen: Sequence[Chosen]) -> tuple[list[Piece], list[Joined]]:
 
 def _pieces(c: Chosen, row: int) -> list[Piece]:
     axis, where = c.joint.axes[row], f"{c.joint.name} {row + 1}"
-    height = sum(p.thickness or 0.0 for p in axis.passed)
+    height = sum(x.thickness for x in c.layers)
     out: list[Piece] = []
     for k in range(c.washers):
         size = washer(c.thread)
