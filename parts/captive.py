@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from elbowroom.parts.base import Mark
 from elbowroom.parts.screw_tables import NUTS, NutSize
 from elbowroom.parts.threads import thread
 
@@ -45,7 +44,6 @@ INSERTS: MappingProxyType[str, Insert] = MappingProxyType(
         "M5": Insert(7.1, 9.5, 6.4, 2.6),
     }
 )
-INSERT_SOURCE: tuple[str, Mark] = ("makers' listings of heat-set inserts (data in the PyPI package bd_warehouse)", "V")
 INSERT_ROOM = 1.0  # mm of pocket below an insert, for the plastic it displaces: 0.5 to 1; V, makers' instructions
 
 NUT_PLAY = 0.2  # mm a nut's pocket is wider across the flats than the nut: pressed in by hand; P
