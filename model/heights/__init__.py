@@ -28,7 +28,7 @@ def settled(document: Document, progress: Progress | None = None) -> tuple[Docum
     wishes, problems = wishes_of(document)
     if not (wishes.heights or wishes.lifts or problems):
         return document, []
-    told = {p.path for p in problems}
+    told = {p.path[:n] for p in problems for n in range(3, len(p.path) + 1)}  # what holds a fault is one by itself, too
     try:
         build = load(with_numbers(document, wishes.trial()))
         if problems:

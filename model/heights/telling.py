@@ -40,7 +40,7 @@ class Choice:
 def finding(group: Group, layout: Layout, limits: Sequence[Limit], choice: Choice) -> Finding:
     """The finding about one group's height."""
     name, carried = group.wish.entry, group.lift or _first_carried(group, layout)
-    pieces = [layout.piece(p) for p in sorted(group.moves)]
+    pieces = [p for p in layout.pieces if p.name in group.moves]  # those of a later group are not there yet
     open_limits = [x for x in limits if x not in choice.aside]
     ok = choice.within is not None and not choice.aside and not choice.doubt
     verdict: Verdict = "pass" if ok else "unknown" if choice.doubt and not choice.aside else "fail"
@@ -75,9 +75,8 @@ def finding(group: Group, layout: Layout, limits: Sequence[Limit], choice: Choic
     remedies: tuple[str, ...] = ()
     if missing is not None:
         remedies = (f"make {mm(missing)} of room: move one of those named away from {carried}, or take a thinner one",)
-    parts = (carried, *(p.name for p in pieces if p.name != carried))
     return Finding(
-        "height", verdict, parts[:1], text, (), choice.height, "mm", None, low, high, (), basis, remedies,
+        "height", verdict, (carried,), text, (), choice.height, "mm", None, low, high, (), basis, remedies,
         tuple(extra), name.replace(" ", "-"),
     )  # fmt: skip
 
