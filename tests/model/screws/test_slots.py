@@ -189,6 +189,15 @@ def test_all_that_pass_as_placed_stay():
     assert (found.dx, found.dy, found.lost, found.moved) == (0.0, 0.0, (), False)
 
 
+@pytest.mark.parametrize(("off", "slide"), [((3.0, 0.1), (0.0, -0.1)), ((7.0, 0.1), (-2.0, -0.1)), ((-6, 0), (1, 0))])
+def test_along_a_slot_the_slide_is_the_shortest(off, slide):
+    """Slots 10 long and as wide as the screw: any place along them is as central, so the nearest one is taken."""
+    points = [(x + off[0], y + off[1]) for x, y in row(3, 15)]
+    found = best_slide(points, 3.0, cut(row(3, 15), 3.0, 10.0), reach=(20, 5))
+    assert found.lost == ()
+    assert (found.dx, found.dy) == pytest.approx(slide, abs=1e-6)
+
+
 @pytest.mark.parametrize("angle", [0, 90, 30, 137.3])
 @pytest.mark.parametrize("length", [0.0, 6.0])
 def test_a_screw_as_wide_as_its_slot_is_brought_to_its_centre_line(angle, length):
@@ -270,6 +279,26 @@ def test_what_cannot_be_is_refused():
         best_slide([(0, 0)], -1.0, [], reach=(1, 1))
     with pytest.raises(ValueError, match=r"two lengths of 0 or more, not -1 and 2 mm"):
         best_slide([(0, 0)], 3.0, [], reach=(-1, 2))
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_round_holes_that_each_miss_a_little(seed):
+    """Slides are discs here, and the deepest place lies between arcs alone, which a coarse grid steps over."""
+    rng = random.Random(seed)
+    points = [(30.0 * i, 40.0 * j) for i in range(4) for j in range(2)]
+    slots = [Slot(x + 1 + rng.uniform(-1, 1), y - 1 + rng.uniform(-1, 1), rng.uniform(3.6, 4.8)) for x, y in points]
+    found = best_slide(points, 3.0, slots, reach=(3, 3))
+    _, miss = grid(points, slots, 3.0, (3, 3), 0.04)
+    count = (miss.min(2) <= PASS_MM).sum(1)
+    assert len(found.passing) >= count.max()
+    for i in found.passing:
+        x, y = points[i]
+        assert shapely_miss(slots[found.slot[i]], x + found.dx, y + found.dy, 3.0) <= PASS_MM
+    # The most central place is one of the grid's, to the grid's step.
+    rows = count == len(found.passing)
+    worst = np.where(miss.min(2) <= PASS_MM, miss.min(2), -np.inf).max(1)
+    value = max(found.residual[i] for i in found.passing)
+    assert value <= worst[rows].min(initial=np.inf) + 1e-6
 
 
 def test_no_slots_and_no_points():
