@@ -17,6 +17,8 @@ MANY = 200  # heights asked before cells become coarse: some seconds, where each
 _SLIVER = 1e-7  # mm: what rounding leaves between stretches that join, far below any tolerance of a gap (1e-6)
 _EDGE = 1e-5  # mm: to which the edge inside a cell is halved down
 
+_WORTH = 1 / 8  # of a cell: an answer that holds over less is not worth stepping on; halving comes as near as soon
+
 Stretch = tuple[float, float]
 
 
@@ -55,7 +57,7 @@ def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
             continue
         middle = (a + b) / 2
         answer = at(middle)
-        if answer.radius < (b - a) / 2 and b - a <= (RESOLUTION if len(known) < MANY else COARSE):
+        if answer.radius < (b - a) * _WORTH and b - a <= (RESOLUTION if len(known) < MANY else COARSE):
             read = max(read, b - a)
             bad += _cell(at, a, middle, b)
             continue
