@@ -163,7 +163,7 @@ def _made(
         problems.append(document.problem(path, f"{piece.name}: {e}"))
         return None
     if not found.cuts:
-        return piece, [f"{piece.name}: {listed} clears it by {cut.gap:g} mm already; nothing is cut"]
+        return piece, [f"{piece.name}: nothing is cut, since it clears {listed} by {cut.gap:g} mm already"]
     fields = {name: getattr(part, name) for name in type(part).model_fields}
     fields["cutouts"] = (*part.cutouts, *(cutout_of(c.contour) for c in found.cuts))
     try:

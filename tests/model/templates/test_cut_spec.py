@@ -89,7 +89,7 @@ def test_what_is_clear_already_is_left_alone(store):
     far = BUILD.replace("x: -25, y: 0, z: -30", "x: -25, y: 0, z: 10")
     before, made = cut(store, "cut:\n  - {in: shelf, for: rod}\n", far)
     assert made.layout.piece("shelf").part == before.piece("shelf").part
-    assert made.notes == ("shelf: rod clears it by 2 mm already; nothing is cut",)
+    assert made.notes == ("shelf: nothing is cut, since it clears rod by 2 mm already",)
 
 
 def test_every_fault_is_told_with_its_place(store):
