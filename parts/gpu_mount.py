@@ -32,7 +32,7 @@ GROOVE_FLOOR, GROOVE_WIDTH = 3.0, 1.77  # mm: the card's edge stands 3.4 up; 1.5
 RIBBON_THICKNESS = 2.0  # mm: sleeved ribbon (P)
 FOOT_SCREW = 4.5  # mm, through for an M4 (P)
 LIP = 12.0  # mm a rear mount's shelf for the card's tab reaches out, as far as the tab (11.43) and a little (P)
-MARGIN = 10.0  # mm of plate around the slots of a rear mount, where its own screws go (P)
+MARGIN, EDGE = 13.0, 5.0  # mm of plate beside the slots of a rear mount, where its own screws go, and from its edge (P)
 STIFFENER, STIFFENER_Y = 18.0, 6.0  # mm: depth and place of the rib under a rear mount's arm (P)
 PLATE_BELOW = 24.0  # mm a rear mount's plate reaches below the slot (P)
 TONGUE_PLAY = 1.0  # mm around the card bracket's tongues where they pass the arm (P)
@@ -145,7 +145,7 @@ class GpuMount(Part):
             x, y = self.foot_length / 2 - 10, self.foot_depth / 2 - 7
             return (HolePattern("foot", at, self._corners(x, y), "bracket"),)
         (y0, y1), top = self._plate_y, std.FULL_HEIGHT.shelf
-        corners = self._corners((top + PLATE_BELOW) / 2 - MARGIN / 2, (y1 - y0) / 2 - MARGIN / 2)
+        corners = self._corners((top + PLATE_BELOW) / 2 - EDGE, (y1 - y0) / 2 - EDGE)
         tabs = tuple(
             Hole(self._plate_x[1] - TAB_HOLE_BEHIND, TAB_HOLE_Y - k * std.SLOT_PITCH, thread("6-32").bore,
                  thread="6-32", threaded=float(self.sheet))
@@ -209,7 +209,8 @@ class GpuMount(Part):
         ]
         plate = draw.slab(draw.rectangle(y0, -PLATE_BELOW, y1, top), windows, t)
         plate = draw.one(draw.baked(plate, pose((x0, 0, 0), (1, 0, 0), (0, 1, 0))))
-        lip = draw.box((x1 - LIP, y0, top - t), (x1, y1, top))
+        # As wide as the tabs, so that the cut it comes through leaves sheet under the plate's own screws.
+        lip = draw.box((x1 - LIP, y0 + MARGIN, top - t), (x1, y1 - MARGIN, top))
         under = -RISER_THICKNESS
         arm = draw.box((x0, -RISER_HALF, under - t), (RISER_X[1], RISER_HALF, under))
         # The card's bracket hangs down through the arm's root; the rib beside it carries the arm.
