@@ -72,7 +72,7 @@ def needed(piece: Piece, layout: Layout) -> Need:
 def _touched(name: str, layout: Layout) -> list[Piece]:
     """The pieces a piece has a mate with, each once, in the layout's order."""
     names = {m.to_piece if m.piece == name else m.piece for m in layout.mates if name in (m.piece, m.to_piece)}
-    return [p for p in layout.pieces if p.name in names - {name}]
+    return [p for p in layout.pieces if p.name in names]
 
 
 def _listed(names: list[str]) -> str:
