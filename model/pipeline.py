@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from elbowroom.model import heights, source
 from elbowroom.model.findings import Finding
@@ -17,6 +18,10 @@ from elbowroom.model.place import place
 from elbowroom.model.plumbing import Plumbing, plumb
 from elbowroom.model.resolve import Build, load
 from elbowroom.model.scene import Mesh, Scene
+
+if TYPE_CHECKING:
+    from elbowroom.model.screws.fasten import Fastened
+    from elbowroom.model.screws.offers import Offer
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 
@@ -31,6 +36,8 @@ class Checked:
     findings: list[Finding]
     parts: Scene  # the parts alone, without fittings and tubes: what port reach is judged in
     plumbing: Plumbing | None = None
+    fastened: Fastened | None = None
+    offers: Sequence[Offer] = ()
 
 
 def read(
@@ -51,12 +58,25 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     build, layout, plumbing, heights_found = read(file, overrides, progress)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
     from elbowroom.model import checks, reach
+    from elbowroom.model.checks import drivers, holes, screws
+    from elbowroom.model.cutting import cut
+    from elbowroom.model.screws.fasten import fasten
+    from elbowroom.model.screws.offers import offers
     from elbowroom.model.solidify import solidify
     from elbowroom.model.store import Store
 
     store = Store.default()
+    fastened = fasten(build, layout, solidify(layout, store, progress))
+    offered = offers(fastened.joints)
+    layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
-    findings = reach.check(parts, plumbing, store, progress)
+    findings = [
+        *holes.check(fastened.joints, {o.joint: o.words for o in offered}, fastened.undrilled),
+        *was_cut,
+        *screws.check(fastened.chosen),
+        *drivers.check(parts, fastened.chosen, store),
+        *reach.check(parts, plumbing, store, progress),
+    ]
     if plumbing is not None:
         from elbowroom.model.checks import coolant, loop, tubes
         from elbowroom.model.laying import lay
@@ -70,7 +90,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         layout = laid.layout
     scene = solidify(layout, store, progress)
     findings = [*heights_found, *checks.run(scene, store, progress), *findings]
-    return Checked(build, layout, scene, findings, parts, plumbing)
+    return Checked(build, layout, scene, findings, parts, plumbing, fastened, offered)
 
 
 def reach_solids(checked: Checked) -> dict[str, Mesh]:

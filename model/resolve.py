@@ -20,6 +20,7 @@ from elbowroom.model.cut_spec import CutSpec
 from elbowroom.model.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.make_spec import MakeWords, PrinterSpec, variants
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
+from elbowroom.model.screw_spec import ScrewsSpec
 from elbowroom.model.source import Document
 from elbowroom.model.spec import AXES, WALLS, At, BuildSpec, GapsSpec, Layering, Placement, Stack
 from elbowroom.model.wording import problems_of
@@ -70,6 +71,7 @@ class Build:
     tube: TubeSpec | None = None
     fittings: FittingsSpec = field(default_factory=FittingsSpec)
     coolant: CoolantSpec = field(default_factory=CoolantSpec)
+    screws: ScrewsSpec = field(default_factory=ScrewsSpec)
     make: tuple[Entry, ...] = ()
     printer: PrinterSpec = field(default_factory=PrinterSpec)
     cut: tuple[CutSpec, ...] = ()
@@ -113,6 +115,7 @@ class _Loader:
             spec.tube,
             spec.fittings,
             spec.coolant,
+            spec.screws,
             make=tuple(e for i, value in enumerate(spec.make) for e in self._made(value, ("make", i))),
             printer=spec.printer,
             cut=tuple(spec.cut),

@@ -134,7 +134,10 @@ class Adapter(MadePart):
     def frames(self) -> tuple[Frame, ...]:
         size = (float(self.length), float(self.width))
         names = tuple(b.name for b in self.bodies())
-        bodies = {s: tuple(n for n in names if n == "plate" or n.startswith(f"insert-{s}-")) for s in ("a", "b")}
+        through = {f"insert-{side}-{i}" for side, i, h in self._inserts() if self._depth(h) is None}
+        bodies = {
+            s: tuple(n for n in names if n == "plate" or n.startswith(f"insert-{s}-") or n in through) for s in "ab"
+        }
         return (
             Frame("a", "face", pose((0, 0, self.thickness), (0, 0, 1), (1, 0, 0)), bodies["a"], size=size),
             Frame("b", "face", pose((0, 0, 0), (0, 0, -1), (1, 0, 0)), bodies["b"], size=size),
@@ -162,7 +165,10 @@ class Adapter(MadePart):
         if h.insert and h.thread is not None:
             length = captive.insert_for(h.thread).length
             return Hole(x, y, thread(h.thread).bore, thread=h.thread, depth=self._depth(h), threaded=length)
-        return Hole(x, y, self._wide(h.bore), float(h.slot), float(h.angle), h.thread, self._depth(h))
+        under = None if h.recess_depth is None else float(self.thickness - h.recess_depth)
+        return Hole(
+            x, y, self._wide(h.bore), float(h.slot), float(h.angle), h.thread, self._depth(h), under_head=under
+        )
 
     def _lying(self) -> Pose:
         """Flat on face b, or on face a where more pockets and recesses open in b: those print best looking up."""

@@ -119,6 +119,7 @@ class Hole:
     angle: direction of the slot from the pattern's x axis, degrees. thread: designation, None for a clearance hole.
     depth: mm a screw may go in from the face before it meets something; None for a through hole. threaded: mm of thread
     from the face; None: as deep as the hole. stop: what lies at the bottom, where a screw must not get to ("fins").
+    under_head: mm of material under the head of a screw that is sunk in the hole's other end.
     """
 
     x: float
@@ -130,6 +131,7 @@ class Hole:
     depth: float | None = None
     threaded: float | None = None
     stop: str | None = None
+    under_head: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

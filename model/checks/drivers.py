@@ -84,7 +84,9 @@ def _met(
 def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float]]) -> Finding:
     least, key = min(free for _, free, _ in rows), min(k for _, _, k in rows)
     count = f"{len(rows)} of {len(c.rows)} screws" if len(rows) < len(c.rows) else "its screws"
-    fixed = name == "case" or name in {p.name for p in c.pieces}
+    last = c.joint.axes[rows[0][0]].passed[-1].opening
+    sunk = last is not None and last.under_head is not None  # driven before the plate they are sunk in goes on
+    fixed = not sunk and (name == "case" or name in {p.name for p in c.pieces})
     text = f"{c.joint.name}: {name} leaves {mm(least)} above {count}; a straight driver needs {DRIVER.length:g} mm"
     shut = fixed and key < KEY_ROOM_MM
     if shut:

@@ -25,7 +25,10 @@ FIT = "fit"
 LIFT = "lift"
 # Families whose height may be left open: the field, and the frames at its two ends. Such a family promises that a
 # change of the field moves no point of the part by more than the change, seen from either end.
-OPEN: dict[str, tuple[str, tuple[str, str]]] = {"riser": ("height", ("foot", "top"))}
+OPEN: dict[str, tuple[str, tuple[str, str]]] = {
+    "riser": ("height", ("foot", "top")),
+    "spacer": ("height", ("foot", "top")),
+}
 
 
 class Fit(BaseModel):

@@ -70,12 +70,15 @@ def make(
     InputError where the input cannot be used, OutputError where the files cannot be written.
     """
     from elbowroom.model.making.asked import asked
+    from elbowroom.model.making.adapters import adapters
     from elbowroom.model.making.orders import gathered
     from elbowroom.model.place import place
 
     build = asked(file, part, overrides)
     layout = place(build)
     orders = gathered(layout, build.make, build.printer)
+    if build.case is not None:
+        orders += adapters(build, layout, store, progress)
     if not orders:
         raise InputError(
             f"{file}: nothing to make: no part of the build is printed, and nothing stands under make; "
@@ -132,6 +135,7 @@ def write(
     if "step" in only:
         for order, _, _ in made:
             files[f"step/{order.label}.step"] = exact_step(order, job)
+    files |= {f"layers/{order.label}.yaml": order.entry.encode() for order, _, _ in made if order.entry}
     names = [*files, SHEET]
     refuse_others(folder, names)
     notes += [f"{name} is from an earlier run; it is left as it is" for name in left_over(folder, names)]

@@ -27,7 +27,8 @@ from elbowroom.parts.pose import Pose, apply
 class Order:
     """One part to make `count` times. part: as designed. drawn: with its holes as the printer needs them. pose: the
     drawn part to the bed. label: its name in files. wanted: the pieces of the build it is for, none for one asked for
-    by itself. bodies: those that are printed. about: what it is for, where that needs saying.
+    by itself. bodies: those that are printed. about: what it is for, where that needs saying. entry: how a build file
+    has it as a layer, for a part the build does not have yet.
     """
 
     label: str
@@ -39,6 +40,7 @@ class Order:
     need: advice.Need
     bodies: frozenset[str]
     about: str = ""
+    entry: str = ""
 
     @property
     def height(self) -> float:
@@ -92,6 +94,7 @@ def ordered(
     need: advice.Need,
     printer: PrinterSpec,
     about: str = "",
+    entry: str = "",
 ) -> Order:
     """An order for a part, its holes widened for the printer; raises InputError where that cannot be."""
     offset = float(printer.hole_offset)
@@ -103,7 +106,7 @@ def ordered(
         raise InputError(f"{label}: its holes cannot be made {offset:g} mm wider for the printer: {why}") from None
     if pose is None:
         raise InputError(f"{label}: a {part.family} with these fields is not one to print")
-    return Order(label, part, drawn, pose, count, wanted, need, advice.printed_bodies(drawn), about)
+    return Order(label, part, drawn, pose, count, wanted, need, advice.printed_bodies(drawn), about, entry)
 
 
 def _labels(parts: dict[tuple[str, str], Part], names: dict[tuple[str, str], str]) -> dict[tuple[str, str], str]:

@@ -57,7 +57,8 @@ class Passed:
 class Axis:
     """One screw's line. `piece`, `pattern`, `hole`: what it ends in. origin: on that piece's face, in case coordinates;
     out: unit vector from there to the head. passed: from the face to the head. blocked: a piece on the way that has no
-    hole for it and is no wall to drill.
+    hole for it and is no wall to drill. free: mm from the face to what lies behind a hole that goes through; None: no
+    end to it, or the hole has its own.
     """
 
     piece: Piece
@@ -68,6 +69,7 @@ class Axis:
     out: tuple[float, float, float]
     passed: tuple[Passed, ...]
     blocked: str | None = None
+    free: float | None = None
 
     @property
     def receiver(self) -> Hole:
@@ -153,7 +155,21 @@ class _Walker:
         if not passed and blocked is None:
             return None  # nothing is mated before it: an unused hole
         self._use([(face, i)], passed)
-        return _axis(face, i, "thread", point, out, passed, blocked)
+        return replace(_axis(face, i, "thread", point, out, passed, blocked), free=self._free(face, i, point, out))
+
+    def _free(self, face: _Face, i: int, point: Vector, out: Vector) -> float | None:
+        """mm a screw may go into a hole that goes through, where something closed lies on the piece's other side."""
+        hole = face.pattern.holes[i]
+        if hole.depth is not None:
+            return None
+        deep = self._through(face, i, point, -out)
+        behind = None if deep is None else self._next(face.piece, point - deep * out, -out, {face.piece.name})
+        if behind is None:
+            return None
+        if isinstance(behind, Passed) and (opening := behind.opening) is not None:
+            room = -edge(opening, *behind.at)
+            return None if opening.thread is None and room >= hole.diameter / 2 else deep
+        return deep
 
     def _bolt(self, face: _Face, i: int) -> Axis | None:
         """What a hole without thread is in line with, both ways; None where that is nothing, or a thread."""
@@ -237,8 +253,8 @@ class _Walker:
             opening = step.opening
             if opening is not None and opening.thread is not None:
                 return found[:-1], step.piece.name
-            if step.thickness is None:
-                return found, None
+            if step.thickness is None or (opening is not None and opening.under_head is not None):
+                return found, None  # a head that is sunk there is the end of it
             piece, point = step.piece, point + step.thickness * out
             seen.add(piece.name)
         return found, None
@@ -262,7 +278,8 @@ class _Walker:
             reach = 0.0 if covering and frame.kind == "wall" else NEAR_MM
             if best is not None and best[0] <= reach:
                 _, face, hole, at = best
-                deep = self._through(face, hole, face.point(hole), out)
+                under = face.pattern.holes[hole].under_head
+                deep = self._through(face, hole, face.point(hole), out) if under is None else under
                 return Passed(other, face.pattern, hole, at, _tuple(point), deep)
             if not covering:
                 continue

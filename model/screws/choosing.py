@@ -205,8 +205,10 @@ def _receiver(joint: Joint, axis: Axis) -> Receiver:
     body = next((b for b in part.bodies() if b.name == axis.pattern.body), Body("body"))
     # An open-ended hole has no end for the rule of a blind one.
     least = least_engagement(hole.thread, body.material, threaded, depth)
-    off = 0.0 if depth is None else spread(part, depth)
-    return Receiver(hole.thread, depth, off, off, threaded, hole.stop, least.value, least.why)
+    end = depth if depth is not None else axis.free
+    off = 0.0 if end is None else spread(part, end)
+    free = axis.free if depth is None else None
+    return Receiver(hole.thread, depth, off, off, threaded, hole.stop, least.value, least.why, free)
 
 
 def _free_depth(axis: Axis) -> float | None:

@@ -172,6 +172,16 @@ def test_a_plate_placed_by_its_front_is_lifted_by_its_thickness_more() -> None:
     assert finding.measured == 18.6
 
 
+def test_a_spacer_may_carry_it_as_well() -> None:
+    doc = document(CABLE + BOX)
+    spacer = {"spacer": "custom", "height": "fit", "on": "plate.mount-*", "by": "top"}
+    out, [finding] = heights.settled(
+        Document({**doc.values, "parts": {**doc.values["parts"], "riser": spacer}}, doc.marks, doc.keys, doc.name)
+    )
+    assert finding.verdict == "pass"
+    assert out.values["parts"]["riser"]["height"] == 18.6
+
+
 def test_a_riser_that_its_part_stands_on_needs_no_lift() -> None:
     text = document(
         CABLE.replace("617", "600") + "  carried: {box: custom, length: 80, width: 80, height: 10, on: pillar.top}\n"

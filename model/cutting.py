@@ -1,0 +1,60 @@
+"""Cutting sheets of the build as it asks (`cut`): before what is screwed into ports and laid between them is judged.
+
+Owns the order of it: the sheets to cut are taken out, fittings and tubes find their places among the rest, and the
+sheets come back with the outlines that clear them. What an outline is belongs to `cut_spec` and `templates`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+from elbowroom.model.cut_spec import apply
+from elbowroom.model.findings import Basis, Finding
+from elbowroom.model.layout import Layout
+from elbowroom.model.plumbing import Plumbing
+from elbowroom.model.resolve import Build
+from elbowroom.model.solidify import solidify
+from elbowroom.model.store import Store
+
+Progress = Callable[[int, int, str], None]
+
+
+def cut(
+    build: Build, layout: Layout, plumbing: Plumbing | None, store: Store, progress: Progress | None = None
+) -> tuple[Layout, list[Finding]]:
+    """The layout with its sheets cut, and what was cut. Raises BuildError with the faults of the words."""
+    if not build.cut:
+        return layout, []
+    named = [c.in_ for c in build.cut]
+    sheets = {p.name for p in layout.pieces if any(p.name == n or re.fullmatch(re.escape(n) + r" \d+", p.name) for n in named)}
+    standing = _without(layout, sheets)
+    if plumbing is not None:
+        from elbowroom.model.laying import lay
+
+        standing = lay(standing, plumbing, store, progress).layout
+    whole = replace(standing, pieces=(*standing.pieces, *(p for p in layout.pieces if p.name in sheets)))
+    done = apply(whole, solidify(whole, store, progress), build.cut, build.document)
+    new = {p.name: p for p in done.layout.pieces if p.name in sheets}
+    told = [
+        Finding(
+            "cut", "caution" if new[name] is not old else "pass", (name,), note, basis=Basis("mesh"),
+            extra=(("cutouts", len(getattr(new[name].part, "cutouts", ()))),), place=str(k),
+        )
+        for k, note in enumerate(done.notes, 1)
+        for name, old in ((p.name, p) for p in layout.pieces if p.name in sheets)
+        if note.startswith(f"{name}:")
+    ]  # fmt: skip
+    return replace(layout, pieces=tuple(new.get(p.name, p) for p in layout.pieces)), told
+
+
+def _without(layout: Layout, names: set[str]) -> Layout:
+    return replace(
+        layout,
+        pieces=tuple(p for p in layout.pieces if p.name not in names),
+        mates=tuple(m for m in layout.mates if m.piece not in names and m.to_piece not in names),
+        joined=tuple(
+            j for j in layout.joined if j.body.split("/")[0] not in names and j.to_body.split("/")[0] not in names
+        ),
+    )

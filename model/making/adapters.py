@@ -1,0 +1,65 @@
+"""Adapter plates that a build's joints are offered, as orders.
+
+Owns finding them anew for `make`, and the layer a build file is to have for each, so that the stack with the plate in
+it can be checked before anything is printed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from elbowroom.model.layout import Layout
+from elbowroom.model.making import advice
+from elbowroom.model.making.orders import Order, ordered
+from elbowroom.model.resolve import Build
+from elbowroom.model.store import Store
+from elbowroom.model.writers.names import UniqueNames
+from elbowroom.parts.base import Part
+
+Progress = Callable[[int, int, str], None]
+
+
+def adapters(build: Build, layout: Layout, store: Store | None, progress: Progress | None = None) -> list[Order]:
+    """An order for each adapter plate that would join a part to the slots it misses."""
+    from elbowroom.model.screws.fasten import fasten
+    from elbowroom.model.screws.offers import offers
+    from elbowroom.model.solidify import solidify
+
+    fastened = fasten(build, layout, solidify(layout, store or Store.default(), progress))
+    names, out = UniqueNames(), []
+    for offer in offers(fastened.joints):
+        if offer.part is None:
+            continue
+        label = names.take(f"adapter for {offer.joint}")
+        about = f"joins {offer.joint} to the slots it misses: {offer.words}"
+        entry = _entry(offer.part, offer.joint, offer.centre)
+        out.append(ordered(label, offer.part, 1, (), advice.alone(offer.part), build.printer, about, entry))
+    return out
+
+
+def _entry(part: Part, joint: str, centre: tuple[float, float]) -> str:
+    """The plate as a layer, to be put nearest to the panel."""
+    import yaml
+
+    fields = {k: v for k, v in _written(part).items() if k not in ("hole_allowance",)}
+    words = {f"{part.family}": "custom", "name": f"adapter for {joint.replace('.', ' ')}"}
+    for key, at in zip(("slide", "aside"), centre, strict=True):
+        if abs(at) > 1e-6:
+            words[key] = round(at, 4)  # type: ignore[assignment]
+    text = yaml.safe_dump([{**words, **fields}], sort_keys=False, default_flow_style=None, width=110)
+    return f"# The first of the stack's layers: between the panel and what {joint.rsplit('.', 1)[0]} has before it.\n{text}"
+
+
+def _written(part: Part) -> dict[str, Any]:
+    """The fields that differ from the family's own, as plain values."""
+    return dict(_short(part.model_dump(mode="json", exclude_defaults=True, exclude_none=True)))
+
+
+def _short(value: Any) -> Any:
+    """Numbers to a tenth of a micron, as a person would write them."""
+    if isinstance(value, float):
+        return round(value, 4) + 0.0
+    if isinstance(value, dict):
+        return {k: _short(v) for k, v in value.items()}
+    return [_short(v) for v in value] if isinstance(value, (list, tuple)) else value
