@@ -73,7 +73,7 @@ def export(
     only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
     set_: Set = None,
 ) -> None:
-    """Write the build as files: step, stl, glb, json and bom; and reach, the room before each port, when named."""
+    """Write the build as files: step, stl, glb, json, bom, templates; and reach, the room before ports, when named."""
     from elbowroom.model import pipeline
     from elbowroom.model.terminal import bar, summary, written
     from elbowroom.model.writers import chosen, write
@@ -82,7 +82,9 @@ def export(
     with bar() as progress:
         checked = pipeline.check(file, set_ or (), progress)
         spaces = partial(pipeline.reach_solids, checked)
-        result = write(checked.scene, checked.findings, to, formats, progress, reach=spaces)
+        result = write(
+            checked.scene, checked.findings, to, formats, progress, reach=spaces, templates=checked.build.templates
+        )
     summary(checked.layout.title, checked.findings, checked.layout.interior)
     written(result)
     raise typer.Exit(_status(checked))
@@ -129,7 +131,9 @@ def demo(
         summary(f"{before.layout.title}, as first planned", before.findings, before.layout.interior)
         with bar() as progress:
             after = pipeline.check(mended, (), progress)
-            result = write(after.scene, after.findings, to / demos.slug(mended), formats, progress)
+            result = write(
+                after.scene, after.findings, to / demos.slug(mended), formats, progress, templates=after.build.templates
+            )
         summary(f"{after.layout.title}, as mended", after.findings, after.layout.interior)
         written(result)
         status = max(status, _status(after))

@@ -28,7 +28,9 @@ def cut(
     if not build.cut:
         return layout, []
     named = [c.in_ for c in build.cut]
-    sheets = {p.name for p in layout.pieces if any(p.name == n or re.fullmatch(re.escape(n) + r" \d+", p.name) for n in named)}
+    sheets = {
+        p.name for p in layout.pieces if any(p.name == n or re.fullmatch(re.escape(n) + r" \d+", p.name) for n in named)
+    }
     standing = _without(layout, sheets)
     if plumbing is not None:
         from elbowroom.model.laying import lay

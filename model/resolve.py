@@ -23,6 +23,7 @@ from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.screw_spec import ScrewsSpec
 from elbowroom.model.source import Document
 from elbowroom.model.spec import AXES, WALLS, At, BuildSpec, GapsSpec, Layering, Placement, Stack
+from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Box, Mark, Part
@@ -72,6 +73,7 @@ class Build:
     fittings: FittingsSpec = field(default_factory=FittingsSpec)
     coolant: CoolantSpec = field(default_factory=CoolantSpec)
     screws: ScrewsSpec = field(default_factory=ScrewsSpec)
+    templates: TemplatesSpec = field(default_factory=TemplatesSpec)
     make: tuple[Entry, ...] = ()
     printer: PrinterSpec = field(default_factory=PrinterSpec)
     cut: tuple[CutSpec, ...] = ()
@@ -116,6 +118,7 @@ class _Loader:
             spec.fittings,
             spec.coolant,
             spec.screws,
+            spec.templates,
             make=tuple(e for i, value in enumerate(spec.make) for e in self._made(value, ("make", i))),
             printer=spec.printer,
             cut=tuple(spec.cut),

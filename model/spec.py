@@ -17,6 +17,7 @@ from elbowroom.model.layout import DEFAULT_GAP
 from elbowroom.model.loop_spec import MAX_RUNS, CoolantSpec, FittingsSpec, LoopRun, Tube
 from elbowroom.model.make_spec import MAX_ENTRIES, PrinterSpec
 from elbowroom.model.screw_spec import ScrewsSpec
+from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.parts.measure import Deg, Mm
 
 FORMAT = 1  # version of the build file's own format
@@ -178,5 +179,6 @@ class BuildSpec(_Spec):
     coolant: CoolantSpec = CoolantSpec()
     cut: list[CutSpec] = Field(default_factory=list, max_length=MAX_CUTS, description="sheets cut to clear other parts")
     screws: ScrewsSpec = ScrewsSpec()
+    templates: TemplatesSpec = TemplatesSpec()
     make: list[Any] = Field(default_factory=list, max_length=MAX_ENTRIES, description="parts to print, beside the rest")
     printer: PrinterSpec = PrinterSpec()

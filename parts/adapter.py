@@ -166,9 +166,7 @@ class Adapter(MadePart):
             length = captive.insert_for(h.thread).length
             return Hole(x, y, thread(h.thread).bore, thread=h.thread, depth=self._depth(h), threaded=length)
         under = None if h.recess_depth is None else float(self.thickness - h.recess_depth)
-        return Hole(
-            x, y, self._wide(h.bore), float(h.slot), float(h.angle), h.thread, self._depth(h), under_head=under
-        )
+        return Hole(x, y, self._wide(h.bore), float(h.slot), float(h.angle), h.thread, self._depth(h), under_head=under)
 
     def _lying(self) -> Pose:
         """Flat on face b, or on face a where more pockets and recesses open in b: those print best looking up."""

@@ -199,7 +199,7 @@ class Part(BaseModel, ABC):
         return ()
 
     def print_pose(self) -> Pose | None:
-        """How the part lies to be printed: part coordinates to those of the bed, resting on z = 0; None: not printed."""
+        """How the part lies to be printed: from part to bed coordinates, resting on z = 0; None: not printed."""
         return None
 
     def compensated(self, wider: float) -> Self:

@@ -34,6 +34,8 @@ class CaseHole(Spec):
     )
     diameter: Mm = dim(Mm(4.5), "Diameter", source="ISO 273, medium for M4", mark="V", ge=1, le=60)
 
+    to_drill: bool = dim(False, "Whether it is still to be drilled: templates show it so", source="stated", mark="P")
+
     @model_validator(mode="after")
     def _across(self) -> CaseHole:
         for axis in self.axes:
@@ -129,10 +131,16 @@ def problems(case: Case) -> list[str]:
 def patterns(case: Case) -> list[HolePattern]:
     """A case's own holes, face by face, in the planes of its walls' frames."""
     out = []
-    for face in dict.fromkeys(h.face for h in case.holes):
+    for face, drill in dict.fromkeys((h.face, h.to_drill) for h in case.holes):
         wall = case.frame(f"{face}-wall").pose
         # The frame's x is the face's first axis; its y runs along the second or against it, as the wall looks inward.
         up = 1.0 if float(wall[:3, 1].sum()) > 0 else -1.0
-        holes = tuple(Hole(c.u, up * c.v, c.width) for c in drilled(case, face))
-        out.append(HolePattern(f"holes-{face}", wall, holes, face if face == "shroud" else case.panel(face) or face))
+        cuts = [
+            h.cut(size)
+            for h in case.holes
+            if (h.face, h.to_drill) == (face, drill) and (size := sheet_size(case, face))
+        ]
+        holes = tuple(Hole(c.u, up * c.v, c.width) for c in cuts)
+        name = f"{'to-drill' if drill else 'holes'}-{face}"
+        out.append(HolePattern(name, wall, holes, face if face == "shroud" else case.panel(face) or face))
     return out

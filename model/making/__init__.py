@@ -69,8 +69,8 @@ def make(
     overrides: `path=value` in the build, or of the part's own fields where `part` is named. Raises BuildError or
     InputError where the input cannot be used, OutputError where the files cannot be written.
     """
-    from elbowroom.model.making.asked import asked
     from elbowroom.model.making.adapters import adapters
+    from elbowroom.model.making.asked import asked
     from elbowroom.model.making.orders import gathered
     from elbowroom.model.place import place
 

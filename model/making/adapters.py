@@ -48,7 +48,8 @@ def _entry(part: Part, joint: str, centre: tuple[float, float]) -> str:
         if abs(at) > 1e-6:
             words[key] = round(at, 4)  # type: ignore[assignment]
     text = yaml.safe_dump([{**words, **fields}], sort_keys=False, default_flow_style=None, width=110)
-    return f"# The first of the stack's layers: between the panel and what {joint.rsplit('.', 1)[0]} has before it.\n{text}"
+    part_name = joint.rsplit(".", 1)[0]
+    return f"# The first of the stack's layers: between the panel and what {part_name} has before it.\n{text}"
 
 
 def _written(part: Part) -> dict[str, Any]:

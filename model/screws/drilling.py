@@ -69,7 +69,7 @@ def _hole(piece: Piece, case: Case, wall: Passed, diameter: float) -> CaseHole |
             along = FACE_AXES["floor" if face == "shroud" else face]
             # To a hundredth, as anyone marks out; from the walls at the low ends of the axes.
             at_walls = {AXIS_WALLS[a][0]: Mm(round(point[a], 2)) for a in along}
-            return CaseHole.model_validate({"face": face, "at": at_walls, "diameter": diameter})
+            return CaseHole.model_validate({"face": face, "at": at_walls, "diameter": diameter, "to_drill": True})
     return None
 
 

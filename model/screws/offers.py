@@ -37,14 +37,13 @@ class Offer:
 
 def offers(joints: Sequence[Joint]) -> list[Offer]:
     """An offer for each joint of a part with threaded holes that loses screws on a panel's slots."""
-    out = []
-    for joint in joints:
-        if joint.ends != "thread":
-            continue
-        for fit in joint.fits:
-            if fit.piece.part.family == "case" and max(fit.off) > PASSES:
-                out.append(_offer(joint, fit))
-    return out
+    return [
+        _offer(joint, fit)
+        for joint in joints
+        if joint.ends == "thread"
+        for fit in joint.fits
+        if fit.piece.part.family == "case" and max(fit.off) > PASSES
+    ]
 
 
 def _offer(joint: Joint, fit: Fit) -> Offer:

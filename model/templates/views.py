@@ -41,7 +41,8 @@ from elbowroom.parts.sheet import PlainSheet
 PANELS: dict[str, tuple[tuple[int, int, int], tuple[int, int, int]]] = {
     "floor": ((0, 0, -1), (0, 1, 0)), "roof": ((0, 0, 1), (0, 1, 0)), "front": ((1, 0, 0), (0, 0, 1)),
     "rear": ((-1, 0, 0), (0, 0, 1)), "tray": ((0, 1, 0), (0, 0, 1)), "back-side": ((0, 1, 0), (0, 0, 1)),
-    "glass": ((0, -1, 0), (0, 0, 1)), "side": ((0, -1, 0), (0, 0, 1)),
+    "glass": ((0, -1, 0), (0, 0, 1)), "open-side": ((0, -1, 0), (0, 0, 1)),
+    "shroud": ((0, 0, 1), (0, 1, 0)),
 }  # fmt: skip
 
 NUMBER_MM = 2.5  # height of a hole's number; smaller where holes are close, down to LEAST_NUMBER_MM

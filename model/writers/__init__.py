@@ -15,6 +15,7 @@ from elbowroom.model.findings import Finding
 from elbowroom.model.problems import InputError, choices, shown
 from elbowroom.model.scene import Mesh, Scene
 from elbowroom.model.store import Store
+from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.writers.atomic import OutputError, Staging
 from elbowroom.model.writers.job import Files, Job, Progress
 
@@ -25,6 +26,7 @@ FORMATS: dict[str, str] = {
     "glb": "glb",
     "json": "json_report",
     "bom": "bom",
+    "templates": "templates",
     "reach": "reach",
 }
 ON_DEMAND = frozenset({"reach"})  # written only when named: few readers want them
@@ -47,16 +49,24 @@ def write(
     keep_outs: bool = False,
     store: Store | None = None,
     reach: Callable[[], Mapping[str, Mesh]] | None = None,
+    templates: TemplatesSpec | None = None,
 ) -> Written:
     """Write the formats named in `only` (the usual ones where None) into `folder`, all files or none.
 
     keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
     the scene was drawn through; the user's own where None. reach: works out the reachable space of each port, where
-    that is asked for. Raises OutputError where the files cannot be written (the earlier ones are then unchanged) and
-    InputError for an unknown format.
+    that is asked for. templates: the build's words for them. Raises OutputError where the files cannot be written (the
+    earlier ones are then unchanged) and InputError for an unknown format.
     """
     formats = chosen(None) if only is None else _known(only)
-    job = Job(scene, findings, keep_outs, None if store is None else store.folder, reach=reach)
+    job = Job(
+        scene,
+        findings,
+        keep_outs,
+        None if store is None else store.folder,
+        reach=reach,
+        templates=templates or TemplatesSpec(),
+    )
     with Staging(folder) as staging:
         for i, name in enumerate(formats):
             if progress:

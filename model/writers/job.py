@@ -15,6 +15,7 @@ from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Mesh, Scene, Shape, Solid
 from elbowroom.model.store import Store
+from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.writers.names import shape_labels
 
 Progress = Callable[[int, int, str], None]  # done, total, what
@@ -25,7 +26,8 @@ Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.s
 class Job:
     """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
     cache that the scene was drawn through, None for the user's own. `notes` collects what a reader of the files must be
-    told: what was left out, and why. `reach` works out the reachable space of each port.
+    told: what was left out, and why. `reach` works out the reachable space of each port. `templates`: the build's
+    words for them.
     """
 
     scene: Scene
@@ -34,6 +36,7 @@ class Job:
     folder: Path | None = None
     notes: list[str] = field(default_factory=list)
     reach: Callable[[], Mapping[str, Mesh]] | None = None
+    templates: TemplatesSpec = field(default_factory=TemplatesSpec)
 
     @property
     def title(self) -> str:
