@@ -6,6 +6,7 @@ standard error is a terminal, and goes there, so that standard output stays clea
 
 from __future__ import annotations
 
+import re
 import sys
 import typing
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -36,6 +37,7 @@ _STYLE = {
     "unknown": "yellow",
     "caution": "yellow",
 }
+_NUMBER = re.compile(r" \d+( \(\d+\))?$")
 _SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
 
 
@@ -112,7 +114,9 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
 
 
 def _key(f: Finding) -> tuple[str, ...]:
-    return (f.verdict, f.question, *f.parts)
+    # Screws speak for each other, and so do joints of parts that there are several of.
+    alike = f.question in ("hole-alignment", "screw", "tool-access")
+    return (f.verdict, f.question, *(_NUMBER.sub("", p) if alike or " at " in p else p for p in f.parts))
 
 
 def _more(count: int) -> str | None:

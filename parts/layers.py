@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 _PRACTICE = "common practice, no source"
 RIM = 1.5  # mm of frame around a screw hole; P
+ROUND_HEADS, CLEARANCE = 9.0, 4.5  # mm: holes that a filter lies round the heads by, and that screws pass; P
 EDGE = 0.5  # mm, least width of a frame or a ring; P
 # Windows of a filter's mesh are drawn coarser than they are woven: a sheet that stays a sheet, in bounded detail. P
 WINDOWS = 6  # along each edge of a fan's opening
@@ -67,7 +68,7 @@ class FanLayer(Part):
     @model_validator(mode="after")
     def _fits(self) -> Self:
         field = self.field
-        holes, opening = self.hole + 2 * RIM, field.size - 2 * self.border
+        holes, opening = self._nominal + 2 * RIM, field.size - 2 * self.border
         for name, size, least in (
             ("length", self._length, max(field.row + holes, field.length - field.size + opening + 2 * EDGE)),
             ("width", self._width, max(field.hole_pitch + holes, opening + 2 * EDGE)),
@@ -95,12 +96,17 @@ class FanLayer(Part):
         return self.field.size if self.width is None else float(self.width)
 
     @property
-    def _hole(self) -> float:
-        """Diameter the screw holes are drawn with, mm."""
+    def _nominal(self) -> float:
+        """Diameter of the screw holes as designed, mm."""
         return float(self.hole)
 
+    @property
+    def _hole(self) -> float:
+        """Diameter the screw holes are drawn with, mm."""
+        return self._nominal
+
     def _openings(self) -> tuple[tuple[tuple[float, float], ...], ...]:
-        return self.field.opening(float(self.border), self.hole / 2 + RIM)
+        return self.field.opening(float(self.border), self._nominal / 2 + RIM)
 
     def box(self) -> Box:
         x, y = self._length / 2, self._width / 2
@@ -133,11 +139,17 @@ class DustFilter(FanLayer):
     family: ClassVar[str] = "dust-filter"
     body: ClassVar[tuple[str, Material]] = ("frame", "plastic")
 
-    hole: Mm = dim(
-        Mm(8), "Diameter of the screw holes; round the heads, so that the filter comes off without the screws",
-        source=_PRACTICE, mark="P", ge=2, le=10,
+    hole: Mm | None = dim(  # type: ignore[assignment]
+        None, "Diameter of the screw holes; left out: 9, round the heads, so that the filter comes off without the "
+        "screws, or what its frame has room for", source=_PRACTICE, mark="P", ge=2, le=10,
     )  # fmt: skip
     mesh: Mm = dim(Mm(0.5), "Thickness of the mesh, halfway up the frame", source=_PRACTICE, mark="P", ge=0.1, le=5)
+
+    @property
+    def _nominal(self) -> float:
+        field = self.field
+        room = min(self._length - field.row, self._width - field.hole_pitch) - 2 * RIM
+        return float(self.hole) if self.hole is not None else min(ROUND_HEADS, max(CLEARANCE, room))
 
     @model_validator(mode="after")
     def _mesh_fits(self) -> Self:

@@ -14,6 +14,8 @@ from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.drilling import drill_size
 from elbowroom.model.screws.holding import Holding, holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint
+from elbowroom.model.spec import WALLS
+from elbowroom.parts.pose import compose
 
 EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
 
@@ -95,12 +97,15 @@ def _local(axis: Axis) -> tuple[float, float]:
 
 
 def _moved(fit: Fit) -> str:
-    """The best slide in words: along and across the pattern, seen in its plane."""
-    told = [
-        f"{abs(d):.1f} mm {way} the holes of {fit.piece.name} (toward their {'+' if d > 0 else '-'}{axis})"
-        for d, way, axis in ((fit.slide.dx, "along", "x"), (fit.slide.dy, "across", "y"))
-        if abs(d) > EVEN_MM
-    ]
+    """The best slide in words: along and across the holes, and toward which walls."""
+    pose = compose(fit.piece.pose, fit.pattern.pose)
+    told = []
+    for d, way, axis in ((fit.slide.dx, "along", pose[:3, 0]), (fit.slide.dy, "across", pose[:3, 1])):
+        if abs(d) > EVEN_MM:
+            toward = d * axis
+            k = int(abs(toward).argmax())
+            wall = next(w for w, (i, far) in WALLS.items() if i == k and far == (toward[k] > 0))
+            told.append(f"{abs(d):.2f} mm {way} the row, toward the {wall}")
     return " and ".join(told) or "as it stands"
 
 

@@ -105,12 +105,15 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
     head = _head((words.head if words is not None else None) or spec.head, size)
     length = None if words is None or words.length is None else float(words.length)
     washers = 0 if words is None else words.washers
-    bears, needs_washer = _bearing(joint, axis, head, size)
+    passed = _under_head(axis.passed, screw_tables.head(head, size).diameter)
+    bears, needs_washer = _bearing(joint, passed, head, size)
+    if needs_washer or washers:
+        passed = _under_head(axis.passed, screw_tables.washer(size).outer)
     unsaid = [p for p in axis.passed if p.thickness is None]
     if unsaid:
         why = f"how thick {unsaid[0].piece.name} is there cannot be said: there is no sheet beside the screw"
         return Chosen(joint, taken, (), None, size, head, length, washers, words, bears=bears, why=why)
-    layers = tuple(_layer(p) for p in _under_head(axis.passed, head, size))
+    layers = tuple(_layer(p) for p in passed)
     try:
         receiver = _receiver(joint, axis)
     except ValueError as e:
@@ -150,11 +153,12 @@ def _settled(layers: Sequence[Layer], receiver: Receiver, size: str, washer: Lay
     return receiver, choice
 
 
-def _under_head(passed: Sequence[Passed], head: Head, size: str) -> Sequence[Passed]:
-    """What a head bears on and what lies below: outer pieces whose hole takes the head and a washer lie around it."""
-    wide = max(screw_tables.head(head, size).diameter, screw_tables.washer(size).outer) + AROUND_MM
+def _under_head(passed: Sequence[Passed], wide: float) -> Sequence[Passed]:
+    """What a head or washer `wide` mm across bears on and what lies below: outer pieces whose hole takes it lie around
+    it.
+    """
     kept = list(passed)
-    while len(kept) > 1 and (hole := kept[-1].opening) is not None and hole.diameter >= wide:
+    while len(kept) > 1 and (hole := kept[-1].opening) is not None and hole.diameter >= wide + AROUND_MM:
         kept.pop()
     return kept
 
@@ -227,9 +231,9 @@ def _length(axis: Axis) -> float:
     return float(np.abs(way) @ size)
 
 
-def _bearing(joint: Joint, axis: Axis, head: Head, size: str) -> tuple[tuple[float, float] | None, bool]:
+def _bearing(joint: Joint, passed: Sequence[Passed], head: Head, size: str) -> tuple[tuple[float, float] | None, bool]:
     """How the head bears on the outermost hole, and whether it takes a washer to."""
-    last = _under_head(axis.passed, head, size)[-1]
+    last = passed[-1]
     if last.pattern is None or last.hole is None:
         return None, False
     wide, slot = screw_tables.head(head, size).diameter, slots_of(last.pattern)[last.hole]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -45,6 +46,7 @@ PANELS: dict[str, tuple[tuple[int, int, int], tuple[int, int, int]]] = {
     "shroud": ((0, 0, 1), (0, 1, 0)),
 }  # fmt: skip
 
+TO_DRILL = "to drill"
 NUMBER_MM = 2.5  # height of a hole's number; smaller where holes are close, down to LEAST_NUMBER_MM
 LEAST_NUMBER_MM = 0.8
 CROSS_MM = 4.0  # least size of a centre mark, and how far it stands out of a hole on each side is half of it
@@ -150,18 +152,20 @@ def draw(part: Part, solid: Any, view: View, name: str, number: int = 1) -> Draw
     rows: list[HoleRow] = []
     purposes = _purposes(part, view)
     openings = sorted((o for r in found for o in r.openings), key=lambda o: (round(_middle(o)[1], 3), _middle(o)[0]))
-    entities += [_edge(r) for r in found]
+    there = part.family == "case"  # a panel is there with its openings: only what is still to be drilled is work
+    entities += [_there(_edge(r), there) for r in found]
     centres = np.array([_middle(o) for o in openings if _is_hole(o)], dtype=float).reshape(-1, 2)
     for o in openings:
-        entities.append(_entity(o))
         if not _is_hole(o):
+            entities.append(_there(_entity(o), there))
             continue
         slot, (x, y) = slot_of(o.contour), _middle(o)
         width = o.circle[2] if o.circle else slot[2] if slot else 0.0
-        n = len(rows) + 1
+        n, purpose = len(rows) + 1, _purpose(purposes, x, y, width, o)
+        entities.append(_there(_entity(o), there and purpose != TO_DRILL))
         rows.append(
-            HoleRow(n, round(x - datum.x, 6), round(y - datum.y, 6), round(width, 6),
-                    _purpose(purposes, x, y, width, o), slot[3] if slot else 0.0, slot[4] if slot else 0.0, o.depth)
+            HoleRow(n, round(x - datum.x, 6), round(y - datum.y, 6), round(width, 6), purpose,
+                    slot[3] if slot else 0.0, slot[4] if slot else 0.0, o.depth)
         )  # fmt: skip
         ends = _ends(slot) if slot else ((x, y),)
         for cx, cy in ends:
@@ -192,6 +196,11 @@ def _number_height(centres: Any, x: float, y: float) -> float:
 
 def _edge(r: Region) -> Entity:
     return Circle("cut", *r.circle, inside=False) if r.circle else Outline("cut", r.contour, inside=False)
+
+
+def _there(entity: Entity, there: bool) -> Entity:
+    """The entity as a mark only, where it is there already."""
+    return replace(entity, layer="mark") if there else entity
 
 
 def _entity(o: Opening) -> Entity:
@@ -252,7 +261,8 @@ def _purposes(part: Part, view: View) -> list[tuple[float, float, float, str]]:
         if abs(float(p.pose[:3, 2] @ view.pose[:3, 2])) > 1 - 1e-6:
             for h in p.holes:
                 x, y, _ = apply(back, apply(p.pose, (h.x, h.y, 0.0)))
-                out.append((float(x), float(y), h.diameter, p.name + (f", thread {h.thread}" if h.thread else "")))
+                name = TO_DRILL if part.family == "case" and p.name.startswith("to-drill-") else p.name
+                out.append((float(x), float(y), h.diameter, name + (f", thread {h.thread}" if h.thread else "")))
     for f in part.frames():
         if f.kind == "port" and f.thread and float(f.pose[:3, 2] @ view.pose[:3, 2]) > 1 - 1e-6:
             x, y, _ = apply(back, f.pose[:3, 3])
