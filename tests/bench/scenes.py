@@ -28,11 +28,9 @@ _FAMILIES = (
 
 def load_layout(path: Path) -> Layout:
     """The layout of a build file, as placed: without the tubes of its loop."""
-    from elbowroom.model import source
-    from elbowroom.model.place import place
-    from elbowroom.model.resolve import load
+    from elbowroom.model import pipeline
 
-    return place(load(source.read(path, ())))
+    return pipeline.read(path)[1]
 
 
 def made_up(count: int) -> Layout:

@@ -190,7 +190,9 @@ def test_each_demo_fails_as_planned_in_three_ways_and_fits_as_mended(run, planne
     assert (before.returncode, after.returncode) == (1, 0), after.stdout
     failing = [f for f in json.loads(before.stdout)["findings"] if f["verdict"] in {"clash", "touch", "tight", "fail"}]
     assert len({(f["question"], f["verdict"]) for f in failing}) >= 3
-    assert 24 <= len(json.loads(after.stdout)["pieces"]) <= 60
+    pieces = json.loads(after.stdout)["pieces"]
+    assert 24 <= sum(p["assembly"] != "screws" for p in pieces) <= 60
+    assert sum(p["family"] == "screw" for p in pieces) >= 20
     load(read(planned))
 
 
