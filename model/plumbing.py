@@ -15,8 +15,9 @@ from pydantic import ValidationError
 
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.loop_spec import MAX_CHAIN, CoolantSpec, FittingsSpec, RunSpec, TubeSpec
+from elbowroom.model.points import point_of
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
-from elbowroom.model.resolve import Build, point_of
+from elbowroom.model.resolve import Build
 from elbowroom.model.wording import problems_of
 from elbowroom.parts.base import Frame
 from elbowroom.parts.catalogue import sizes

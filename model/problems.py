@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 Path = tuple[str | int, ...]
@@ -73,3 +73,14 @@ def _natural(name: str) -> list[tuple[int, int, str]]:
 
 class InputError(Exception):
     """Something the user named cannot be used (an output folder, a format, a part's file); the message says why."""
+
+
+def picked(names: Iterable[str], known: Collection[str]) -> tuple[str, ...]:
+    """The formats of `known` that are named, in its order. Raises InputError for an unknown name, or none at all."""
+    wanted = [name.strip().lower() for name in names if name.strip()]
+    for name in wanted:
+        if name not in known:
+            raise InputError(f"no format {shown(name)}{choices(name, known)}")
+    if not wanted:
+        raise InputError(f"no format named; known: {', '.join(known)}")
+    return tuple(name for name in known if name in wanted)

@@ -14,21 +14,21 @@ from pathlib import Path as FilePath
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import BaseModel, ValidationError
 
 from elbowroom.model.cut_spec import CutSpec
 from elbowroom.model.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.make_spec import MakeWords, PrinterSpec, variants
+from elbowroom.model.points import point_of
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.screw_spec import ScrewsSpec
 from elbowroom.model.source import Document
-from elbowroom.model.spec import AXES, WALLS, At, BuildSpec, GapsSpec, Layering, Placement, Stack
+from elbowroom.model.spec import WALLS, BuildSpec, GapsSpec, Layering, Placement, Stack
 from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Box, Mark, Part
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.measure import Mm
 
 CUSTOM = "custom"  # the size that starts from the family's defaults
 _M = TypeVar("_M", bound=BaseModel)
@@ -275,39 +275,6 @@ class _Loader:
 
     def _add(self, path: Path, message: str) -> None:
         self.problems.append(self.document.problem(path, message))
-
-
-def point_of(
-    value: Any, path: Path, document: Document, interior: Box | None
-) -> tuple[tuple[float, float, float] | None, list[Problem]]:
-    """A point of a path as case coordinates: [x, y, z], or measured distances; None, with the faults, where it is none.
-
-    Without faults it is None only where the case it is measured in has faults of its own.
-    """
-    try:
-        if not isinstance(value, dict):
-            x, y, z = TypeAdapter(tuple[Mm, Mm, Mm]).validate_python(value)
-            return (float(x), float(y), float(z)), []
-        at = At.model_validate(value)
-    except ValidationError as e:
-        return None, problems_of(e, document, path, value, At)
-    out: list[float] = []
-    for i in range(3):
-        keys = at.axis(i)
-        if len(keys) != 1:
-            said = "not given" if not keys else f"given twice: by {' and '.join(keys)}"
-            return None, [document.problem(path, f"the {AXES[i]} is {said}")]
-        distance = float(getattr(at, keys[0]))
-        if keys[0] not in WALLS:
-            out.append(distance)
-        elif interior is None:
-            if isinstance(document.values.get("case"), dict):
-                return None, []
-            said = f'there is no case to measure "{keys[0]}" from; use x, y, z'
-            return None, [document.problem((*path, keys[0]), said)]
-        else:
-            out.append(interior.hi[i] - distance if WALLS[keys[0]][1] else interior.lo[i] + distance)
-    return (out[0], out[1], out[2]), []
 
 
 def spelled_out(value: Any) -> Any:

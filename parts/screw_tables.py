@@ -169,7 +169,7 @@ def _inches(*lengths: str) -> tuple[float, ...]:
 
 
 # First choice: V (ISO 4762 lengths, data in bd_warehouse). Second choice: P, sold by some.
-METRIC = Stock((4, 5, 6, 8, 10, 12, 16, 20, 25, 30, 35, 40), (18, 22, 28, 32, 45, 50))
+METRIC = Stock((4, 5, 6, 8, 10, 12, 16, 20, 25, 30, 35, 40, 45, 50), (18, 22, 28, 32))
 # P, both. The whole millimetres are what radiators with this thread are sold with.
 INCHES = Stock(
     _inches("1/4", "3/8", "1/2", "5/8", "3/4", "1", "1 1/4", "1 1/2"),
@@ -228,22 +228,6 @@ ENGAGEMENT: Mapping[str, tuple[float, Cited]] = {
     "acrylic": (2.5, _SOFTEST),
     "printed": (2.5, _SOFTEST),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class HeatSet:
-    """A heat-set insert: outer diameter, lengths sold, pilot hole, least wall around it, and hole below it, mm."""
-
-    outer: float
-    lengths: tuple[float, ...]
-    pilot: float
-    wall: float
-    deeper: float
-    cited: Cited
-
-
-_MAKERS = Cited("makers' data in the PyPI package bd_warehouse; hole below: common practice", "V")
-HEAT_SETS: Mapping[str, HeatSet] = {"M3": HeatSet(4.6, (3.0, 4.0, 5.7), 4.0, 1.6, 1.0, _MAKERS)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from elbowroom.model.problems import InputError, choices, shown
+from elbowroom.model.problems import InputError, picked
 
 if TYPE_CHECKING:
     from elbowroom.model.make_spec import PrinterSpec
@@ -44,15 +44,7 @@ class Made:
 
 def chosen(only: str | None) -> tuple[str, ...]:
     """The formats a comma-separated list names, in our order; all where None. Raises InputError."""
-    if only is None:
-        return FORMATS
-    names = [n.strip().lower() for n in only.split(",") if n.strip()]
-    for name in names:
-        if name not in FORMATS:
-            raise InputError(f"no format {shown(name)}{choices(name, FORMATS)}")
-    if not names:
-        raise InputError(f"no format named; known: {', '.join(FORMATS)}")
-    return tuple(n for n in FORMATS if n in names)
+    return FORMATS if only is None else picked(only.split(","), FORMATS)
 
 
 def make(

@@ -18,16 +18,13 @@ from numpy.typing import NDArray
 
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Spot, covers, edge
 from elbowroom.model.screws.through import thickness_at
 from elbowroom.parts.base import Frame, Hole, HolePattern
-from elbowroom.parts.pose import Pose, apply, compose, inverse
+from elbowroom.parts.pose import apply, compose, inverse
 
 Vector = NDArray[np.float64]
-Spot = tuple[str, str, int]  # piece, pattern, hole
 
-PLANE_MM = 0.3  # two faces nearer than this are one plane: more than rounding, less than any sheet; no source (P)
-OPPOSED = -0.9999  # cosine between faces that look at each other: within 0.8 degrees; no source (P)
-COAXIAL_MM = 0.05  # holes of two faces of one part nearer than this are one hole through it: rounding of their sums
 NEAR_MM = 12.0  # a hole whose edge is farther than this from an axis is not meant for it; no source (P)
 MAX_LAYERS = 12  # pieces on one axis; more is a mistake in the build
 
@@ -87,37 +84,6 @@ def axes(layout: Layout, scene: Scene) -> list[Axis]:
     return _Walker(layout, scene).run()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Face:
-    """A hole pattern as it stands in the case."""
-
-    piece: Piece
-    pattern: HolePattern
-    pose: Pose
-
-    def spot(self, hole: int) -> Spot:
-        return (self.piece.name, self.pattern.name, hole)
-
-    def point(self, hole: int) -> Vector:
-        h = self.pattern.holes[hole]
-        return apply(self.pose, (h.x, h.y, 0.0))
-
-    def nearest(self, point: Vector) -> tuple[int, float, tuple[float, float]]:
-        """The hole nearest to a point, mm from the point to its edge (negative inside), and the point in the plane."""
-        x, y, _ = apply(inverse(self.pose), point)
-        found = min(range(len(self.pattern.holes)), key=lambda i: (edge(self.pattern.holes[i], x, y), i))
-        return found, edge(self.pattern.holes[found], x, y), (float(x), float(y))
-
-
-def edge(hole: Hole, x: float, y: float) -> float:
-    """mm from a point of the plane to a hole's or slot's edge; negative inside it."""
-    a = np.radians(hole.angle)
-    along = (x - hole.x) * np.cos(a) + (y - hole.y) * np.sin(a)
-    across = -(x - hole.x) * np.sin(a) + (y - hole.y) * np.cos(a)
-    beyond = max(abs(along) - hole.slot / 2, 0.0)
-    return float(np.hypot(beyond, across)) - hole.diameter / 2
-
-
 class _Walker:
     def __init__(self, layout: Layout, scene: Scene) -> None:
         self.layout = layout
@@ -126,7 +92,7 @@ class _Walker:
         for s in scene.solids:
             if s.body.keep_out is None:
                 self.solids[s.piece.name].append(s)
-        self.faces = {p.name: [_Face(p, h, compose(p.pose, h.pose)) for h in p.part.patterns()] for p in layout.pieces}
+        self.faces = {p.name: [Face(p, h, compose(p.pose, h.pose)) for h in p.part.patterns()] for p in layout.pieces}
         # Neighbours, with the frame they show.
         self.mated: dict[str, list[tuple[str, Frame]]] = defaultdict(list)
         frames = {p.name: {f.name: f for f in p.part.frames()} for p in layout.pieces}
@@ -149,7 +115,7 @@ class _Walker:
                         found += [] if bolt is None else [bolt]
         return found
 
-    def _into_thread(self, face: _Face, i: int) -> Axis | None:
+    def _into_thread(self, face: Face, i: int) -> Axis | None:
         point, out = face.point(i), face.pose[:3, 2]
         passed, blocked = self._walk(face.piece, point, out)
         if not passed and blocked is None:
@@ -157,7 +123,7 @@ class _Walker:
         self._use([(face, i)], passed)
         return replace(_axis(face, i, "thread", point, out, passed, blocked), free=self._free(face, i, point, out))
 
-    def _free(self, face: _Face, i: int, point: Vector, out: Vector) -> float | None:
+    def _free(self, face: Face, i: int, point: Vector, out: Vector) -> float | None:
         """mm a screw may go into a hole that goes through, where something closed lies on the piece's other side."""
         hole = face.pattern.holes[i]
         if hole.depth is not None:
@@ -171,7 +137,7 @@ class _Walker:
             return None if opening.thread is None and room >= hole.diameter / 2 else deep
         return deep
 
-    def _bolt(self, face: _Face, i: int) -> Axis | None:
+    def _bolt(self, face: Face, i: int) -> Axis | None:
         """What a hole without thread is in line with, both ways; None where that is nothing, or a thread."""
         point, out = face.point(i), face.pose[:3, 2]
         own = self._through(face, i, point, -out)
@@ -209,7 +175,7 @@ class _Walker:
         room = self.layout.interior
         return -1.0 if room is None else float(min(*(point - room.lo), *(room.hi - point)))
 
-    def _use(self, own: Sequence[tuple[_Face, int]], passed: Sequence[Passed]) -> None:
+    def _use(self, own: Sequence[tuple[Face, int]], passed: Sequence[Passed]) -> None:
         for face, i in own:
             self.used.add(face.spot(i))
             self.used.update(t.spot(k) for t, k in self._twins(face, i))
@@ -220,7 +186,7 @@ class _Walker:
             self.used.add(face.spot(p.hole))
             self.used.update(t.spot(k) for t, k in self._twins(face, p.hole))
 
-    def _twins(self, face: _Face, i: int) -> Iterator[tuple[_Face, int]]:
+    def _twins(self, face: Face, i: int) -> Iterator[tuple[Face, int]]:
         """The same hole as other patterns of the piece show it: from its other end."""
         point, out = face.point(i), face.pose[:3, 2]
         for other in self.faces[face.piece.name]:
@@ -231,7 +197,7 @@ class _Walker:
                 if float(np.linalg.norm(away - (away @ out) * out)) <= COAXIAL_MM and float(away @ out) < 0:
                     yield other, k
 
-    def _through(self, face: _Face, i: int, point: Vector, along: Vector) -> float | None:
+    def _through(self, face: Face, i: int, point: Vector, along: Vector) -> float | None:
         """mm through a piece along its hole, from one face to the other."""
         ends = [float((t.point(k) - point) @ along) for t, k in self._twins(face, i)]
         hole = face.pattern.holes[i]
@@ -267,13 +233,13 @@ class _Walker:
             if name in seen:
                 continue
             other = self.pieces[name]
-            best: tuple[float, _Face, int, tuple[float, float]] | None = None
+            best: tuple[float, Face, int, tuple[float, float]] | None = None
             for face in self.faces[name]:
                 if float(face.pose[:3, 2] @ out) < OPPOSED and abs(float((point - face.pose[:3, 3]) @ out)) <= PLANE_MM:
                     hole, away, at = face.nearest(point)
                     if best is None or away < best[0]:
                         best = (away, face, hole, at)
-            covering = _covers(compose(other.pose, frame.pose), frame, point, out)
+            covering = covers(compose(other.pose, frame.pose), frame, point, out)
             # A wall's slots are meant for what is mated to them: over a bare wall only a hole that takes the screw is.
             reach = 0.0 if covering and frame.kind == "wall" else NEAR_MM
             if best is not None and best[0] <= reach:
@@ -292,16 +258,6 @@ class _Walker:
         return wall if wall is not None else closed
 
 
-def _covers(pose: Pose, frame: Frame, point: Vector, out: Vector) -> bool:
-    """Whether a frame lies over a point of the plane it looks at."""
-    if float(pose[:3, 2] @ out) > OPPOSED or abs(float((point - pose[:3, 3]) @ out)) > PLANE_MM:
-        return False
-    if frame.size is None or frame.kind == "wall":  # a wall's frame starts at its corner
-        return frame.kind == "wall"
-    x, y, _ = apply(inverse(pose), point)
-    return bool(abs(x) <= frame.size[0] / 2 and abs(y) <= frame.size[1] / 2)
-
-
 def _entered(chain: Sequence[Passed], start: Vector, out: Vector) -> list[Passed]:
     """The pieces of a chain with the points where an axis that begins at `start` enters them."""
     found, height = [], 0.0
@@ -316,6 +272,6 @@ def _tuple(v: Vector) -> tuple[float, float, float]:
 
 
 def _axis(
-    face: _Face, i: int, ends: Ends, point: Vector, out: Vector, passed: Sequence[Passed], blocked: str | None
+    face: Face, i: int, ends: Ends, point: Vector, out: Vector, passed: Sequence[Passed], blocked: str | None
 ) -> Axis:
     return Axis(face.piece, face.pattern, i, ends, _tuple(point), _tuple(out), tuple(passed), blocked)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import NamedTuple, cast
 
 from elbowroom.model.findings import Finding
-from elbowroom.model.problems import InputError, choices, shown
+from elbowroom.model.problems import picked
 from elbowroom.model.scene import Mesh, Scene
 from elbowroom.model.store import Store
 from elbowroom.model.template_spec import TemplatesSpec
@@ -58,7 +58,7 @@ def write(
     that is asked for. templates: the build's words for them. Raises OutputError where the files cannot be written (the
     earlier ones are then unchanged) and InputError for an unknown format.
     """
-    formats = chosen(None) if only is None else _known(only)
+    formats = chosen(None) if only is None else picked(only, FORMATS)
     job = Job(
         scene,
         findings,
@@ -83,16 +83,7 @@ def chosen(only: str | None) -> tuple[str, ...]:
     """The formats a comma-separated list names, in the register's order; all where None. Raises InputError."""
     if only is None:
         return tuple(name for name in FORMATS if name not in ON_DEMAND)
-    return _known([name.strip().lower() for name in only.split(",") if name.strip()])
-
-
-def _known(names: Collection[str]) -> tuple[str, ...]:
-    for name in names:
-        if name not in FORMATS:
-            raise InputError(f"no format {shown(name)}{choices(name, FORMATS)}")
-    if not names:
-        raise InputError(f"no format named; known: {', '.join(FORMATS)}")
-    return tuple(name for name in FORMATS if name in names)
+    return picked(only.split(","), FORMATS)
 
 
 def _writer(name: str) -> Callable[[Job], Files]:

@@ -27,7 +27,6 @@ from elbowroom.parts.screw_tables import (
     ENGAGEMENT,
     FAN_SCREW,
     HEADS,
-    HEAT_SETS,
     INCH,
     INCHES,
     LENGTH_TOLERANCE,
@@ -126,7 +125,7 @@ def test_washers_are_nominal_and_their_spread_reaches_the_greatest_thickness():
 def test_first_choice_lengths_are_those_of_the_standards():
     """ISO 4762's own list of lengths; the second choice is not in it, which is why it is second."""
     listed = {float(n) for n in table("nominal_screw_lengths.csv")["iso4762"]["Nominal_Sizes"].split(",")}
-    assert set(METRIC.first) == {n for n in listed if 4 <= n <= 40}
+    assert set(METRIC.first) == {n for n in listed if 4 <= n <= 50}
     assert not set(METRIC.second) & listed
     for name in SCREW_THREADS:
         own = stock(name)
@@ -172,23 +171,9 @@ def test_lengths_no_screw_has_get_no_tolerance(length):
         length_tolerance("M3", length)
 
 
-def test_heat_set_inserts_agree_with_makers_data():
-    """Some maker lists each length of insert with this diameter and pilot hole."""
-    rows = {k: v for k, v in table("heatset_nut_parameters.csv").items() if k.startswith("M3-")}
-    makers = {c.split(":")[0] for row in rows.values() for c in row if ":" in c}
-    own = HEAT_SETS["M3"]
-    for length in own.lengths:
-        wanted = {"s": own.outer, "m": length, "dc": own.pilot, "material_thickness": own.wall}
-        assert any(
-            all(row.get(f"{m}:{c}") and float(row[f"{m}:{c}"]) == v for c, v in wanted.items())
-            for row in rows.values()
-            for m in makers
-        ), length
-
-
 def test_every_row_is_cited():
     cited = [h.cited for rows in HEADS.values() for h in rows.values()]
-    cited += [row.cited for t in (NUTS, WASHERS, HEAT_SETS) for row in t.values()]
+    cited += [row.cited for t in (NUTS, WASHERS) for row in t.values()]
     cited += [c for _, c in ENGAGEMENT.values()] + [t.cited for t in TORQUES] + [DRIVER.cited, LENGTH_TOLERANCE]
     cited += [shank(t).cited for t in SCREW_THREADS]
     assert len(cited) > 30

@@ -1,0 +1,50 @@
+"""Points of a path as a build file gives them: coordinates, or distances measured from named walls.
+
+Owns reading one point and its faults. What the points are of belongs to whoever asks.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from elbowroom.model.problems import Path, Problem
+from elbowroom.model.source import Document
+from elbowroom.model.spec import AXES, WALLS, At
+from elbowroom.model.wording import problems_of
+from elbowroom.parts.base import Box
+from elbowroom.parts.measure import Mm
+
+
+def point_of(
+    value: Any, path: Path, document: Document, interior: Box | None
+) -> tuple[tuple[float, float, float] | None, list[Problem]]:
+    """A point of a path as case coordinates: [x, y, z], or measured distances; None, with the faults, where it is none.
+
+    Without faults it is None only where the case it is measured in has faults of its own.
+    """
+    try:
+        if not isinstance(value, dict):
+            x, y, z = TypeAdapter(tuple[Mm, Mm, Mm]).validate_python(value)
+            return (float(x), float(y), float(z)), []
+        at = At.model_validate(value)
+    except ValidationError as e:
+        return None, problems_of(e, document, path, value, At)
+    out: list[float] = []
+    for i in range(3):
+        keys = at.axis(i)
+        if len(keys) != 1:
+            said = "not given" if not keys else f"given twice: by {' and '.join(keys)}"
+            return None, [document.problem(path, f"the {AXES[i]} is {said}")]
+        distance = float(getattr(at, keys[0]))
+        if keys[0] not in WALLS:
+            out.append(distance)
+        elif interior is None:
+            if isinstance(document.values.get("case"), dict):
+                return None, []
+            said = f'there is no case to measure "{keys[0]}" from; use x, y, z'
+            return None, [document.problem((*path, keys[0]), said)]
+        else:
+            out.append(interior.hi[i] - distance if WALLS[keys[0]][1] else interior.lo[i] + distance)
+    return (out[0], out[1], out[2]), []
