@@ -353,7 +353,7 @@ def test_why_none_is_safe_is_said_with_numbers_that_add_up():
 def test_a_stack_longer_than_any_screw_is_told():
     choice = choose([Layer("fan", 60, 0.3, 0.3)], Receiver("M3", None, 0, 0, 2.4, None, 2.4))
     assert choice.best is None
-    assert choice.reason == "no stock length lies in what is safe, of 63.30 mm or more (nearest 40)"
+    assert choice.reason == "no stock length lies in what is safe, of 63.30 mm or more (nearest 50)"
 
 
 # Engagement ---------------------------------------------------------------------------------------------------------
