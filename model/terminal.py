@@ -145,7 +145,8 @@ def written(result: Any) -> None:
     """The files a run wrote, and what it had to leave out."""
     out = _out()
     for path in result.paths:
-        out.print(f"  wrote {escape(str(path))}", soft_wrap=True)
+        word = "replaced" if path in result.replaced else "wrote"
+        out.print(f"  {word} {escape(str(path))}", soft_wrap=True)
     for note in result.notes:
         out.print(f"  note: {escape(note)}", soft_wrap=True)
 

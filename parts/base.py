@@ -198,6 +198,11 @@ class Part(BaseModel, ABC):
         """Ports of the waterway that a pump of the part's own drives; none for a part without a pump."""
         return ()
 
+    @property
+    def called(self) -> str | None:
+        """What one asks for when buying it ("M3 x 30 pan head"); None: by its size alone."""
+        return None
+
     def print_pose(self) -> Pose | None:
         """How the part lies to be printed: from part to bed coordinates, resting on z = 0; None: not printed."""
         return None

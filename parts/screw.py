@@ -95,7 +95,7 @@ class Screw(Part):
         return float(self.head_diameter or own.diameter), float(self.head_height or own.height)
 
     @property
-    def called(self) -> str:
+    def called(self) -> str | None:
         """How the screw is asked for, such as "M3 x 30 pan head"."""
         return f"{designation(self.thread, float(self.length))} {self.head} head"
 

@@ -78,6 +78,8 @@ def _screw(c: Chosen, number: int) -> Finding:
     j = c.judged
     extra += [("engagement_mm", _span(j.engagement)), ("tip_mm", _span(j.tip)), ("tip_rss_mm", _span(j.tip_rss))]
     verdict, text = _VERDICTS[j.verdict], f"{len(c.rows)} x {c.label}{_washers(c)} into {c.joint.name} {_does(c, j)}"
+    if c.bears is not None:
+        extra.append(("bears", {"share": round(c.bears[0], 4), "overlap_mm": round(c.bears[1], 4)}))
     if c.layers:
         text += f"; through {through}"
     if c.bears is not None and (c.bears[0] <= 0.0 or c.bears[1] <= 0.0) and c.washers == 0:

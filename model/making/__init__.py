@@ -35,6 +35,7 @@ class Made:
     parts: list[tuple[Order, Skin, list[Verdict]]]
     paths: list[Path]
     notes: list[str] = field(default_factory=list)
+    replaced: frozenset[Path] = frozenset()
 
     @property
     def fails(self) -> bool:
@@ -136,4 +137,4 @@ def write(
         for name, content in files.items():
             staging.add(name, content)
         paths = staging.commit()
-    return Made(title, made, paths, notes)
+    return Made(title, made, paths, notes, staging.replaced)

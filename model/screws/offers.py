@@ -20,6 +20,7 @@ from elbowroom.parts.adapter_holes import AirOpening
 from elbowroom.parts.case_openings import LEAST_WEB
 from elbowroom.parts.measure import Mm
 
+NO_PANEL = frozenset({"gasket", "dust-filter", "washer", "shim", "adapter"})  # another of them costs less than a plate
 AIR_LESS = 8.0  # mm in diameter that the plate's air holes are narrower than the fans' frames: walls to the screws; P
 
 
@@ -42,13 +43,13 @@ def offers(joints: Sequence[Joint]) -> list[Offer]:
         for joint in joints
         if joint.ends == "thread"
         for fit in joint.fits
-        if fit.piece.part.family == "case" and max(fit.off) > PASSES
+        if fit.piece.part.air_flow() is None and fit.piece.part.family not in NO_PANEL and max(fit.off) > PASSES
     ]
 
 
 def _offer(joint: Joint, fit: Fit) -> Offer:
     points = [next(p.at for p in joint.axes[i].passed if p.piece is fit.piece) for i in fit.rows]
-    slots = joined(slots_of(fit.pattern), LEAST_WEB)
+    slots = joined(slots_of(fit.pattern), LEAST_WEB if fit.piece.part.family == "case" else 0.0)
     plan = adapter_for(points, slots, screw=joint.thread, openings=_air(joint, fit, points))
     if plan.part is None:
         return Offer(joint.name, None, f"an adapter plate does not do it: {plan.reason}")

@@ -33,10 +33,11 @@ ON_DEMAND = frozenset({"reach"})  # written only when named: few readers want th
 
 
 class Written(NamedTuple):
-    """What an export left on the disk, and what its reader must be told (parts left out, and why)."""
+    """What an export left on the disk, which of it stood there before, and what its reader must be told."""
 
     paths: list[Path]
     notes: list[str]
+    replaced: frozenset[Path] = frozenset()
 
 
 def write(
@@ -76,7 +77,7 @@ def write(
         paths = staging.commit()
     if progress:
         progress(len(formats), len(formats), "written")
-    return Written(paths, job.notes)
+    return Written(paths, job.notes, staging.replaced)
 
 
 def chosen(only: str | None) -> tuple[str, ...]:

@@ -34,6 +34,7 @@ class Staging:
         self.folder = Path(folder)
         self._staged: list[tuple[Path, Path]] = []  # temporary file, target
         self._made: list[Path] = []  # folders that were not there before
+        self.replaced: frozenset[Path] = frozenset()  # files of the commit that stood there before
 
     def __enter__(self) -> Self:
         self._make_folder(self.folder)
@@ -85,6 +86,7 @@ class Staging:
                 _remove(rename.earlier)
         self._staged.clear()
         self._made.clear()
+        self.replaced = frozenset(rename.target for rename in begun if rename.earlier is not None)
         return [rename.target for rename in begun]
 
     def _target(self, name: str) -> Path:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 from elbowroom.model.layout import Piece
 from elbowroom.model.writers.job import Files, Job
-from elbowroom.model.writers.names import POSTURE, catalogue_name
+from elbowroom.model.writers.names import POSTURE, article, catalogue_name
 from elbowroom.parts.base import ASSUMED, MARKS
 from elbowroom.parts.measure import Measure, Mm
 from elbowroom.parts.tube import TubeRun
@@ -37,7 +37,8 @@ def write(job: Job) -> Files:
         if all(s.body.keep_out is not None for s in solids):
             continue  # nothing to buy or make
         name = catalogue_name(pieces[0].part)
-        bought.setdefault(name or shape.key, (name or label, []))[1].extend(pieces)
+        key = name or f"{pieces[0].part.family} {article(pieces[0].part)}"
+        bought.setdefault(key, (name or label, []))[1].extend(pieces)
     for label, pieces in bought.values():
         part = pieces[0].part
         x, y, z = (number(edge) for edge in part.box().size)

@@ -63,10 +63,10 @@ POSTURE = frozenset({"angle", "plain"})  # fields that say how an article stands
 
 def catalogue_name(part: Part) -> str | None:
     """The catalogue's name for exactly this part, however it is turned; None where no row is the same article."""
-    return _catalogue(part.family).get(_article(part)) if part.family in FAMILIES else None
+    return _catalogue(part.family).get(article(part)) if part.family in FAMILIES else None
 
 
-def _article(part: Part) -> str:
+def article(part: Part) -> str:
     """What tells articles apart: the dimensions without those that are how the thing is used."""
     return repr(sorted((k, v) for k, v in part.dimensions().items() if k not in POSTURE))
 
@@ -79,7 +79,7 @@ def _catalogue(family: str) -> dict[str, str]:
     for size in sizes(family).values():
         if needed - set(size.fields):
             continue  # a row that draws nothing without the build's own fields, such as the points of a cable
-        found.setdefault(_article(cls(**size.fields)), size.name)
+        found.setdefault(article(cls(**size.fields)), size.name)
     return found
 
 
@@ -95,5 +95,7 @@ def shape_labels(solids: Iterable[Solid]) -> dict[str, str]:
         if solid.shape.key not in labels:
             part = solid.piece.part
             size = "x".join(f"{round(edge, 1):g}".replace(".", "_") for edge in part.box().size)
-            labels[solid.shape.key] = names.take(catalogue_name(part) or f"{part.family}-{size}")
+            labels[solid.shape.key] = names.take(
+                catalogue_name(part) or (part.called and f"{part.family} {part.called}") or f"{part.family}-{size}"
+            )
     return labels
