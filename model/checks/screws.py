@@ -14,6 +14,7 @@ from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Verdict
 from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.holding import Bearing
 from elbowroom.model.screws.stack import Judged, Layer
 from elbowroom.parts.screw_tables import designation, head, look_alikes
 
@@ -82,10 +83,13 @@ def _screw(c: Chosen, number: int) -> Finding:
         extra.append(("bears", {"share": round(c.bears[0], 4), "overlap_mm": round(c.bears[1], 4)}))
     if c.layers:
         text += f"; through {through}"
-    if c.bears is not None and (c.bears[0] <= 0.0 or c.bears[1] <= 0.0) and c.washers == 0:
+    if c.bears is not None and c.washers == 0 and not Bearing(*c.bears).enough:
         wide = head(c.head, c.thread).diameter
-        text += f"; the head of {wide:g} mm falls through its hole"
-        verdict = "fail"
+        if c.bears[1] <= 0.0:
+            text, verdict = f"{text}; the head of {wide:g} mm falls through its hole", "fail"
+        else:
+            text += f"; the head of {wide:g} mm has only {c.bears[0]:.0%} of its ring on metal: put a washer under it"
+            verdict = "caution" if verdict == "pass" else verdict
     remedies = () if j.verdict == "safe" and verdict == "pass" else _remedies(c)
     numbers = _numbers(c, j)
     return told(verdict, text, j.verdict, remedies, **numbers)

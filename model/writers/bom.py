@@ -33,7 +33,7 @@ def write(job: Job) -> Files:
     table = csv.writer(out, lineterminator="\r\n")
     table.writerow(COLUMNS)
     bought: dict[str, tuple[str, list[Piece]]] = {}
-    for label, shape, pieces, solids in job.shapes:
+    for label, _, pieces, solids in job.shapes:
         if all(s.body.keep_out is not None for s in solids):
             continue  # nothing to buy or make
         name = catalogue_name(pieces[0].part)
