@@ -71,7 +71,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
     findings = [
-        *holes.check(fastened.joints, {o.joint: o.words for o in offered}, fastened.undrilled),
+        *holes.check(fastened, {o.joint: o.words for o in offered}),
         *was_cut,
         *screws.check(fastened.chosen),
         *drivers.check(parts, fastened.chosen, store),

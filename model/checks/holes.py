@@ -7,33 +7,56 @@ slide and what it gains, and whether the screws that remain hold the part.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.drilling import drill_size
+from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.holding import Holding, holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint
 from elbowroom.model.spec import WALLS
-from elbowroom.parts.pose import compose
+from elbowroom.parts.pose import apply, compose
 
 EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
 
 
-def check(
-    joints: Sequence[Joint], offers: Mapping[str, str], undrilled: Mapping[tuple[str, int], str]
-) -> list[Finding]:
-    """The findings of all joints.
-
-    offers: joint name to the words for an adapter that would join it, where there is one. undrilled: by joint and axis,
-    why a wall cannot be drilled.
-    """
+def check(fastened: Fastened, offers: Mapping[str, str]) -> list[Finding]:
+    """The findings of all joints. offers: by joint, the words for an adapter that would join it, where there is one."""
+    boards = {p.name for p in fastened.layout.pieces if p.part.family == "motherboard"}
     found = []
-    for joint in joints:
+    for joint in fastened.joints:
         found += [_fit(joint, fit, offers.get(joint.name)) for fit in joint.fits]
-        found += _blocked(joint)
-        found += _drilled(joint, undrilled)
+        found += [_hanging(joint, fit) for fit in joint.fits if fit.piece.name in boards and _unmet(fit, joint)]
+        found += _blocked(joint, boards)
+        found += _drilled(joint, fastened.undrilled)
     return found
+
+
+def _unmet(fit: Fit, joint: Joint) -> list[int]:
+    """Holes of a pattern that no screw of the joint goes through."""
+    met = {p.hole for i in fit.rows for p in joint.axes[i].passed if p.piece is fit.piece}
+    return [k for k in range(len(fit.pattern.holes)) if k not in met]
+
+
+def _hanging(joint: Joint, fit: Fit) -> Finding:
+    """A board with holes over nothing: it bends there when a plug or a card is pushed in."""
+    holes, bare = fit.pattern.holes, _unmet(fit, joint)
+    held = holding([(h.x, h.y) for h in holes], [k for k in range(len(holes)) if k not in bare])
+    at = compose(fit.piece.pose, fit.pattern.pose)
+    text = f"{joint.name}: {len(bare)} of {len(holes)} holes of {fit.piece.name} have nothing under them; {held.reason}"
+    where = tuple(_tuple(apply(at, (holes[k].x, holes[k].y, 0.0))) for k in bare)
+    return Finding(
+        "hole-alignment", "caution" if held.verdict == "holds" else "fail",
+        (joint.axes[0].piece.name, fit.piece.name), text, where=where, basis=Basis("arithmetic"),
+        remedies=("set standoffs under them",),
+        extra=(("joint", joint.name), ("holes", len(holes)), ("unmet", len(bare))), place=f"{joint.name}-unmet",
+    )  # fmt: skip
+
+
+def _tuple(p: Any) -> Point:
+    return (float(p[0]), float(p[1]), float(p[2]))
 
 
 def _fit(joint: Joint, fit: Fit, offer: str | None) -> Finding:
@@ -113,7 +136,7 @@ def _numbers(fit: Fit, rows: Sequence[int]) -> str:
     return ", ".join(str(fit.rows[k] + 1) for k in rows)
 
 
-def _blocked(joint: Joint) -> list[Finding]:
+def _blocked(joint: Joint, boards: set[str]) -> list[Finding]:
     by_piece: dict[str, list[int]] = {}
     for i, name in joint.blocked.items():
         by_piece.setdefault(name, []).append(i)
@@ -124,12 +147,16 @@ def _blocked(joint: Joint) -> list[Finding]:
         text = (
             f"{joint.name}: {name} has no hole where {len(rows)} of {len(joint.axes)} screws go through; {held.reason}"
         )
+        remedy = f"drill {name} for them, or name the joint under screws: leave"
+        verdict: Verdict = "caution" if held.verdict == "holds" else "fail"
+        if name in boards:
+            # Common practice, no source: a standoff where the board has no hole stands against its tracks.
+            text += f"; a standoff without a hole over it shorts the board: take {len(rows)} out"
+            remedy, verdict = f"take out the standoffs under {name} that meet no hole", "fail"
         out.append(
             Finding(
-                "hole-alignment", "caution" if held.verdict == "holds" else "fail",
-                (joint.axes[0].piece.name, name), text,
-                where=tuple(_point(joint.axes[i]) for i in rows[:2]), basis=Basis("arithmetic"),
-                remedies=(f"drill {name} for them, or leave these holes out under screws: leave",),
+                "hole-alignment", verdict, (joint.axes[0].piece.name, name), text,
+                where=tuple(_point(joint.axes[i]) for i in rows), basis=Basis("arithmetic"), remedies=(remedy,),
                 extra=(("joint", joint.name), ("holes", len(joint.axes)), ("passing", len(kept))),
                 place=f"{joint.name}-closed",
             )

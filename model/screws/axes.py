@@ -240,6 +240,8 @@ class _Walker:
                     if best is None or away < best[0]:
                         best = (away, face, hole, at)
             covering = covers(compose(other.pose, frame.pose), frame, point, out)
+            if covering is None:  # then its material says it
+                covering = thickness_at(self.solids[name], point, out, 0.0, 0.0) is not None
             # A wall's slots are meant for what is mated to them: over a bare wall only a hole that takes the screw is.
             reach = 0.0 if covering and frame.kind == "wall" else NEAR_MM
             if best is not None and best[0] <= reach:

@@ -54,11 +54,13 @@ def edge(hole: Hole, x: float, y: float) -> float:
     return float(np.hypot(beyond, across)) - hole.diameter / 2
 
 
-def covers(pose: Pose, frame: Frame, point: Vector, out: Vector) -> bool:
-    """Whether a frame lies over a point of the plane it looks at."""
+def covers(pose: Pose, frame: Frame, point: Vector, out: Vector) -> bool | None:
+    """Whether a frame lies over a point of the plane it looks at; None where it does not say how far it reaches."""
     if float(pose[:3, 2] @ out) > OPPOSED or abs(float((point - pose[:3, 3]) @ out)) > PLANE_MM:
         return False
-    if frame.size is None or frame.kind == "wall":  # a wall's frame starts at its corner
-        return frame.kind == "wall"
+    if frame.kind == "wall":  # whose frame starts at its corner
+        return True
+    if frame.size is None:
+        return None
     x, y, _ = apply(inverse(pose), point)
     return bool(abs(x) <= frame.size[0] / 2 and abs(y) <= frame.size[1] / 2)

@@ -38,7 +38,7 @@ def judged(file: Path) -> tuple[float, int, int]:
     done = fasten(build, layout, scene)
     whole = solidify(done.layout, store)
     found = [
-        *holes.check(done.joints, {o.joint: o.words for o in offers(done.joints)}, done.undrilled),
+        *holes.check(done, {o.joint: o.words for o in offers(done.joints)}),
         *screws.check(done.chosen),
         *drivers.check(whole, done.chosen, store),
     ]

@@ -237,3 +237,30 @@ def test_turned_and_turned_over_stacks_find_the_same_screws(
     (c,) = fastened(text).chosen
     assert (c.joint.name, c.label, len(c.rows)) == (joint, "M3 x 30", 12)
     assert math.isclose(sum(x.thickness for x in c.layers), 26.2, abs_tol=1e-4)
+
+
+BOARD = """
+title: t
+case:
+  interior: {depth: 520, width: 240, height: 480}
+  board: {form: FORM, holes: FORM, at: {top: 60}}
+parts:
+  board: {motherboard: SIZE, on: case.board}
+"""
+
+
+def test_a_board_with_holes_over_no_standoff(tmp_path: Path) -> None:
+    # SSI EEB 2011: the holes of ATX and a front row of three more.
+    found = checked(BOARD.replace("FORM", "atx").replace("SIZE", "motherboard-eeb"), tmp_path)
+    (bare,) = [f for f in of(found, "hole-alignment") if "unmet" in f]
+    assert (bare["unmet"], bare["holes"], bare["verdict"]) == (3, 12, "caution")
+    assert not [f for f in of(checked(BOARD.replace("FORM", "atx").replace("SIZE", "motherboard-atx"), tmp_path),
+                              "hole-alignment") if f["verdict"] != "pass"]  # fmt: skip
+
+
+def test_a_standoff_under_a_board_without_a_hole_shorts_it(tmp_path: Path) -> None:
+    # microATX 1.2: hole B is not one of ATX's own, so a board of ATX holes has none over a standoff there; a board
+    # that has B and lacks A stands narrower than it.
+    found = checked(BOARD.replace("FORM", "microatx").replace("SIZE", "motherboard-atx"), tmp_path)
+    faults = [f for f in of(found, "hole-alignment") if "shorts" in f["text"]]
+    assert [f["verdict"] for f in faults] == ["fail"]
