@@ -9,9 +9,9 @@ from __future__ import annotations
 import types
 import typing
 from itertools import product
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Part, dim
@@ -20,6 +20,7 @@ from elbowroom.parts.measure import Mm
 MAX_MADE = 200  # copies of one part, and parts one entry stands for
 MAX_ENTRIES = 200  # entries under `make`
 PRINTED = "printed"
+LAYER_OF_NOZZLE = 0.8  # of the nozzle's diameter: a higher layer is not pressed onto the one below; no source (P)
 
 Plastic = Literal["pla", "petg", "asa"]
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\W_][\w \-+]*$")]
@@ -48,6 +49,16 @@ class PrinterSpec(_Spec):
         None, "the plastic to print with; left out: what each part needs", source=_PRACTICE, mark="P"
     )
     spacing: Mm = dim(Mm(5), "between parts on the bed, and to its edge, mm", source=_PRACTICE, mark="P", ge=1, le=50)
+
+    @model_validator(mode="after")
+    def _layers_stick(self) -> Self:
+        most = LAYER_OF_NOZZLE * float(self.nozzle)
+        if float(self.layer) > most + 1e-9:
+            raise ValueError(
+                f"layers {self.layer:g} mm high do not stick: a nozzle of {self.nozzle:g} mm lays at most {most:g} mm "
+                f"({LAYER_OF_NOZZLE:g} of its diameter)"
+            )
+        return self
 
 
 class MakeWords(_Spec):

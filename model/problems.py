@@ -59,12 +59,17 @@ def shown(value: object, limit: int = 60) -> str:
 
 
 def choices(wrong: object, known: Iterable[str], limit: int = 12) -> str:
-    """The ending of a message about an unknown name: the nearest known one where there is one, and the choices."""
+    """The ending of a message about an unknown name: the nearest known one where there is one, and the choices.
+
+    limit: how many choices are listed; 0 where there are too many for a list to help.
+    """
     names = sorted(known, key=_natural)
     near = difflib.get_close_matches(str(wrong)[:80], names, n=1, cutoff=0.55)
     listed = ", ".join(names[:limit]) + (f" and {len(names) - limit} more" if len(names) > limit else "")
     nearest = f'; nearest: "{near[0]}"' if near else ""
-    return f"{nearest}; known: {listed}" if names else "; there are none"
+    if not names:
+        return "; there are none"
+    return f"{nearest}; known: {listed}" if limit > 0 else nearest or f"; none of the {len(names)} known is like it"
 
 
 def _natural(name: str) -> list[tuple[int, int, str]]:

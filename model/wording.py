@@ -16,6 +16,15 @@ from elbowroom.model.problems import Path, Problem, choices, shown
 from elbowroom.model.source import Document
 from elbowroom.parts.measure import Measure
 
+# Kinds of fault where the value has the wrong shape, so that what stands there at all must be said.
+_SHAPES = frozenset({
+    "model_type", "model_attributes_type", "dict_type", "mapping_type", "dataclass_type", "list_type", "tuple_type",
+    "set_type", "frozen_set_type", "too_long", "too_short",
+})  # fmt: skip
+_PLAIN = {"int_": "a whole number", "float_": "a number", "bool_": "true or false", "string_type": "text"}
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
+_KEYS_NAMED = 8  # keys of a mapping named in a sentence
+
 
 def problems_of(
     error: ValidationError,
@@ -55,6 +64,8 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
         key = str(e["loc"][-1])
         known = [*_keys(model, where[:-1]), *(more_keys if len(where) == 1 else ())]
         return f"unknown key {shown(key)}{choices(key, known, 30)}"
+    if kind in _SHAPES or (kind == "missing" and isinstance(e["loc"][-1], int)):  # a number: an item of a row
+        return f"{said}: expected {_shape(_annotation(model, where) if where else model)}"
     if kind == "missing":
         return f'needs "{e["loc"][-1]}", which is not given'
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
@@ -74,9 +85,58 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
         return f"{said}: expected {_meaning(model, where) or 'letters, digits, spaces and hyphens'}"
     if kind == "measure":
         return f"{said}: {e['msg']}"
+    for start, words in _PLAIN.items():
+        if kind.startswith(start):
+            return f"{said}: expected {words}"
     text = e["msg"].replace("Input should be", "expected").replace("valid ", "")
-    text = text.replace("a dictionary", "a mapping of keys").replace("a integer", "a whole number")
     return f"{said}: {text[:1].lower()}{text[1:]}"
+
+
+def _shape(annotation: Any) -> str:
+    """What may stand at a place, in words: a mapping with its keys, so many numbers in a row, a list."""
+    return " or ".join(dict.fromkeys(_shaped(t) for t in _flat(annotation) if t is not type(None))) or "something else"
+
+
+def _shaped(t: Any) -> str:
+    origin, args = typing.get_origin(t), typing.get_args(t)
+    if isinstance(t, type) and issubclass(t, BaseModel):
+        keys = _written(t)
+        more = f" and {len(keys) - _KEYS_NAMED} more" if len(keys) > _KEYS_NAMED else ""
+        return f"a mapping with keys {', '.join(keys[:_KEYS_NAMED])}{more}"
+    if t is dict or origin is dict:
+        return "a mapping, written {name: value}"
+    items = [a for a in args if a is not Ellipsis]
+    if origin is tuple and Ellipsis not in args and items:
+        first = _item(items[0])
+        one = items.count(items[0]) == len(items) and first is not None
+        count = _NUMBERS[len(items)] if len(items) < len(_NUMBERS) else str(len(items))
+        return f"{count} {first if one else 'values'}, written [{', '.join('abcdefghij'[: len(items)])}]"
+    if t in (list, tuple, set) or origin in (list, tuple, set, frozenset):
+        named = _item(items[0]) if items else None
+        return f"a list of {named}, written [a, b]" if named else "a list, written [a, b]"
+    if isinstance(t, type):
+        return _word(t) or "another kind of value"
+    return "one word of the choices" if origin is typing.Literal else "another kind of value"
+
+
+def _word(t: Any) -> str | None:
+    """A plain value in one word; None for anything else."""
+    if not isinstance(t, type):
+        return None
+    if issubclass(t, Measure):
+        return f"a number in {t.UNIT}"
+    return {bool: "true or false", int: "a whole number", float: "a number", str: "text"}.get(t)
+
+
+def _item(annotation: Any) -> str | None:
+    """What the items of a row are, many of them; None where they are not of one plain kind."""
+    kinds = _flat(annotation)
+    if len(kinds) == 1 and isinstance(kinds[0], type):
+        t = kinds[0]
+        if issubclass(t, Measure):
+            return f"numbers in {t.UNIT}"
+        return "numbers" if t in (int, float) else "names" if t is str else None
+    return None
 
 
 def _unit(model: type[BaseModel], where: Path) -> str:

@@ -72,7 +72,15 @@ def test_names_are_kept_and_a_set_of_one_name_carries_its_sizes() -> None:
         ("make: [rizer-12x18]", r'make\.0: no family or catalogue size "rizer-12x18"; nearest: "riser-12x18"'),
         ("make: {riser: riser-12x18}", r"make: .*list"),
         ("make: [riser]\nprinter: {layer: thick}", r'printer\.layer: "thick": expected a number in mm'),
-        ("make: [riser]\nprinter: {bed: [220, 220]}", r"printer\.bed"),
+        (
+            "make: [riser]\nprinter: {bed: [220, 220]}",
+            r'"\[220, 220\]": expected three numbers in mm, written \[a, b, c',
+        ),
+        ("make: [riser]\nprinter: {bed: 220}", r'printer\.bed: "220": expected three numbers in mm'),
+        ("make: [riser]\nprinter: {bed: [9, 9, 9, 9]}", r"printer\.bed: .*expected three numbers in mm"),
+        # A layer is at most 0.8 of the nozzle: 0.8 * 0.4 = 0.32, 0.8 * 0.6 = 0.48; common practice, no source (P).
+        ("make: [riser]\nprinter: {nozzle: 0.4, layer: 0.6}", r"layers 0\.6 mm .* nozzle of 0\.4 mm .* most 0\.32 mm"),
+        ("make: [riser]\nprinter: {nozzle: 0.6, layer: 0.49}", r"at most 0\.48 mm"),
         ("make: [riser]\nprinter: {bed: [220, 220, 1]}", r'printer\.bed\.2: "1" must be at least 40'),
         ("make: [riser]\nprinter: {material: abs}", r'"abs" is not one of the choices'),
         ("make: [riser]\nprinter: {nozle: 0.4}", r'printer\.nozle: unknown key "nozle"; nearest: "nozzle"'),
@@ -81,6 +89,44 @@ def test_names_are_kept_and_a_set_of_one_name_carries_its_sizes() -> None:
 def test_faults_are_told_with_their_place_and_what_was_expected(text: str, said: str) -> None:
     with pytest.raises(BuildError, match=said):
         build(text)
+
+
+@pytest.mark.parametrize("words", ["nozzle: 0.4, layer: 0.32", "nozzle: 0.6, layer: 0.48", "nozzle: 0.3, layer: 0.24"])
+def test_layers_of_eight_tenths_of_the_nozzle_are_taken(words: str) -> None:
+    assert build(f"make: [riser]\nprinter: {{{words}}}").printer.layer > 0
+
+
+def test_a_name_like_none_of_very_many_gets_no_empty_list() -> None:
+    with pytest.raises(BuildError) as caught:
+        build("make: [rizer, zzzzqqqq]")
+    near, far = (p.message for p in caught.value.problems)
+    assert near.endswith('nearest: "riser"')
+    assert "none of the" in far
+    assert "known:" not in near + far
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("screws: {use: {rad.b: 30}}", "expected a mapping with keys screw, thread, length, head, washers"),
+        ("screws: [rad.b]", "expected a mapping with keys head, use, leave"),
+        ("screws: {use: [a]}", "expected a mapping, written {name: value}"),
+        ("screws: {leave: x}", "expected a list of names, written [a, b]"),
+        ("screws: {use: {a.b: {washers: x}}}", "expected a whole number"),
+        ("mates: [[a]]", "expected two names, written [a, b]"),
+        ("templates: {of: [3]}", 'templates.of.0: "3": expected text'),
+        ("case: {holes: 3}", "expected a list, written [a, b]"),
+        ("parts: {a: {box: custom, on: x, flip: 3}}", "expected true or false"),
+        ("parts: {a: {box: custom, on: x, offset: 3}}", "expected two numbers in mm, written [a, b]"),
+    ],
+)
+def test_a_value_of_the_wrong_shape_is_told_without_words_of_a_programmer(text: str, said: str) -> None:
+    with pytest.raises(BuildError) as caught:
+        build(f"make: [riser]\n{text}")
+    message = "\n".join(str(p) for p in caught.value.problems)
+    assert said in message
+    for word in ("tuple", "instance", "dictionary", "boolean", "string", "integer", "Spec", "Words"):
+        assert word not in message
 
 
 def test_faults_under_make_come_out_with_all_the_others() -> None:
