@@ -38,17 +38,20 @@ def _named(value: Any) -> Any:
 
 
 class ScrewWords(_Spec):
-    """One kind of screw for the holes of one joint: `M3x30`, or with its head and the washers under it."""
+    """One kind of screw for the holes of one joint: `M3x30`, or with its head and the washers under it.
+
+    Without `screw` the length is found for that head and, where `washers` are given, for just as many.
+    """
 
     screw: str | None = Field(None, description=f"the screw, {_SHAPE}")
     thread: ThreadName | None = None
     length: Mm | None = Field(None, ge=2, le=120, description="under the head, mm")
     head: Head | None = Field(None, description="head, where it differs from the usual")
-    washers: int = Field(0, ge=0, le=5, description="plain washers under the head")
+    washers: int | None = Field(None, ge=0, le=5, description="plain washers under the head")
 
     @model_validator(mode="after")
     def _whole(self) -> ScrewWords:
-        if self.thread is None or self.length is None:
+        if (self.thread is None) != (self.length is None):
             raise ValueError(f"a screw needs its thread and length, {_SHAPE}")
         return self
 

@@ -144,6 +144,17 @@ class HolePattern:
     body: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Stud:
+    """A threaded stud that stands `length` mm out of the face at `pose` (z out of the part), of one of its bodies."""
+
+    name: str
+    pose: Pose
+    thread: str
+    length: float
+    body: str
+
+
 class Part(BaseModel, ABC):
     """A part: frozen fields, and everything else as arithmetic on them.
 
@@ -172,6 +183,10 @@ class Part(BaseModel, ABC):
 
     def patterns(self) -> tuple[HolePattern, ...]:
         """The part's hole patterns."""
+        return ()
+
+    def studs(self) -> tuple[Stud, ...]:
+        """The part's threaded studs: what holds it where others have a hole for a screw."""
         return ()
 
     def air_flow(self) -> tuple[float, float, float] | None:

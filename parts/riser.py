@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal, Self
 from pydantic import model_validator
 
 from elbowroom.parts import captive, riser_shape
-from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, dim
+from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Stud, dim
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.ports import TOUCH
 from elbowroom.parts.pose import IDENTITY, Pose, pose
@@ -248,6 +248,11 @@ class Riser(MadePart):
             hole = Hole(0.0, 0.0, thread(self.thread).bore, thread=self.thread, threaded=own_nut.height)
             out.append(HolePattern("nut", at, (hole,), "nut"))
         return tuple(out)
+
+    def studs(self) -> tuple[Stud, ...]:
+        if self.hole != "male-female":
+            return ()
+        return (Stud("foot", self._frame("foot").pose, self._foot_thread, float(self.stud), "riser"),)
 
     def _seat_z(self) -> float:
         """Height of the bottom of the nut's pocket, which the nut is drawn against, mm."""

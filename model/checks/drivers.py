@@ -25,6 +25,7 @@ KEY_MM, KEY_ROOM_MM = (
     4.0,
     25.0,
 )  # a slim shank and the short arm of a key: with less nothing turns a screw; no source (P)
+REMOVABLE = frozenset({"glass", "open-side", "back-side"})  # a case's sides come off to work in it; common practice (P)
 _CLEAR = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
 
 # mm free above a head for a driver, the piece that ends it, mm free there for a slim key; None: free.
@@ -33,10 +34,15 @@ Met = tuple[float, str, float] | None
 
 def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]:
     """A finding for the screws of a joint that a straight driver does not reach. `scene`: parts with their screws."""
-    placed = [(c, row) for c in chosen if c.length is not None and not c.why for row in c.rows]
+    driven = [c for c in chosen if c.length is not None and not c.why and c.joint.ends != "stud"]
+    placed = [(c, row) for c in driven for row in c.rows]
     if not placed:
         return []
-    solids = [s for s in scene.solids if s.body.keep_out is None and not s.piece.part.small]
+    solids = [
+        s for s in scene.solids
+        if s.body.keep_out is None and not s.piece.part.small
+        and not (s.piece.part.family == "case" and s.body.name in REMOVABLE)
+    ]  # fmt: skip
     starts = np.array([_above(c, row) for c, row in placed])
     ways = np.array([c.joint.axes[row].out for c, row in placed])
     blocked: dict[tuple[int, str], list[tuple[int, float, float]]] = {}
@@ -92,9 +98,14 @@ def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float]]) -> 
     if shut:
         text += f"; a slim key has {mm(key)} of the {KEY_ROOM_MM:g} it takes"
     else:
-        text += "; a slim or short one gets there" if fixed else f": drive them before {name} goes in"
+        after = f"the plate goes onto {name}" if sunk else f"{name} goes in"
+        text += "; a slim or short one gets there" if fixed else f": drive them before {after}"
     return Finding(
         "tool-access", "fail" if shut else "caution", tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text,
-        measured=least, required=DRIVER.length, low=least, high=least, where=(c.joint.axes[rows[0][0]].origin,),
+        measured=least, required=DRIVER.length, low=least, high=least, where=(_point(_above(c, rows[0][0])),),
         basis=Basis("mesh"), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
     )  # fmt: skip
+
+
+def _point(p: NDArray[np.float64]) -> tuple[float, float, float]:
+    return (float(p[0]), float(p[1]), float(p[2]))

@@ -31,7 +31,18 @@ def check(fastened: Fastened, offers: Mapping[str, str]) -> list[Finding]:
         found += [_hanging(joint, fit) for fit in joint.fits if fit.piece.name in boards and _unmet(fit, joint)]
         found += _blocked(joint, boards)
         found += _drilled(joint, fastened.undrilled)
-    return found
+    return found + [_left(joint) for joint in fastened.left]
+
+
+def _left(joint: Joint) -> Finding:
+    """A joint the build leaves without screws: nothing here judges what holds it."""
+    axis = joint.axes[0]
+    names = dict.fromkeys([axis.piece.name, *(p.piece.name for p in axis.passed)])
+    text = f"{joint.name}: its {len(joint.axes)} screws are left out, as the build says; what holds it is not judged"
+    return Finding(
+        "screw", "caution", tuple(names), text, where=(_point(axis),), basis=Basis("none"),
+        extra=(("joint", joint.name), ("count", 0), ("word", "left out"), ("pierces", False)), place=joint.name,
+    )  # fmt: skip
 
 
 def _unmet(fit: Fit, joint: Joint) -> list[int]:
@@ -85,8 +96,10 @@ def _fit(joint: Joint, fit: Fit, offer: str | None) -> Finding:
         f"{names}: {len(missed)} of {n} screws do not pass; the worst misses by {mm(worst)}"
         f" (screws {_numbers(fit, missed)}); {held.reason}"
     )
-    remedies, better = [], len(slide.passing) > len(kept)
-    if better:
+    remedies, better = [], len(slide.passing) > max(len(kept), n // 2 if n > 1 else 0)
+    if better and n == 1:
+        remedies.append(f"open its hole in {fit.piece.name} toward it by {mm(worst)}, or move the part it belongs to")
+    elif better:
         moved = held_by(joint, fit, slide.passing)
         what = "all pass" if len(slide.passing) == n else f"{len(slide.passing)} of {n} pass; {moved.reason}"
         remedies.append(f"slide {_moved(fit)}: {what}")
@@ -182,12 +195,17 @@ def _drilled(joint: Joint, undrilled: Mapping[tuple[str, int], str]) -> list[Fin
         out.append(
             Finding(
                 "hole-alignment", "fail" if bad else "caution", (joint.axes[0].piece.name, name), text,
-                where=tuple(_point(joint.axes[i]) for i in (bad or rows)[:4]), basis=Basis("arithmetic"),
+                where=tuple(_wall(joint.axes[i]) for i in (bad or rows)[:4]), basis=Basis("arithmetic"),
                 extra=(("joint", joint.name), ("holes", len(rows)), ("to_drill", len(rows) - len(bad))),
                 place=f"{joint.name}-drill",
             )
         )  # fmt: skip
     return out
+
+
+def _wall(axis: Axis) -> Point:
+    """Where an axis enters the wall that is to be drilled."""
+    return next(p.near for p in axis.passed if p.pattern is None)
 
 
 def _point(axis: Axis) -> Point:

@@ -16,7 +16,8 @@ from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.holding import Bearing
 from elbowroom.model.screws.stack import Judged, Layer
-from elbowroom.parts.screw_tables import designation, head, look_alikes
+from elbowroom.parts.screw_tables import designation, head, look_alikes, nut
+from elbowroom.parts.threads import THREADS
 
 # What each word of the arithmetic means for the build.
 _VERDICTS: dict[str, Verdict] = {
@@ -58,7 +59,7 @@ def _screw(c: Chosen, number: int) -> Finding:
         return Finding("screw", verdict, names, text, remedies=remedies, extra=more, **common, **numbers)
 
     hole = c.joint.thread
-    if c.thread != hole:
+    if c.thread != hole and not (c.joint.ends == "nut" and THREADS[c.thread].major <= c.joint.diameter):
         alike = dict(look_alikes(hole)).get(c.thread, "it does not fit")
         text = f"{c.joint.name}: the holes are {hole}, the screw is {c.label}; {alike}"
         return told("fail", text, "wrong thread", (f"use {hole} screws",))
@@ -78,7 +79,9 @@ def _screw(c: Chosen, number: int) -> Finding:
         return told("fail", text, "none safe", ("change the layers, or have a screw cut to length and deburred",))
     j = c.judged
     extra += [("engagement_mm", _span(j.engagement)), ("tip_mm", _span(j.tip)), ("tip_rss_mm", _span(j.tip_rss))]
-    verdict, text = _VERDICTS[j.verdict], f"{len(c.rows)} x {c.label}{_washers(c)} into {c.joint.name} {_does(c, j)}"
+    way = {"nut": "with a nut, at", "stud": "stud of"}.get(c.joint.ends, "into")
+    count = f"{len(c.rows)} x {c.label}{_washers(c)}" if c.joint.ends != "stud" else f"{c.thread} x {c.length:g}"
+    verdict, text = _VERDICTS[j.verdict], f"{count} {way} {c.joint.name} {_does(c, j)}"
     if c.bears is not None:
         extra.append(("bears", {"share": round(c.bears[0], 4), "overlap_mm": round(c.bears[1], 4)}))
     if c.layers:
@@ -116,6 +119,9 @@ def _does(c: Chosen, j: Judged) -> str:
     if j.verdict == "close":
         assert j.margin is not None
         return f"ends {mm(j.margin.nominal)} before the {end} ({worst} at worst); 1 mm is wanted"
+    if c.joint.ends == "nut" or (c.joint.ends == "stud" and j.margin is None):
+        high = nut(c.thread).height
+        return f"stands {mm(j.tip.nominal - high)} out of its nut ({mm(j.tip.low - high)} at worst)"
     left = "" if j.margin is None else f", {mm(j.margin.nominal)} before the {end} ({worst} at worst)"
     return f"holds by {mm(e.nominal)} of thread ({mm(e.low)} at worst){left}"
 

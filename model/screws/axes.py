@@ -20,15 +20,18 @@ from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Spot, covers, edge
 from elbowroom.model.screws.through import thickness_at
-from elbowroom.parts.base import Frame, Hole, HolePattern
+from elbowroom.parts.base import Frame, Hole, HolePattern, Stud
 from elbowroom.parts.pose import apply, compose, inverse
+from elbowroom.parts.threads import THREADS
 
 Vector = NDArray[np.float64]
 
 NEAR_MM = 12.0  # a hole whose edge is farther than this from an axis is not meant for it; no source (P)
+SCREW_HOLE_MM = 9.0  # wider holes are for cables and tubes; a clearance hole for M8, no source (P)
+SLOT_STEPS = 401  # places along a slot that are compared: a tenth of a millimetre in 40
 MAX_LAYERS = 12  # pieces on one axis; more is a mistake in the build
 
-Ends = Literal["thread", "nut", "forming"]
+Ends = Literal["thread", "nut", "forming", "stud"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,7 +58,8 @@ class Axis:
     """One screw's line. `piece`, `pattern`, `hole`: what it ends in. origin: on that piece's face, in case coordinates;
     out: unit vector from there to the head. passed: from the face to the head. blocked: a piece on the way that has no
     hole for it and is no wall to drill. free: mm from the face to what lies behind a hole that goes through; None: no
-    end to it, or the hole has its own.
+    end to it, or the hole has its own. stud: mm that the piece's own stud stands out along the axis.
+    fan: of a thread-forming screw, the fan it is cut into as a bolt would pass it.
     """
 
     piece: Piece
@@ -67,6 +71,8 @@ class Axis:
     passed: tuple[Passed, ...]
     blocked: str | None = None
     free: float | None = None
+    stud: float | None = None
+    fan: Passed | None = None
 
     @property
     def receiver(self) -> Hole:
@@ -75,6 +81,12 @@ class Axis:
     def point(self, height: float) -> Vector:
         """The point `height` mm above the receiving face."""
         return np.array(self.origin) + height * np.array(self.out)
+
+
+def bolted(axis: Axis) -> Axis:
+    """The line of a thread-forming screw as that of a bolt through the fan, with a nut on its far side."""
+    assert axis.fan is not None
+    return replace(axis, ends="nut", origin=axis.fan.near, passed=(axis.fan, *axis.passed), fan=None)
 
 
 def axes(layout: Layout, scene: Scene) -> list[Axis]:
@@ -107,7 +119,9 @@ class _Walker:
             for face in self.faces[piece.name]:
                 threaded = [i for i, h in enumerate(face.pattern.holes) if h.thread is not None]
                 found += [a for i in threaded if (a := self._into_thread(face, i)) is not None]
-        for piece in self.layout.pieces:
+            found += [a for s in piece.part.studs() if (a := self._stud(piece, s)) is not None]
+        # What moves with the loosest part decides: a fan's own holes, then any part's, the case's last.
+        for piece in sorted(self.layout.pieces, key=_looseness):
             for face in self.faces[piece.name]:
                 for i, h in enumerate(face.pattern.holes):
                     if h.thread is None and face.spot(i) not in self.used:
@@ -117,18 +131,51 @@ class _Walker:
 
     def _into_thread(self, face: Face, i: int) -> Axis | None:
         point, out = face.point(i), face.pose[:3, 2]
-        passed, blocked = self._walk(face.piece, point, out)
+        own = self._own_way(face, i, point, out)
+        start = point if own is None or own.thickness is None else point + own.thickness * out
+        passed, blocked = self._walk(face.piece, start, out)
         if not passed and blocked is None:
             return None  # nothing is mated before it: an unused hole
+        passed = passed if own is None else [own, *passed]
         self._use([(face, i)], passed)
-        return replace(_axis(face, i, "thread", point, out, passed, blocked), free=self._free(face, i, point, out))
+        deep = self._through(face, i, point, -out) if own is None else _to_end(face.piece, point, -out)
+        free = self._free(face, i, point, out, deep)
+        return replace(_axis(face, i, "thread", point, out, passed, blocked), free=free)
 
-    def _free(self, face: Face, i: int, point: Vector, out: Vector) -> float | None:
-        """mm a screw may go into a hole that goes through, where something closed lies on the piece's other side."""
+    def _own_way(self, face: Face, i: int, point: Vector, out: Vector) -> Passed | None:
+        """The plain hole of the same piece that leads to a thread inside it (a captive nut's), None where none does."""
+        for other in self.faces[face.piece.name]:
+            if other is face or float(other.pose[:3, 2] @ out) < -OPPOSED:
+                continue
+            for k, h in enumerate(other.pattern.holes):
+                away = other.point(k) - point
+                deep = float(away @ out)
+                if h.thread is None and deep > PLANE_MM and float(np.linalg.norm(away - deep * out)) <= COAXIAL_MM:
+                    return Passed(face.piece, other.pattern, k, (h.x, h.y), _tuple(point), deep)
+        return None
+
+    def _stud(self, piece: Piece, stud: Stud) -> Axis | None:
+        """A stud and what it goes through; None where nothing is mated to its face."""
+        hole = Hole(0.0, 0.0, THREADS[stud.thread].major, thread=stud.thread)
+        face = Face(piece, HolePattern(stud.name, stud.pose, (hole,), stud.body), compose(piece.pose, stud.pose))
+        point, out = face.point(0), face.pose[:3, 2]
+        step = self._next(piece, point, out, {piece.name})
+        if isinstance(step, Passed) and step.opening is not None and step.opening.thread is not None:
+            passed, blocked = [step], None  # it is screwed into a thread of the next piece
+        else:
+            passed, blocked = self._walk(piece, point, out)
+        if not passed and blocked is None:
+            return None
+        self._use([], passed)
+        return replace(_axis(face, 0, "stud", point, out, passed, blocked), stud=stud.length)
+
+    def _free(self, face: Face, i: int, point: Vector, out: Vector, deep: float | None) -> float | None:
+        """mm a screw may go into a hole that goes through (`deep` mm), where something closed lies on the piece's other
+        side.
+        """
         hole = face.pattern.holes[i]
         if hole.depth is not None:
             return None
-        deep = self._through(face, i, point, -out)
         behind = None if deep is None else self._next(face.piece, point - deep * out, -out, {face.piece.name})
         if behind is None:
             return None
@@ -139,36 +186,74 @@ class _Walker:
 
     def _bolt(self, face: Face, i: int) -> Axis | None:
         """What a hole without thread is in line with, both ways; None where that is nothing, or a thread."""
-        point, out = face.point(i), face.pose[:3, 2]
-        own = self._through(face, i, point, -out)
+        out, point = face.pose[:3, 2], self._best_point(face, i)
+        own = self._through(face, i, face.point(i), -out)
         before, stopped = self._walk(face.piece, point, out)
         behind, stopped_behind = ([], None) if own is None else self._walk(face.piece, point - own * out, -out)
-        if not before and not behind:
+        blocked = stopped or stopped_behind
+        if not before and not behind and (blocked is None or not self._meant_for_screws(face, i)):
             return None
-        mine = Passed(
-            face.piece, face.pattern, i, (face.pattern.holes[i].x, face.pattern.holes[i].y), _tuple(point), own
-        )
+        x, y, _ = apply(inverse(face.pose), point)
+        mine = Passed(face.piece, face.pattern, i, (float(x), float(y)), _tuple(point), own)
         chain = [*reversed(behind), mine, *before]
+        if any(self._spot(p) in self.used for p in (*before, *behind)):
+            return None  # a part that is looser has brought its own screw there
         self._use([(face, i)], [*before, *behind])
         if any((h := p.opening) is not None and h.thread is not None for p in chain):
             return None  # a thread's own walk came to another end; its finding tells why
         start = point - sum(p.thickness or 0.0 for p in (mine, *behind)) * out
         length = sum(p.thickness or 0.0 for p in chain)
-        blocked = stopped or stopped_behind
         # The fan at an end is what a thread-forming screw is cut into; else the nut lies inside the case.
         fan_first, fan_last = (
             p.piece.part.air_flow() is not None and p.hole is not None for p in (chain[0], chain[-1])
         )
         if (fan_last and not fan_first) or (not fan_first and self._inside(start + length * out) > self._inside(start)):
             chain, start, out = chain[::-1], start + length * out, -out
-        if not (fan_first or fan_last):
+        if not (fan_first or fan_last) or len(chain) == 1:
             return _axis(face, i, "nut", start, out, _entered(chain, start, out), blocked)
         fan, rest = chain[0], chain[1:]
         assert fan.pattern is not None
         assert fan.hole is not None
         own_face = next(f for f in self.faces[fan.piece.name] if f.pattern.name == fan.pattern.name)
+        if float(own_face.pose[:3, 2] @ out) < 0:  # called after the side the screw comes from
+            for twin, k in self._twins(own_face, fan.hole):
+                own_face, fan = twin, replace(fan, pattern=twin.pattern, hole=k)
         top = start + (fan.thickness or 0.0) * out
-        return _axis(own_face, fan.hole, "forming", top, out, _entered(rest, top, out), blocked)
+        return replace(
+            _axis(own_face, fan.hole or 0, "forming", top, out, _entered(rest, top, out), blocked),
+            fan=replace(fan, near=_tuple(start)),
+        )
+
+    @staticmethod
+    def _spot(p: Passed) -> Spot | None:
+        return None if p.pattern is None or p.hole is None else (p.piece.name, p.pattern.name, p.hole)
+
+    def _meant_for_screws(self, face: Face, i: int) -> bool:
+        """Whether a hole that meets only closed faces was to take a screw there: not a soft layer's or a fan's, nor
+        one of the many a case has to choose from.
+        """
+        part = face.piece.part
+        return (
+            face.pattern.holes[i].diameter <= SCREW_HOLE_MM
+            and part.air_flow() is None
+            and part.family != "case"
+            and not (all(b.material in ("gasket", "rubber", "mesh") for b in part.bodies()) or part.small)
+        )
+
+    def _best_point(self, face: Face, i: int) -> Vector:
+        """Where in a slot a bolt goes: as far into the nearest hole of what lies on it as the slot lets it."""
+        hole, centre = face.pattern.holes[i], face.point(i)
+        if hole.slot <= 0.0:
+            return centre
+        out = face.pose[:3, 2]
+        own = self._through(face, i, centre, -out)
+        ways = [(centre, out)] + ([] if own is None else [(centre - own * out, -out)])
+        for start, way in ways:
+            step = self._next(face.piece, start, way, {face.piece.name})
+            if isinstance(step, Passed) and step.pattern is not None and step.hole is not None:
+                other = next(f for f in self.faces[step.piece.name] if f.pattern.name == step.pattern.name)
+                return _middle_of_overlap(face, i, other, step.hole)
+        return centre
 
     def _inside(self, point: Vector) -> float:
         """mm a point lies inside the case's free room; negative outside, or without a case."""
@@ -277,3 +362,42 @@ def _axis(
     face: Face, i: int, ends: Ends, point: Vector, out: Vector, passed: Sequence[Passed], blocked: str | None
 ) -> Axis:
     return Axis(face.piece, face.pattern, i, ends, _tuple(point), _tuple(out), tuple(passed), blocked)
+
+
+def _looseness(piece: Piece) -> int:
+    if piece.part.air_flow() is not None and piece.part.family == "fan":
+        return 0
+    return 2 if piece.part.family == "case" else 1
+
+
+def _middle_of_overlap(face: Face, i: int, other: Face, k: int) -> Vector:
+    """The point on one slot's middle line that lies nearest to another slot's: the middle of those where many do."""
+
+    def ends(f: Face, n: int) -> tuple[Vector, Vector]:
+        h = f.pattern.holes[n]
+        a = np.radians(h.angle)
+        half = h.slot / 2 * (f.pose[:3, 0] * np.cos(a) + f.pose[:3, 1] * np.sin(a))
+        return f.point(n) - half, f.point(n) + half
+
+    (p, q), (a, b) = ends(face, i), ends(other, k)
+    ts = np.linspace(0.0, 1.0, SLOT_STEPS)
+    points = p + ts[:, None] * (q - p)
+    u = b - a
+    square = float(u @ u)
+    s = np.clip(((points - a) @ u) / square, 0.0, 1.0) if square > 0 else np.zeros(len(points))
+    gaps = np.linalg.norm(_flat(points - (a + s[:, None] * u), face.pose[:3, 2]), axis=1)
+    near = np.flatnonzero(gaps <= gaps.min() + 1e-9)
+    found: Vector = points[near[len(near) // 2]]
+    return found
+
+
+def _flat(v: Vector, normal: Vector) -> Vector:
+    """Vectors without what they have along a normal."""
+    found: Vector = v - (v @ normal)[:, None] * normal
+    return found
+
+
+def _to_end(piece: Piece, point: Vector, way: Vector) -> float:
+    """mm from a point inside a piece to the end of its declared box along a direction."""
+    corners = apply(piece.pose, piece.part.box().corners())
+    return float(((corners - point) @ way).max())

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -77,12 +77,12 @@ class Chosen:
         return self.thread if self.length is None else screw_tables.designation(self.thread, self.length)
 
 
-def chosen(joint: Joint, spec: ScrewsSpec) -> list[Chosen]:
-    """The screws of a joint, one entry for the axes that are alike; none for axes that no screw can take."""
+def chosen(joint: Joint, spec: ScrewsSpec, skip: Collection[int] = ()) -> list[Chosen]:
+    """The screws of a joint, an entry for axes that are alike; none for axes that no screw can take, and for `skip`."""
     words = next((w for pattern, w in spec.use.items() if meant(joint.name, pattern)), None)
     alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
     for i, axis in enumerate(joint.axes):
-        if i not in joint.lost:
+        if i not in joint.lost and i not in skip:
             alike[_signature(axis)].append(i)
     return [_choose(joint, rows, words, spec) for rows in alike.values()]
 
@@ -104,27 +104,38 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
     size = joint.thread if words is None or words.thread is None else words.thread
     head = _head((words.head if words is not None else None) or spec.head, size)
     length = None if words is None or words.length is None else float(words.length)
-    washers = 0 if words is None else words.washers
+    washers = 0 if words is None else words.washers or 0
     passed = _under_head(axis.passed, screw_tables.head(head, size).diameter)
     bears, needs_washer = _bearing(joint, passed, head, size)
-    if needs_washer or washers:
+    sunk = passed[-1].opening is not None and passed[-1].opening.under_head is not None
+    if (needs_washer or washers) and not sunk:
         passed = _under_head(axis.passed, screw_tables.washer(size).outer)
     unsaid = [p for p in axis.passed if p.thickness is None]
     if unsaid:
         why = f"how thick {unsaid[0].piece.name} is there cannot be said: there is no sheet beside the screw"
         return Chosen(joint, taken, (), None, size, head, length, washers, words, bears=bears, why=why)
-    layers = tuple(_layer(p) for p in passed)
+    layers = tuple(layer_of(p) for p in passed)
     try:
-        receiver = _receiver(joint, axis)
+        receiver = receiver_of(joint, axis, size)
     except ValueError as e:
         return Chosen(joint, taken, layers, None, size, head, length, washers, words, bears=bears, why=str(e))
     washer = washer_layer(size)
-    receiver, choice = _settled(layers, receiver, size, washer)
+    if axis.stud is not None:
+        # A stud has the length it has: judged like a screw that goes into the nut behind what it passes.
+        judged = judge(axis.stud, (general_tolerance(axis.stud),) * 2, layers, receiver)
+        return Chosen(joint, taken, layers, receiver, size, head, axis.stud, 0, None, judged, None, None)
+    if words is not None and length is None and words.washers is not None:  # so many, and no more
+        layers = (*layers, *([washer] * washers))
+        receiver, choice = settled(layers, receiver, size, None)
+        choice = replace(choice, washers=washers)
+        layers, needs_washer = layers[: len(layers) - washers], False
+    else:
+        receiver, choice = settled(layers, receiver, size, None if sunk else washer)
     if words is not None and length is not None:
         under = (*layers, *([washer] * washers))
         judged = judge(length, screw_tables.length_tolerance(size, length), under, receiver)
         return Chosen(joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, bears)
-    if needs_washer and choice.washers == 0:
+    if needs_washer and not sunk and choice.washers == 0:
         with_one = choose((*layers, washer), receiver, screw_tables.stock(size), washer, 2)
         choice = replace(with_one, washers=with_one.washers + 1)
     best = choice.best
@@ -133,7 +144,7 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
     return Chosen(joint, taken, layers, receiver, size, head, best.length, choice.washers, None, best, choice, bears)
 
 
-def _settled(layers: Sequence[Layer], receiver: Receiver, size: str, washer: Layer) -> tuple[Receiver, Choice]:
+def settled(layers: Sequence[Layer], receiver: Receiver, size: str, washer: Layer | None) -> tuple[Receiver, Choice]:
     """The stock screw for these layers, and the receiver with the engagement that was asked for in the end.
 
     The rule of the material asks for a thread that holds as much as the screw does. Where no stock length gives that,
@@ -168,7 +179,8 @@ def _head(wanted: Head, size: str) -> Head:
     return wanted if size in screw_tables.HEADS[wanted] else "pan"
 
 
-def _layer(p: Passed) -> Layer:
+def layer_of(p: Passed) -> Layer:
+    """A passed piece as a layer, with what its thickness is uncertain by."""
     assert p.thickness is not None
     off = spread(p.piece.part, p.thickness)
     less = off + PRESSED * _soft(p.piece.part, p.thickness)
@@ -190,13 +202,16 @@ def spread(part: Part, value: float) -> float:
     return float(own[0].plus_minus or 0.0) if own else general_tolerance(value)
 
 
-def _receiver(joint: Joint, axis: Axis) -> Receiver:
+def receiver_of(joint: Joint, axis: Axis, size: str) -> Receiver:
     """What the screw goes into. ValueError where its material holds no thread."""
     hole, part = axis.receiver, axis.piece.part
-    if joint.ends == "nut":
-        nut = screw_tables.nut(joint.thread)
-        through = nut.height + thread(joint.thread).pitch
-        return Receiver(joint.thread, None, 0.0, 0.0, through, None, through, "through the nut and a turn beyond")
+    if joint.ends in ("nut", "stud"):
+        if joint.ends == "stud" and (last := axis.passed[-1].opening) is not None and last.thread is not None:
+            deep = last.threaded if last.threaded is not None else last.depth or float(axis.stud or 0.0)
+            return Receiver(joint.thread, last.depth, 0.0, 0.0, deep, None, min(deep, thread(joint.thread).major))
+        own = size if size in screw_tables.NUTS else joint.thread
+        through = screw_tables.nut(own).height + thread(own).pitch
+        return Receiver(own, None, 0.0, 0.0, through, None, through, "through the nut and a turn beyond")
     if joint.ends == "forming":
         closed = bool(getattr(part, "closed", False))
         deep = float(getattr(part, "depth" if closed else "flange", screw_tables.FAN_SCREW_LEAST))

@@ -14,36 +14,48 @@ from elbowroom.model.problems import BuildError, choices, shown
 from elbowroom.model.resolve import Build
 from elbowroom.model.scene import Scene
 from elbowroom.model.screw_spec import ScrewsSpec
-from elbowroom.model.screws.axes import axes
+from elbowroom.model.screws.axes import Axis, axes, bolted
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
 from elbowroom.model.screws.joints import Joint, joints, meant
 from elbowroom.model.screws.stand import stand
+from elbowroom.parts.screw_tables import NUTS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fastened:
     """A layout with its screws in it and its walls drilled for them, the joints it was found to have, and their screws.
 
-    undrilled: why a wall cannot be drilled, by joint and axis.
+    undrilled: why a wall cannot be drilled, by joint and axis. left: joints that the build leaves without screws.
     """
 
     layout: Layout
     joints: tuple[Joint, ...]
     chosen: tuple[Chosen, ...]
     undrilled: Mapping[tuple[str, int], str]
+    left: tuple[Joint, ...] = ()
 
 
 def fasten(build: Build, layout: Layout, scene: Scene) -> Fastened:
     """Screw together what is mated. `scene` is the layout made solid. Raises BuildError with the words' faults."""
-    found = joints(axes(layout, scene))
+    found = joints([bolted(a) if _by_bolt(a, build.screws) else a for a in axes(layout, scene)])
     _check_words(build, build.screws, [j.name for j in found])
-    kept = [j for j in found if not any(meant(j.name, left) for left in build.screws.leave)]
-    screws = [c for j in kept for c in chosen(j, build.screws)]
-    pieces, joined = stand(screws)
+    left = [j for j in found if any(meant(j.name, pattern) for pattern in build.screws.leave)]
+    kept = [j for j in found if j not in left]
     bored, undrilled = drill(layout.pieces, kept)
+    screws = [c for j in kept for c in chosen(j, build.screws, {i for name, i in undrilled if name == j.name})]
+    pieces, joined = stand(screws)
     whole = replace(layout, pieces=(*bored, *pieces), joined=(*layout.joined, *joined))
-    return Fastened(whole, tuple(kept), tuple(screws), undrilled)
+    return Fastened(whole, tuple(kept), tuple(screws), undrilled, tuple(left))
+
+
+def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
+    """Whether the build has a bolt where a screw would be cut into a fan."""
+    if axis.ends != "forming" or axis.fan is None:
+        return False
+    name = f"{axis.piece.name}.{axis.pattern.name}"
+    words = next((w for pattern, w in spec.use.items() if meant(name, pattern)), None)
+    return words is not None and words.thread in NUTS
 
 
 def _check_words(build: Build, spec: ScrewsSpec, names: list[str]) -> None:

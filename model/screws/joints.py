@@ -16,6 +16,7 @@ import numpy as np
 
 from elbowroom.model.layout import Piece
 from elbowroom.model.screws.axes import Axis, Ends
+from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.slots import Slide, Slot, best_slide, joined, residuals
 from elbowroom.parts.base import HolePattern
 from elbowroom.parts.case_openings import LEAST_WEB
@@ -26,6 +27,7 @@ FAN_SCREW_NECK = (
     4.0  # mm that a panel's hole must let pass of a thread-forming fan screw; common practice, no source (P)
 )
 REACH = 40.0  # mm that a part is slid at most when its best place on the slots is looked for: under half a fan (P)
+FAR = 1e3  # mm that a screw for which there is no hole left is told to be off by; no case is larger (P)
 PASSES = 1e-6  # mm: rounding of positions
 BOLTS = ("M5", "M4", "M3", "M2.5")  # what a bolt with a nut is tried from, widest first
 
@@ -90,6 +92,9 @@ def _joint(name: str, ends: Ends, axes: list[Axis]) -> Joint:
         screw = axes[0].receiver.thread
         assert screw is not None
         wide = thread(screw).major
+    elif ends == "stud":
+        screw = axes[0].receiver.thread or ""
+        wide = thread(screw).major
     elif ends == "forming":
         screw, wide = FAN_SCREW, FAN_SCREW_NECK
     else:
@@ -122,9 +127,16 @@ def _fit(axes: Sequence[Axis], rows: Sequence[int], piece: str, pattern: str, wi
     points = np.array([p.at for p in passed], dtype=float)
     # Slots of a case that would leave too little sheet between them are drawn as one.
     slots = joined(slots_of(first.pattern), LEAST_WEB if first.piece.part.family == "case" else 0.0)
-    off = residuals(points, wide, slots)[0]
-    slide = best_slide(points, wide, slots, reach=(REACH, REACH))
-    return Fit(first.piece, first.pattern, tuple(rows), tuple(float(r) for r in off), slide)
+    try:
+        off = residuals(points, wide, slots)[0]
+        slide = best_slide(points, wide, slots, reach=(REACH, REACH))
+    except ValueError:  # screws nearer to each other than they are thick, or more of them than are compared
+        hole = [min(edge(h, x, y) for h in first.pattern.holes) + wide / 2 for x, y in points]
+        passing = tuple(k for k, o in enumerate(hole) if o <= PASSES)
+        lost = tuple(k for k in range(len(hole)) if k not in passing)
+        still = Slide(0.0, 0.0, passing, lost, tuple(hole), (-1,) * len(hole), passing, ((0.0, 0.0), (0.0, 0.0)))
+        return Fit(first.piece, first.pattern, tuple(rows), tuple(hole), still)
+    return Fit(first.piece, first.pattern, tuple(rows), tuple(min(float(r), FAR) for r in off), slide)
 
 
 def slots_of(pattern: HolePattern) -> list[Slot]:

@@ -11,9 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.screws.adapting import adapter_for
+from elbowroom.model.screws.adapting import STEP, adapter_for
+from elbowroom.model.screws.choosing import layer_of, receiver_of, settled
 from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
 from elbowroom.model.screws.slot import joined
+from elbowroom.model.screws.stack import Layer
+from elbowroom.model.tolerances import general_tolerance
 from elbowroom.model.writers.names import safe_name
 from elbowroom.parts.adapter import Adapter
 from elbowroom.parts.adapter_holes import AirOpening
@@ -21,6 +24,7 @@ from elbowroom.parts.case_openings import LEAST_WEB
 from elbowroom.parts.measure import Mm
 
 NO_PANEL = frozenset({"gasket", "dust-filter", "washer", "shim", "adapter"})  # another of them costs less than a plate
+THICKER_STEPS = 26  # of a printed layer that a plate is tried thicker by: 5 mm, the step between stock lengths
 AIR_LESS = 8.0  # mm in diameter that the plate's air holes are narrower than the fans' frames: walls to the screws; P
 
 
@@ -53,14 +57,37 @@ def _offer(joint: Joint, fit: Fit) -> Offer:
     plan = adapter_for(points, slots, screw=joint.thread, openings=_air(joint, fit, points))
     if plan.part is None:
         return Offer(joint.name, None, f"an adapter plate does not do it: {plan.reason}")
-    x, y, z = plan.part.box().size
+    part, screw = _for_stock(joint, fit, plan.part)
+    if part is None:
+        return Offer(joint.name, None, f"an adapter plate does not do it: {screw}")
+    x, y, z = part.box().size
     assert plan.part_side is not None
-    gained = f"{len(plan.points)} of {len(points)} screws hold ({plan.part_side.verdict})"
+    gained = f"{len(plan.points)} of {len(points)} screws hold ({plan.part_side.verdict}), {screw}"
     words = (
         f"put an adapter plate {x:g} x {y:g} x {z:g} between: {gained}; elbowroom make writes it as "
         f"adapter-for-{safe_name(joint.name)}, and the stack grows by {z:g} mm"
     )
-    return Offer(joint.name, plan.part, words, plan.centre)
+    return Offer(joint.name, part, words, plan.centre)
+
+
+def _for_stock(joint: Joint, fit: Fit, part: Adapter) -> tuple[Adapter | None, str]:
+    """The plate as thick as a stock screw needs it under its sunk head, and that screw; None with the reason."""
+    axis = joint.axes[fit.rows[0]]
+    before = next(k for k, p in enumerate(axis.passed) if p.piece is fit.piece)
+    inner = [layer_of(p) for p in axis.passed[:before] if p.thickness is not None]
+    recess = max((float(h.recess_depth) for h in part.holes_a if h.recess_depth is not None), default=0.0)
+    reason = ""
+    for k in range(THICKER_STEPS):
+        thick = float(part.thickness) + k * STEP
+        under = Layer(
+            "adapter", thick - recess, min(general_tolerance(thick), thick - recess), general_tolerance(thick)
+        )
+        choice = settled((*inner, under), receiver_of(joint, axis, joint.thread), joint.thread, None)[1]
+        if choice.best is not None:
+            thicker = type(part).model_validate({**part.model_dump(), "thickness": round(thick, 4)})
+            return thicker, f"{choice.best.name} under sunk heads"
+        reason = choice.reason or ""
+    return None, reason
 
 
 def _air(joint: Joint, fit: Fit, points: Sequence[tuple[float, float]]) -> list[AirOpening]:

@@ -20,6 +20,7 @@ from elbowroom.parts.screw_tables import stock as stock_of
 
 Verdict = Literal["short", "safe", "close", "bottoms", "pierces"]
 CLEAR = 1.0  # mm a tip should stay from the end of its room, by nominal sizes: rule of the trade, no source (P)
+AMPLE = 2.0  # mm to spare on both sides that a longer screw need not better: no source (P)
 LEAST_THREADS = 2.5  # turns of thread that hold in a thin plate: common practice, no source (P)
 
 
@@ -217,8 +218,8 @@ def choose(
     """The stock length to buy for these layers; left out, `stock` is what the receiver's thread is sold in.
 
     Washers, up to `most`, are added only where no length is safe without. Best is a first-choice length before a
-    second, then the one with most to spare on both sides, then the shorter. Where the room has no end, every longer
-    screw has more to spare, and the shortest safe one is best.
+    second, then the shortest with `AMPLE` to spare on both sides, else the one with most to spare, then the shorter.
+    Where the room has no end the shortest safe one is best.
     """
     if most < 0:
         raise ValueError(f"{most} washers cannot be added")
@@ -233,7 +234,8 @@ def choose(
         if safe:
             top = [j for j in safe if (j.length in lengths.first) == (safe[0].length in lengths.first)]
             # Rounded, so that two lengths with the same to spare do not fall either way by a last bit.
-            best = top[0] if receiver.room is None else max(top, key=lambda j: (round(j.spare, 6), -j.length))
+            ample = [j for j in top if receiver.room is None or j.spare >= AMPLE - CONTACT_MM]
+            best = ample[0] if ample else max(top, key=lambda j: (round(j.spare, 6), -j.length))
             return Choice(best, n, safe, tried, window(layers, receiver), None)
     safe_window = window(layers, receiver)
     return Choice(None, 0, (), bare, safe_window, _reason(safe_window, receiver, lengths, washer, most))

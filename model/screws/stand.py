@@ -50,12 +50,18 @@ def _pieces(c: Chosen, row: int) -> list[Piece]:
         out.append(_piece(f"washer at {where}{number}", part, _at(axis, height), (size.cited.source, size.cited.mark)))
         height += size.thickness
     assert c.length is not None
+    if axis.stud is not None:
+        hole = axis.passed[-1].opening
+        if hole is None or hole.thread is None:
+            nut = Nut(thread=c.thread)
+            out.append(_piece(f"nut at {where}", nut, _at(axis, height), ("ISO 4032", "V")))
+        return out
     # A thread-forming screw is thick nowhere: its thread passes the holes it does not cut.
     plain = 0.0 if c.joint.ends == "forming" else min(height, c.length)
     screw = Screw(thread=c.thread, length=Mm(c.length), head=c.head, plain=Mm(plain))
     out.append(_piece(f"{c.label} at {where}", screw, _at(axis, height), ("chosen for the joint", "V")))
     if c.joint.ends == "nut":
-        nut = Nut(thread=c.joint.thread)
+        nut = Nut(thread=c.thread)
         out.append(_piece(f"nut at {where}", nut, _at(axis, -nut.box().hi[2]), ("ISO 4032", "V")))
     return out
 

@@ -264,3 +264,87 @@ def test_a_standoff_under_a_board_without_a_hole_shorts_it(tmp_path: Path) -> No
     found = checked(BOARD.replace("FORM", "microatx").replace("SIZE", "motherboard-atx"), tmp_path)
     faults = [f for f in of(found, "hole-alignment") if "shorts" in f["text"]]
     assert [f["verdict"] for f in faults] == ["fail"]
+
+
+TOWER = "title: t\ncase: {like: case-atx-tower}\n"
+
+
+def test_a_fan_of_another_size_has_its_screws_at_its_own_holes(tmp_path: Path) -> None:
+    # Hole pitches as drawn: 105 for 120, 124.5 for 140; the opening's slots are for 140.
+    text = TOWER + "stacks: {roof: {flow: out, layers: [{fan: fan-120x25, cable_to: rear tray}]}}\n"
+    found = checked(text, tmp_path)
+    lost = [f for f in of(found, "hole-alignment") if f["verdict"] == "fail"]
+    assert lost
+    assert all(f["passing"] == 0 for f in lost)
+    assert not [p for p in found.layout.pieces if p.part.family == "screw"]
+
+
+def test_a_bracket_whose_holes_meet_nothing_is_told(tmp_path: Path) -> None:
+    found = checked(TOWER + "parts: {bracket: {pump-bracket: pump-bracket-120, on: case.floor-2}}\n", tmp_path)
+    (fault,) = [f for f in of(found, "hole-alignment") if f["verdict"] == "fail"]
+    assert "no hole" in fault["text"]
+
+
+def test_slots_that_lie_over_each_other_take_a_screw_where_both_are_open(tmp_path: Path) -> None:
+    # Middles 6.5 mm apart along both, 10 and 12 mm long or so: a screw at neither middle passes both.
+    text = TOWER + (
+        "parts: {bracket: {pump-bracket: pump-bracket-120, on: case.floor-2, clock: 90, offset: [60.5, 0]}}\n"
+    )
+    found = checked(text, tmp_path)
+    assert all(f["verdict"] == "pass" for f in of(found, "hole-alignment"))
+    assert len([p for p in found.layout.pieces if p.part.family == "nut"]) == 2
+    assert not [f.text for f in found.findings if f.verdict == "clash"]
+
+
+PLATE = (
+    TOWER
+    + """
+parts:
+  plate: {plate: plate-240x120, on: case.floor-wall, lift: 18, at: {rear: 60, tray: 50}}
+  riser: {riser: riser-12x18, WORDS, on: plate.mount-*, by: top}
+mates: [[riser *.foot, case.floor-wall]]
+"""
+)
+
+
+def test_a_stud_goes_through_the_wall_into_a_nut(tmp_path: Path) -> None:
+    case = "case: {like: case-atx-tower, openings: {rear: {face: rear, size: 120, centre: {roof: 105, tray: 135}}}}"
+    text = PLATE.replace("case: {like: case-atx-tower}", case).replace("WORDS", "hole: male-female")
+    found = checked(text, tmp_path)
+    studs = [f for f in of(found, "screw") if "stud" in f["text"]]
+    assert [f["verdict"] for f in studs] == ["pass"] * 4
+    # A stud of 6 through a sheet of 1 and a nut of 3.2 (ISO 4032): 1.8 stand out.
+    assert all("1.80 mm out of its nut" in f["text"] for f in studs)
+    assert len([p for p in found.layout.pieces if p.part.family == "nut"]) == 4
+    assert sum("to_drill" in f for f in of(found, "hole-alignment")) == 4
+    assert not [f.text for f in found.findings if f.verdict == "clash"]
+
+
+def test_a_captive_nut_takes_the_screw_from_the_other_end(tmp_path: Path) -> None:
+    text = PLATE.replace("WORDS", "hole: nut, nut_end: foot, across: 15, material: printed")
+    for f in of(checked(text, tmp_path), "screw"):
+        assert f["joint"].endswith(".nut")
+        assert [x["name"] for x in f["layers"]] == ["riser", "plate"]
+        assert f["layers"][0]["mm"] < 18  # the nut lies inside the riser
+
+
+def test_a_fan_may_be_bolted(tmp_path: Path) -> None:
+    text = TOWER + "stacks: {rear: {flow: out, layers: [{fan: fan-120x25, name: rf, cable_to: roof tray}]}}\n"
+    found = checked(text + "screws: {use: {rf.exhaust: M4x35}}\n", tmp_path)
+    (screw,) = of(found, "screw")
+    # 35 less 25, 1 of panel and a nut of 3.2: 5.8 stand out of it.
+    assert (screw["verdict"], "5.80 mm out of its nut" in screw["text"]) == ("pass", True)
+
+
+def test_joints_left_without_screws_are_said_to_be(tmp_path: Path) -> None:
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")) + "screws: {leave: ['low.*']}\n"
+    found = checked(text, tmp_path)
+    (left,) = of(found, "screw")
+    assert (left["verdict"], left["word"]) == ("caution", "left out")
+    assert not [p for p in found.layout.pieces if p.part.family == "screw"]
+
+
+def test_head_and_washers_may_be_said_without_a_length(tmp_path: Path) -> None:
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45"))
+    (screw,) = of(checked(text + "screws: {use: {low.b: {head: cap, washers: 0}}}\n", tmp_path), "screw")
+    assert (screw["screw"], screw["head"], screw["washers"]) == ("M3 x 30", "cap", 0)

@@ -297,7 +297,11 @@ def test_3_000_choices_are_the_best_of_all_that_could_be_bought():
         if into.depth is None:
             assert choice.best.length == min(j.length for j in rivals)
         else:
-            assert choice.best.spare >= max(j.spare for j in rivals) - 1e-6
+            ample = [j for j in rivals if j.spare >= 2.0]
+            if ample:
+                assert choice.best.length == min(j.length for j in ample)
+            else:
+                assert choice.best.spare >= max(j.spare for j in rivals) - 1e-6
             assert choice.best.spare > -ROUNDING
         outcomes["washers" if n else "second" if not first else "first"] += 1
     assert min(outcomes[k] for k in ("none", "washers", "second", "first")) > 20, outcomes
