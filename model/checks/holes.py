@@ -11,11 +11,11 @@ from typing import Any
 
 from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Point, Verdict
-from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.drilling import drill_size
 from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.holding import Holding, holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint
+from elbowroom.model.screws.lines import Axis
 from elbowroom.model.spec import WALLS
 from elbowroom.parts.pose import apply, compose
 

@@ -12,9 +12,9 @@ from typing import Any
 
 from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Verdict
-from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.holding import Bearing
+from elbowroom.model.screws.lines import Axis
 from elbowroom.model.screws.stack import Judged, Layer
 from elbowroom.parts.screw_tables import designation, head, look_alikes, nut
 from elbowroom.parts.threads import THREADS

@@ -17,9 +17,9 @@ import numpy as np
 
 from elbowroom.model.layout import Piece
 from elbowroom.model.screw_spec import Head, ScrewsSpec, ScrewWords
-from elbowroom.model.screws.axes import Axis, Passed
 from elbowroom.model.screws.holding import bearing, washer_for
 from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant, slots_of
+from elbowroom.model.screws.lines import Axis, Passed
 from elbowroom.model.screws.stack import (
     LEAST_THREADS,
     Choice,

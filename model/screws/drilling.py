@@ -10,8 +10,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 from elbowroom.model.layout import Piece
-from elbowroom.model.screws.axes import Passed
 from elbowroom.model.screws.joints import Joint
+from elbowroom.model.screws.lines import Passed
 from elbowroom.parts import case_holes
 from elbowroom.parts.case import FACES, Case
 from elbowroom.parts.case_holes import CaseHole

@@ -14,10 +14,11 @@ from elbowroom.model.problems import BuildError, choices, shown
 from elbowroom.model.resolve import Build
 from elbowroom.model.scene import Scene
 from elbowroom.model.screw_spec import ScrewsSpec
-from elbowroom.model.screws.axes import Axis, axes, bolted
+from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
 from elbowroom.model.screws.joints import Joint, joints, meant
+from elbowroom.model.screws.lines import Axis, bolted
 from elbowroom.model.screws.stand import stand
 from elbowroom.parts.screw_tables import NUTS
 

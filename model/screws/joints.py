@@ -15,8 +15,8 @@ from fnmatch import fnmatchcase
 import numpy as np
 
 from elbowroom.model.layout import Piece
-from elbowroom.model.screws.axes import Axis, Ends
 from elbowroom.model.screws.faces import edge
+from elbowroom.model.screws.lines import Axis, Ends
 from elbowroom.model.screws.slots import Slide, Slot, best_slide, joined, residuals
 from elbowroom.parts.base import HolePattern
 from elbowroom.parts.case_openings import LEAST_WEB

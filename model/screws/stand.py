@@ -11,8 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from elbowroom.model.layout import Joined, Piece
-from elbowroom.model.screws.axes import Axis
 from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.lines import Axis
 from elbowroom.parts.base import Mark
 from elbowroom.parts.layers import Washer
 from elbowroom.parts.measure import Mm
