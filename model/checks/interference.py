@@ -64,6 +64,8 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     spoken: dict[str, Finding] = {}  # of a small piece, the nearest of what is clear of it
     for k in range(len(i)):
         a, b = pieces[i[k]], pieces[j[k]]
+        if k not in candidates and (a.part.small or b.part.small):
+            continue  # what a screw holds is nearer, and speaks for what is clear of it
         basis = assumed[i[k]] + assumed[j[k]]
         if k in candidates:
             new = _judge_pieces(checker, a, b, candidates[k], mated, float(wanted[k]), basis)

@@ -16,7 +16,7 @@ from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.holding import Bearing
 from elbowroom.model.screws.lines import Axis
 from elbowroom.model.screws.stack import Judged, Layer
-from elbowroom.parts.screw_tables import designation, head, look_alikes, nut
+from elbowroom.parts.screw_tables import designation, head, look_alikes, nut, washer
 from elbowroom.parts.threads import THREADS
 
 # What each word of the arithmetic means for the build.
@@ -86,12 +86,13 @@ def _screw(c: Chosen, number: int) -> Finding:
         extra.append(("bears", {"share": round(c.bears[0], 4), "overlap_mm": round(c.bears[1], 4)}))
     if c.layers:
         text += f"; through {through}"
-    if c.bears is not None and c.washers == 0 and not Bearing(*c.bears).enough:
-        wide = head(c.head, c.thread).diameter
+    if c.bears is not None and not Bearing(*c.bears).enough:
+        what, wide = ("washer", washer(c.thread).outer) if c.washers else ("head", head(c.head, c.thread).diameter)
         if c.bears[1] <= 0.0:
-            text, verdict = f"{text}; the head of {wide:g} mm falls through its hole", "fail"
+            text, verdict = f"{text}; the {what} of {wide:g} mm falls through its hole", "fail"
         else:
-            text += f"; the head of {wide:g} mm has only {c.bears[0]:.0%} of its ring on metal: put a washer under it"
+            text += f"; the {what} of {wide:g} mm has only {c.bears[0]:.0%} of its ring on metal"
+            text += "" if c.washers else ": put a washer under it"
             verdict = "caution" if verdict == "pass" else verdict
     remedies = () if j.verdict == "safe" and verdict == "pass" else _remedies(c)
     numbers = _numbers(c, j)

@@ -55,6 +55,8 @@ class _Finder(Walk):
         own = self._own_way(face, i, point, out)
         start = point if own is None or own.thickness is None else point + own.thickness * out
         passed, blocked = self.walk(face.piece, start, out)
+        if not passed and blocked is None and own is None:
+            return self._from_behind(face, i, point, out)
         if not passed and blocked is None:
             return None  # nothing is mated before it: an unused hole
         passed = passed if own is None else [own, *passed]
@@ -62,6 +64,17 @@ class _Finder(Walk):
         deep = self.through(face, i, point, -out) if own is None else _to_end(face.piece, point, -out)
         free = self._free(face, i, point, out, deep)
         return replace(_axis(face, i, "thread", point, out, passed, blocked), free=free)
+
+    def _from_behind(self, face: Face, i: int, point: Vector, out: Vector) -> Axis | None:
+        """The line into a thread that goes through, from its other end, where no pattern shows it there."""
+        if face.pattern.holes[i].depth is not None or any(True for _ in self.twins(face, i)):
+            return None
+        deep = self.through(face, i, point, -out)
+        passed, blocked = ([], None) if deep is None else self.walk(face.piece, point - deep * out, -out)
+        if deep is None or not passed:
+            return None
+        self.use([(face, i)], passed)
+        return _axis(face, i, "thread", point - deep * out, -out, passed, blocked)
 
     def _own_way(self, face: Face, i: int, point: Vector, out: Vector) -> Passed | None:
         """The plain hole of the same piece that leads to a thread inside it (a captive nut's), None where none does."""
@@ -109,6 +122,8 @@ class _Finder(Walk):
         """What a hole without thread is in line with, both ways; None where that is nothing, or a thread."""
         out, point = face.pose[:3, 2], self._best_point(face, i)
         own = self.through(face, i, face.point(i), -out)
+        if own is None and face.pattern.holes[i].depth is not None:
+            return None  # a hole that ends in its piece takes no bolt
         before, stopped = self.walk(face.piece, point, out)
         behind, stopped_behind = ([], None) if own is None else self.walk(face.piece, point - own * out, -out)
         blocked = stopped or stopped_behind
@@ -146,13 +161,12 @@ class _Finder(Walk):
         )
 
     def _meant_for_screws(self, face: Face, i: int) -> bool:
-        """Whether a hole that meets only closed faces was to take a screw there: not a soft layer's or a fan's, nor
-        one of the many a case has to choose from.
+        """Whether a hole that meets only closed faces was to take a screw there: not a soft layer's, nor one of
+        the many a case has to choose from.
         """
         part = face.piece.part
         return (
             face.pattern.holes[i].diameter <= SCREW_HOLE_MM
-            and part.air_flow() is None
             and part.family != "case"
             and not (all(b.material in ("gasket", "rubber", "mesh") for b in part.bodies()) or part.small)
         )

@@ -17,6 +17,7 @@ import numpy as np
 
 from elbowroom.model.layout import Piece
 from elbowroom.model.screw_spec import Head, ScrewsSpec, ScrewWords
+from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.holding import bearing, washer_for
 from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant, slots_of
 from elbowroom.model.screws.lines import Axis, Passed
@@ -33,7 +34,7 @@ from elbowroom.model.screws.stack import (
 )
 from elbowroom.model.tolerances import general_tolerance
 from elbowroom.parts import screw_tables
-from elbowroom.parts.base import Body, Part
+from elbowroom.parts.base import Body, Hole, Part
 from elbowroom.parts.measure import Measure
 from elbowroom.parts.threads import thread
 
@@ -88,10 +89,15 @@ def chosen(joint: Joint, spec: ScrewsSpec, skip: Collection[int] = ()) -> list[C
 
 
 def _signature(axis: Axis) -> tuple[object, ...]:
-    layers = tuple((base_name(p), None if p.thickness is None else round(p.thickness, 4), p.pattern is None)
-                   for p in axis.passed)  # fmt: skip
+    layers = tuple((base_name(p), None if p.thickness is None else round(p.thickness, 4), _way(p)) for p in axis.passed)
     r = axis.receiver
     return (layers, r.thread, r.depth, r.threaded, r.stop, r.diameter)
+
+
+def _way(p: Passed) -> tuple[object, ...] | None:
+    """A layer's hole as a head sees it: its width, and how near the axis comes to its edge."""
+    hole = p.opening
+    return None if hole is None else (hole.diameter, hole.slot, p.recess, round(edge(hole, *p.at), 2))
 
 
 def base_name(passed: Passed) -> str:
@@ -105,11 +111,15 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
     head = _head((words.head if words is not None else None) or spec.head, size)
     length = None if words is None or words.length is None else float(words.length)
     washers = 0 if words is None else words.washers or 0
-    passed = _under_head(axis.passed, screw_tables.head(head, size).diameter)
-    bears, needs_washer = _bearing(joint, passed, head, size)
-    sunk = passed[-1].opening is not None and passed[-1].opening.under_head is not None
+    wide, ring = screw_tables.head(head, size).diameter, screw_tables.washer(size).outer
+    passed = _under_head(axis.passed, wide)
+    bears, needs_washer = _bearing(joint, passed, wide)
+    last = passed[-1]
+    under_head = None if last.opening is None else last.opening.under_head
+    sunk = under_head is not None or last is not axis.passed[len(passed) - 1]
     if (needs_washer or washers) and not sunk:
-        passed = _under_head(axis.passed, screw_tables.washer(size).outer)
+        passed = _under_head(axis.passed, ring)
+    with_washer = _bearing(joint, passed, ring)[0]  # a washer bears where it lies, or falls through as a head does
     unsaid = [p for p in axis.passed if p.thickness is None]
     if unsaid:
         why = f"how thick {unsaid[0].piece.name} is there cannot be said: there is no sheet beside the screw"
@@ -134,14 +144,16 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
     if words is not None and length is not None:
         under = (*layers, *([washer] * washers))
         judged = judge(length, screw_tables.length_tolerance(size, length), under, receiver)
-        return Chosen(joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, bears)
+        how = with_washer if washers else bears
+        return Chosen(joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, how)
     if needs_washer and not sunk and choice.washers == 0:
         with_one = choose((*layers, washer), receiver, screw_tables.stock(size), washer, 2)
         choice = replace(with_one, washers=with_one.washers + 1)
     best = choice.best
     if best is None:
         return Chosen(joint, taken, layers, receiver, size, head, choice=choice, bears=bears)
-    return Chosen(joint, taken, layers, receiver, size, head, best.length, choice.washers, None, best, choice, bears)
+    how = with_washer if choice.washers else bears
+    return Chosen(joint, taken, layers, receiver, size, head, best.length, choice.washers, None, best, choice, how)
 
 
 def settled(layers: Sequence[Layer], receiver: Receiver, size: str, washer: Layer | None) -> tuple[Receiver, Choice]:
@@ -164,14 +176,24 @@ def settled(layers: Sequence[Layer], receiver: Receiver, size: str, washer: Laye
     return receiver, choice
 
 
-def _under_head(passed: Sequence[Passed], wide: float) -> Sequence[Passed]:
+def _under_head(passed: Sequence[Passed], wide: float) -> list[Passed]:
     """What a head or washer `wide` mm across bears on and what lies below: outer pieces whose hole takes it lie around
-    it.
+    it, and where it goes into a recess of the last, that piece is as thick as what is left under it.
     """
     kept = list(passed)
-    while len(kept) > 1 and (hole := kept[-1].opening) is not None and hole.diameter >= wide + AROUND_MM:
+    while len(kept) > 1 and (hole := kept[-1].opening) is not None and _takes(hole, kept[-1].at, wide):
         kept.pop()
+    last = kept[-1]
+    if last.recess is not None and last.thickness is not None and last.opening is not None:
+        diameter, deep = last.recess
+        if _takes(replace(last.opening, diameter=diameter), last.at, wide):
+            kept[-1] = replace(last, thickness=last.thickness - deep)
     return kept
+
+
+def _takes(hole: Hole, at: tuple[float, float], wide: float) -> bool:
+    """Whether something round and `wide` mm across about the axis lies inside a hole, with play."""
+    return edge(hole, *at) + (wide + AROUND_MM) / 2 <= 0.0
 
 
 def _head(wanted: Head, size: str) -> Head:
@@ -246,11 +268,11 @@ def _length(axis: Axis) -> float:
     return float(np.abs(way) @ size)
 
 
-def _bearing(joint: Joint, passed: Sequence[Passed], head: Head, size: str) -> tuple[tuple[float, float] | None, bool]:
-    """How the head bears on the outermost hole, and whether it takes a washer to."""
+def _bearing(joint: Joint, passed: Sequence[Passed], wide: float) -> tuple[tuple[float, float] | None, bool]:
+    """How a head or washer `wide` mm across bears on the outermost hole, and whether that takes another under it."""
     last = passed[-1]
     if last.pattern is None or last.hole is None:
         return None, False
-    wide, slot = screw_tables.head(head, size).diameter, slots_of(last.pattern)[last.hole]
+    slot = slots_of(last.pattern)[last.hole]
     share, overlap = bearing(wide, joint.diameter, slot, last.at)
-    return (share, overlap), bool(washer_for(wide, joint.diameter, slot, last.at))
+    return (share, overlap), washer_for(wide, joint.diameter, slot, last.at) != ""

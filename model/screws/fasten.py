@@ -22,6 +22,8 @@ from elbowroom.model.screws.lines import Axis, bolted
 from elbowroom.model.screws.stand import stand
 from elbowroom.parts.screw_tables import NUTS
 
+MAX_SCREWS = 600  # in one build: ten times a large machine's; each is a piece of its own
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fastened:
@@ -39,7 +41,11 @@ class Fastened:
 
 def fasten(build: Build, layout: Layout, scene: Scene) -> Fastened:
     """Screw together what is mated. `scene` is the layout made solid. Raises BuildError with the words' faults."""
-    found = joints([bolted(a) if _by_bolt(a, build.screws) else a for a in axes(layout, scene)])
+    lines = axes(layout, scene)
+    if len(lines) > MAX_SCREWS:
+        said = f"{len(lines)} screws are more than the {MAX_SCREWS} of one build; leave out holes that take none"
+        raise BuildError([build.document.problem((), said)])
+    found = joints([bolted(a) if _by_bolt(a, build.screws) else a for a in lines])
     _check_words(build, build.screws, [j.name for j in found])
     left = [j for j in found if any(meant(j.name, pattern) for pattern in build.screws.leave)]
     kept = [j for j in found if j not in left]

@@ -23,7 +23,8 @@ Ends = Literal["thread", "nut", "forming", "stud"]
 class Passed:
     """A piece on an axis. pattern, hole: which hole of it is nearest, None where it has none there and one would have
     to be drilled. at: the axis in that pattern's plane, mm. near: the point where the axis enters. thickness: mm along
-    the axis, None where it cannot be said.
+    the axis, None where it cannot be said. recess: diameter and depth of a wider hole at its far end, that a head may
+    be sunk in.
     """
 
     piece: Piece
@@ -32,6 +33,7 @@ class Passed:
     at: tuple[float, float]
     near: tuple[float, float, float]
     thickness: float | None
+    recess: tuple[float, float] | None = None
 
     @property
     def opening(self) -> Hole | None:

@@ -75,12 +75,59 @@ class Walk:
                     yield other, k
 
     def through(self, face: Face, i: int, point: Vector, along: Vector) -> float | None:
-        """mm through a piece along its hole, from one face to the other."""
-        ends = [float((t.point(k) - point) @ along) for t, k in self.twins(face, i)]
+        """mm through a piece along its hole, from one face to the other; None where the hole ends in it."""
         hole = face.pattern.holes[i]
+        ends = [(float((t.point(k) - point) @ along), t.pattern.holes[k].depth) for t, k in self.twins(face, i)]
         if ends:
-            return min(ends)
+            total, other = min(ends, key=lambda e: e[0])
+            blind = hole.thread is None and hole.depth is not None and other is not None
+            return None if blind and (hole.depth or 0.0) + (other or 0.0) < total - COAXIAL_MM else total
+        if hole.thread is None and hole.depth is not None:
+            return None
         return thickness_at(self.solids[face.piece.name], point, along, hole.diameter / 2, hole.slot)
+
+    def holes_at(self, other: Piece, point: Vector, out: Vector) -> list[tuple[float, Passed]]:
+        """The ways a screw may go through a piece at a point of its face: mm from the point to the hole's edge, and the
+        way. The narrower end of a stepped hole is what it must pass.
+        """
+        found: list[tuple[float, Passed]] = []
+        for face in self.faces[other.name]:
+            along = float(face.pose[:3, 2] @ out)
+            deep = float((face.pose[:3, 3] - point) @ out)
+            if along < OPPOSED and abs(deep) <= PLANE_MM:
+                hole, away, at = face.nearest(point)
+                way = self._way(face, hole, at, point, out)
+                if way is not None:
+                    found.append((away, way))
+            elif along > -OPPOSED and deep > PLANE_MM and not found:
+                # A hole that goes through may be declared on the face it comes out of alone.
+                hole, away, at = face.nearest(point)
+                h = face.pattern.holes[hole]
+                solid = thickness_at(
+                    self.solids[other.name], face.point(hole) - deep * out, out, h.diameter / 2, h.slot
+                )
+                if h.depth is None and h.thread is None and solid is not None and abs(solid - deep) <= PLANE_MM:
+                    found.append((away, Passed(other, face.pattern, hole, at, as_point(point), deep)))
+        return found
+
+    def _way(self, face: Face, i: int, at: tuple[float, float], point: Vector, out: Vector) -> Passed | None:
+        """The way through a hole of the face a screw comes from; None where the hole ends in the piece."""
+        hole, piece = face.pattern.holes[i], face.piece
+        if hole.under_head is not None:
+            return Passed(piece, face.pattern, i, at, as_point(point), hole.under_head)
+        deep = self.through(face, i, face.point(i), out)
+        if hole.thread is not None:
+            return Passed(piece, face.pattern, i, at, as_point(point), deep)
+        if hole.depth is not None and deep is None:
+            return None
+        for twin, k in self.twins(face, i):
+            end = twin.pattern.holes[k]
+            if hole.depth is not None and end.diameter < hole.diameter:  # stepped: the far end is the narrow one
+                x, y, _ = apply(inverse(twin.pose), point)
+                return Passed(piece, twin.pattern, k, (float(x), float(y)), as_point(point), deep)
+            if end.depth is not None and end.diameter > hole.diameter and end.thread is None:
+                return Passed(piece, face.pattern, i, at, as_point(point), deep, (end.diameter, end.depth))
+        return Passed(piece, face.pattern, i, at, as_point(point), deep)
 
     def walk(self, piece: Piece, point: Vector, out: Vector) -> tuple[list[Passed], str | None]:
         """The pieces on an axis from a face outward, and the name of one that stops it."""
@@ -103,35 +150,33 @@ class Walk:
         return found, None
 
     def next(self, piece: Piece, point: Vector, out: Vector, seen: set[str]) -> Passed | str | None:
-        """What lies on a piece's face at a point: a hole to pass, a wall to drill, or (its name) something closed."""
+        """What lies on a piece's face at a point: a hole to pass, a wall to drill, or (its name) something closed.
+
+        Of several pieces the one that covers the point counts before one that has a hole there and does not.
+        """
         closed: str | None = None
         wall: Passed | None = None
+        ways: list[tuple[bool, float, Passed]] = []
         for name, frame in self.mated[piece.name]:
             if name in seen:
                 continue
             other = self.pieces[name]
-            best: tuple[float, Face, int, tuple[float, float]] | None = None
-            for face in self.faces[name]:
-                if float(face.pose[:3, 2] @ out) < OPPOSED and abs(float((point - face.pose[:3, 3]) @ out)) <= PLANE_MM:
-                    hole, away, at = face.nearest(point)
-                    if best is None or away < best[0]:
-                        best = (away, face, hole, at)
             covering = covers(compose(other.pose, frame.pose), frame, point, out)
             if covering is None:  # then its material says it
                 covering = thickness_at(self.solids[name], point, out, 0.0, 0.0) is not None
-            # A wall's slots are meant for what is mated to them: over a bare wall only a hole that takes the screw is.
-            reach = 0.0 if covering and frame.kind == "wall" else NEAR_MM
-            if best is not None and best[0] <= reach:
-                _, face, hole, at = best
-                under = face.pattern.holes[hole].under_head
-                deep = self.through(face, hole, face.point(hole), out) if under is None else under
-                return Passed(other, face.pattern, hole, at, as_point(point), deep)
-            if not covering:
-                continue
-            if frame.kind == "wall":
+            # A wall's slots are meant for what is mated to them: over a bare wall only a hole that takes the screw is,
+            # and a piece that ends before the point loses no screw that passes beside it.
+            reach = NEAR_MM if covering and frame.kind != "wall" else 0.0
+            near = [(away, way) for away, way in self.holes_at(other, point, out) if away <= reach]
+            if near:
+                away, way = min(near, key=lambda w: w[0])
+                ways.append((not covering, away, way))
+            elif covering and frame.kind == "wall":
                 deep = thickness_at(self.solids[name], point, out, 0.0, 0.0)
                 x, y, _ = apply(inverse(compose(other.pose, frame.pose)), point)
                 wall = wall or Passed(other, None, None, (float(x), float(y)), as_point(point), deep)
-            elif frame.kind in ("face", "opening"):
+            elif covering and frame.kind in ("face", "opening"):
                 closed = closed or name
+        if ways:
+            return min(ways, key=lambda w: w[:2])[2]
         return wall if wall is not None else closed

@@ -348,3 +348,107 @@ def test_head_and_washers_may_be_said_without_a_length(tmp_path: Path) -> None:
     text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45"))
     (screw,) = of(checked(text + "screws: {use: {low.b: {head: cap, washers: 0}}}\n", tmp_path), "screw")
     assert (screw["screw"], screw["head"], screw["washers"]) == ("M3 x 30", "cap", 0)
+
+
+BLOCK = """
+title: t
+case: {interior: {depth: 480, width: 240, height: 480}, slots: 0, board: null, sheet: 1.2}
+parts:
+  base:
+    box: custom
+    length: 80
+    width: 60
+    height: 20
+    material: aluminium
+    on: case.floor-wall
+    at: {rear: 100, tray: 20}
+    holes: [BASE]
+  lid: {sheet: custom, length: 80, width: 60, thickness: 5, on: base.top, holes: [LID]}
+"""
+
+
+def block(base: str, lid: str, more: str = "") -> str:
+    return BLOCK.replace("BASE", base).replace("LID", lid) + more
+
+
+THREAD = "{face: top, at: [0, 0], thread: M3, depth: 10}"
+
+
+def test_a_head_sunk_in_a_counterbore_has_less_under_it() -> None:
+    # 5 thick, counterbored 3.5 deep and 7 wide: an M3 head (ISO 7045: 5.6) goes in, and 1.5 is left under it.
+    lid = "{face: bottom, at: [0, 0], diameter: 3.4}, {face: top, at: [0, 0], diameter: 7, depth: 3.5}"
+    (c,) = fastened(block(THREAD, lid)).chosen
+    assert [x.thickness for x in c.layers] == pytest.approx([1.5])
+    assert c.washers == 0
+    narrow = lid.replace("diameter: 7", "diameter: 5")  # too narrow for the head: it bears on the lid
+    (c,) = fastened(block(THREAD, narrow)).chosen
+    assert [x.thickness for x in c.layers] == pytest.approx([5.0])
+
+
+def test_a_through_hole_counts_from_either_face(tmp_path: Path) -> None:
+    (c,) = fastened(block(THREAD, "{face: top, at: [0, 0], diameter: 3.4}")).chosen
+    assert [x.thickness for x in c.layers] == pytest.approx([5.0])
+
+
+def test_a_hole_that_ends_in_its_piece_lets_nothing_through(tmp_path: Path) -> None:
+    found = checked(block(THREAD, "{face: bottom, at: [0, 0], diameter: 3.4, depth: 2}"), tmp_path)
+    assert [f["verdict"] for f in of(found, "hole-alignment")] == ["fail"]
+    assert not [p for p in found.layout.pieces if p.part.family == "screw"]
+    bolt = "{face: top, at: [0, 0], diameter: 3.4, depth: 5}"
+    assert not fastened(block(bolt, "{face: bottom, at: [0, 0], diameter: 3.4}")).chosen
+
+
+def test_heads_and_washers_that_fall_through_are_told_one_by_one(tmp_path: Path) -> None:
+    base = f"{THREAD}, {THREAD.replace('[0, 0]', '[30, 0]')}"
+    lid = "{face: bottom, at: [0, 0], diameter: 3.4}, {face: bottom, at: [30, 0], diameter: 9}"
+    screws = of(checked(block(base, lid), tmp_path), "screw")
+    assert sorted(f["verdict"] for f in screws) == ["fail", "pass"]
+    wide = "{face: bottom, at: [0, 0], diameter: 9, slot: 6}"
+    words = "screws: {use: {base.top: {screw: M3x10, washers: 1}}}\n"
+    (screw,) = of(checked(block(THREAD, wide, words), tmp_path), "screw")
+    assert (screw["verdict"], "washer of 7 mm falls through" in screw["text"]) == ("fail", True)
+
+
+def test_threads_nearer_than_a_screw_is_thick_are_no_traceback() -> None:
+    base = f"{THREAD}, {THREAD.replace('[0, 0]', '[2.9, 0]')}"
+    (joint,) = fastened(block(base, "{face: bottom, at: [0, 0], diameter: 8}")).joints
+    assert len(joint.axes) == 2
+
+
+def test_of_two_fans_the_one_over_the_hole_is_passed() -> None:
+    text = """
+title: t
+case:
+  interior: {depth: 480, width: 240, height: 480}
+  slots: 0
+  board: null
+  sheet: 1.2
+  openings: {floor: {face: floor, size: 80, count: 2, gap: 8.5, slot: 4, centre: {rear: 240, tray: 120}}}
+stacks:
+  floor:
+    flow: in
+    layers:
+      - {fan: fan-80x25, cable_to: rear tray}
+      - {radiator: custom, fans: 2, fan_size: 80, length: 220, width: 80, thickness: 30, name: low, ports_to: front}
+"""
+    done = fastened(text)
+    # Holes of two 80 mm fans lie 8.5 mm apart: 71.5 apart in each, fans that touch.
+    (joint,) = done.joints
+    assert not joint.lost
+    assert [len(f.rows) for f in joint.fits if f.piece.part.family == "fan"] == [4, 4]
+    assert max(off for f in joint.fits for off in f.off) == pytest.approx(-0.65, abs=1e-3)
+
+
+@pytest.mark.parametrize(("slot", "slide", "passes"), [(0, 6, False), (10, 4, True)])
+def test_a_fan_slid_on_its_opening(tmp_path: Path, slot: float, slide: float, passes: bool) -> None:
+    text = f"""
+title: t
+case:
+  interior: {{depth: 480, width: 240, height: 480}}
+  openings: {{roof: {{face: roof, size: 120, slot: {slot}, centre: {{rear: 240, tray: 120}}}}}}
+stacks: {{roof: {{flow: out, layers: [{{fan: fan-120x25, cable_to: rear tray, slide: {slide}}}]}}}}
+"""
+    found = checked(text, tmp_path)
+    assert all((f["verdict"] == "pass") == passes for f in of(found, "hole-alignment"))
+    assert len([p for p in found.layout.pieces if p.part.family == "screw"]) == (4 if passes else 0)
+    assert not [f.text for f in found.findings if f.verdict == "clash"]
