@@ -51,6 +51,12 @@ def sides(contour: Contour) -> list[tuple[Vertex, Vertex]]:
     return list(zip(contour, (*contour[1:], contour[0]), strict=True))
 
 
+def without_steps(contour: Contour, least: float = 1e-4) -> Contour:
+    """The outline without corners that lie nearer than `least` mm to the next: no kernel draws an edge of no length."""
+    kept = [a for a, b in sides(contour) if math.dist(a[:2], b[:2]) >= least]
+    return tuple(kept) if len(kept) >= 2 else contour
+
+
 def circle(x: float, y: float, diameter: float) -> Contour:
     """A circle as two half arcs, anticlockwise."""
     r = diameter / 2

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from elbowroom.parts.contour import Contour, Point, area, flattened
+from elbowroom.parts.contour import Contour, Point, area, flattened, without_steps
 from elbowroom.parts.measure import Deg, Mm
 
 MOST_POINTS = 2000  # of one outline: a bound on the work, beyond any outline that is drawn by hand or computed here
@@ -41,7 +41,7 @@ def contour_of(cutout: Cutout) -> Contour:
                 f"an arc at ({c[0]:g}, {c[1]:g}) turns by {angle:g} degrees; at most a little less than 360"
             )
         out.append((float(c[0]), float(c[1]), math.tan(math.radians(angle) / 4)))
-    return tuple(out)
+    return without_steps(tuple(out))
 
 
 def cutout_of(contour: Contour) -> Cutout:

@@ -181,3 +181,18 @@ def test_drawings_of_a_layout_are_of_its_sheets_and_equal_ones_once(tmp_path):
         drawings(scene, store, ["panle 1"])
     with pytest.raises(InputError, match=r'has no flat face "lid".*known: .*top'):
         drawings(scene, store, ["panel 1.lid"])
+
+
+def test_corners_on_top_of_each_other_are_one() -> None:
+    from elbowroom.parts.contour import area, without_steps
+
+    square = (
+        (0.0, 0.0, 0.0),
+        (10.0, 0.0, 0.0),
+        (10.0, 0.0, 0.0),
+        (10.0, 10.0, 0.0),
+        (0.0, 10.0, 0.0),
+        (0.0, 1e-6, 0.0),
+    )
+    assert len(without_steps(square)) == 4
+    assert area(without_steps(square)) == pytest.approx(100.0, abs=1e-4)
