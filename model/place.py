@@ -19,6 +19,7 @@ from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.resolve import Build, Entry, StackEntries
 from elbowroom.model.spec import AXES, MAX_PIECES, WALLS, At, Placement
 from elbowroom.model.stacks import Laid, lay, layer_names
+from elbowroom.model.through_sheet import held_apart
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.base import Box, Frame, Part
 from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together, compose, rotation, shift
@@ -33,7 +34,8 @@ def place(build: Build) -> Layout:
     gaps = placer.gaps()
     if placer.problems:
         raise BuildError(placer.problems)
-    return Layout(build.title, tuple(placer.pieces.values()), tuple(placer.mates), gaps, placer.interior)
+    pieces, mates = tuple(placer.pieces.values()), tuple(placer.mates)
+    return Layout(build.title, pieces, mates, gaps, placer.interior, tuple(held_apart(pieces, mates, gaps)))
 
 
 class _Unplaced(Exception):

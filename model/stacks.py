@@ -166,8 +166,9 @@ class _Layer:
         assert isinstance(words, Layering)
         fan = entry.part.air_flow() is not None
         if fan and words.cable_to is None and words.clock is None:
+            corner = " ".join(_corner(base))
             self.problem(
-                entry.path, 'says no cable corner: write "cable_to: rear tray" (two of the walls it lies between)'
+                entry.path, f'says no cable corner: write "cable_to: {corner}" (two of the walls it lies between)'
             )
             return 0.0
         toward = [] if words.cable_to is None else list(words.cable_to)
@@ -186,7 +187,7 @@ class _Layer:
         normal = base[:3, 2]
         across = [w for w in toward if abs(normal[WALLS[w][0]]) > 0.5]
         if across or np.count_nonzero(wanted) != len(toward) or len(toward) != (2 if key == "cable_to" else 1):
-            sides = [w for w, (axis, _) in WALLS.items() if abs(normal[axis]) < 0.5]
+            sides = _sides(normal)
             number = "two walls that meet" if key == "cable_to" else "one wall"
             said = " ".join(toward)
             self.problem((*entry.path, key), f'"{said}" is no side of this stack: name {number}{choices(said, sides)}')
@@ -233,6 +234,17 @@ class _Layer:
                     between = compose(inverse(other.frame_pose(a.name)), piece.frame_pose(b.name))
                     if between[2, 2] < -1 + _SAME and abs(between[2, 3]) < _SAME:
                         self.laid.mates.append(Mate(name, a.name, piece.name, b.name, contact=False))
+
+
+def _sides(normal: np.ndarray) -> list[str]:
+    """The walls a stack lies between, by the direction out of the face it is laid on."""
+    return [w for w, (axis, _) in WALLS.items() if abs(normal[axis]) < 0.5]
+
+
+def _corner(base: Pose) -> list[str]:
+    """Two walls that a stack lies between and that meet: a corner its cables may leave at."""
+    first, *rest = _sides(base[:3, 2])
+    return [first, next(w for w in rest if WALLS[w][0] != WALLS[first][0])]
 
 
 def _middle(places: list[float], count: int) -> list[float]:

@@ -39,7 +39,7 @@ from elbowroom.model.tolerances import EXACT_MM
 _TRIES = 5  # layers tried before it is said that the checks do not bear a height out
 _SECTIONS = ("case", "stacks", "parts", "mates", "gaps")  # of a build, that a height depends on
 _CODE = (
-    "place.py", "resolve.py", "stacks.py", "layout.py", "implied.py", "findings.py",
+    "place.py", "resolve.py", "stacks.py", "layout.py", "implied.py", "through_sheet.py", "findings.py",
     "checks/interference.py", "checks/keep_out.py", "checks/mates.py", "checks/containment.py", "checks/wordings.py",
 )  # fmt: skip
 

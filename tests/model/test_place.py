@@ -219,3 +219,44 @@ def test_a_faulty_part_still_tells_what_is_wrong_with_its_distances() -> None:
     assert any("must be more than" in f for f in found)
     assert any("given twice: by rear and x" in f for f in found)
     assert any("the width (tray or open) is not given" in f for f in found)
+
+
+@pytest.mark.parametrize(
+    ("face", "centre", "walls"),
+    [
+        ("front", "{floor: 200, tray: 90}", "tray open floor roof"),
+        ("roof", "{rear: 200, tray: 90}", "rear front tray open"),
+    ],
+)
+def test_a_fan_without_a_cable_corner_is_told_one_that_it_has(face: str, centre: str, walls: str) -> None:
+    text = f"""
+    title: t
+    case: {{openings: {{way: {{face: {face}, size: 120, count: 1, centre: {centre}}}}}}}
+    stacks:
+      way: {{flow: in, layers: [{{fan: fan-120x25, cable_to: CORNER}}]}}
+    """
+    [said] = faults(text.replace(", cable_to: CORNER", ""))
+    corner = said.split('"')[1].removeprefix("cable_to: ")
+    assert set(corner.split()) <= set(walls.split())
+    assert layout(text.replace("CORNER", corner)).piece("way fan")  # taken as it is said
+
+
+THIN = """
+title: t
+case:
+  sheet: {sheet}
+  openings: {{front: {{face: front, size: 120, count: 1, centre: {{floor: 200, tray: 90}}}}}}
+stacks:
+  front: {{flow: in, layers: [{{fan: fan-120x25, cable_to: floor tray}}], outside: [dust-filter-120]}}
+parts:
+  tank: {{box: custom, on: case.floor-wall, at: {{rear: 20, tray: 20}}}}
+  loose: {{box: custom, at: {{rear: 20, open: 20, floor: 0.1}}}}
+"""
+
+
+def test_what_a_thin_sheet_holds_apart_may_be_as_near_as_it_is_thin() -> None:
+    near = {(j.body.split("/")[0], j.to_body) for j in layout(THIN.format(sheet=0.8)).joined}
+    assert ("case", "tank/body") in near  # a foot under it
+    assert any({"front fan", "front dust-filter"} == {a, b.split("/")[0]} for a, b in near)
+    assert not any("loose" in b for _, b in near)  # nothing says that it stands on the floor
+    assert layout(THIN.format(sheet=1.0)).joined == ()  # the wanted gap is there
