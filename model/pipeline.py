@@ -16,6 +16,7 @@ from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
 from elbowroom.model.plumbing import Plumbing, plumb
+from elbowroom.model.problems import BuildError
 from elbowroom.model.resolve import Build, load
 from elbowroom.model.scene import Mesh, Scene
 
@@ -56,6 +57,7 @@ def read(
 def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None = None) -> Checked:
     """Everything about the build in a file; raises BuildError where the input cannot be used."""
     build, layout, plumbing, heights_found = read(file, overrides, progress)
+    _templates_named(build, layout)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
     from elbowroom.model import checks, reach
     from elbowroom.model.checks import drivers, holes, screws
@@ -91,6 +93,16 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     scene = solidify(layout, store, progress)
     findings = [*heights_found, *checks.run(scene, store, progress), *findings]
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, offered)
+
+
+def _templates_named(build: Build, layout: Layout) -> None:
+    """Raises BuildError with every word under `templates: of` that names no side of a placed piece."""
+    if build.templates.of:
+        from elbowroom.model.templates.views import faults
+
+        found = faults(layout, build.templates.of)
+        if found:
+            raise BuildError(build.document.problem(("templates", "of", i), said) for i, said in found)
 
 
 def reach_solids(checked: Checked) -> dict[str, Mesh]:

@@ -94,6 +94,18 @@ def drawings(scene: Scene, store: Store, wanted: Sequence[str] = ()) -> list[Dra
     return out
 
 
+def faults(layout: Layout, wanted: Sequence[str]) -> list[tuple[int, str]]:
+    """Which of the words in `templates: of` name no side of a placed piece: their number, and what is wrong."""
+    out: list[tuple[int, str]] = []
+    for i, text in enumerate(wanted):
+        try:
+            [(piece, face)] = _named(layout, [text])
+            view_of(layout, piece, face)
+        except InputError as e:
+            out.append((i, str(e)))
+    return out
+
+
 def _named(layout: Layout, wanted: Sequence[str]) -> list[tuple[Piece, str | None]]:
     if not wanted:
         return [(p, None) for p in layout.pieces if isinstance(p.part, PlainSheet)]
@@ -129,7 +141,9 @@ def view_of(layout: Layout, piece: Piece, face: str | None) -> View:
         if named in panels:
             return view_of(layout, piece, named)
     if named not in frames:
-        raise InputError(f"{piece.name} has no flat face {shown(named)}{choices(named, [*panels, *frames], 30)}")
+        raise InputError(
+            f"{piece.name} has no flat face {shown(named)}{choices(named, dict.fromkeys([*panels, *frames]), 30)}"
+        )
     frame = frames[named]
     at = frame.pose
     return View(frame.bodies[0], at, f"face {named}", _side(layout, compose(piece.pose, at)), True)

@@ -196,3 +196,21 @@ def test_corners_on_top_of_each_other_are_one() -> None:
     )
     assert len(without_steps(square)) == 4
     assert area(without_steps(square)) == pytest.approx(100.0, abs=1e-4)
+
+
+def test_words_for_sides_that_are_none_all_come_out_with_their_places(tmp_path):
+    from elbowroom.model.pipeline import check
+    from elbowroom.model.problems import BuildError
+
+    file = tmp_path / "b.yaml"
+    file.write_text(
+        "title: t\ncase:\n  openings: {front: {face: front, size: 120, centre: {floor: 200, tray: 90}}}\n"
+        "templates: {of: [case.roofs, case.roof inside, nosuch]}\n"
+    )
+    with pytest.raises(BuildError) as caught:
+        check(file)
+    first, second = map(str, caught.value.problems)
+    assert f'{file}:4:18 templates.of.0: case has no flat face "roofs"; nearest: "roof"' in first
+    assert f'{file}:4:48 templates.of.2: no part "nosuch"; known: case' in second
+    known = first.split("known: ")[1].split(", ")
+    assert len(known) == len(set(known))
