@@ -65,7 +65,11 @@ def finding(group: Group, layout: Layout, limits: Sequence[Limit], choice: Choic
         low, high = group.lo, group.hi
         extra += [("excluded", links), ("missing_mm", rounded(missing))]
     if choice.aside:
-        text += "; no height mends that " + _list([_fault(x) for x in choice.aside])
+        # A fault that stands at every height asked for outweighs all that is well: it is told first.
+        text = (
+            f"{name}: no height from {mm(group.lo)} to {mm(group.hi)} fits, and others are not asked for: at every one of "
+            f"them {_list([_fault(x) for x in choice.aside])}. But for that: {text.removeprefix(f'{name}: ')}"
+        )
         extra.append(("at_every_height", [_plain(x) for x in choice.aside]))
     if choice.doubt:
         text += "; yet the checks have against this height: " + _list(list(choice.doubt))
