@@ -13,8 +13,7 @@ from dataclasses import dataclass
 
 RESOLUTION = 0.05  # mm: the finest cell searched; the finest layer a filament printer lays is 0.05 (P)
 COARSE = 1.0  # mm: the cells where very many heights had to be asked, as of bodies that graze each other all along
-COARSER = 5.0  # mm: and the cells after that; what is chosen is put to the whole check in any case
-MANY, MOST = 60, 120  # heights asked before cells become coarse, and coarser: each may need the exact kernel
+MANY = 200  # heights asked before cells become coarse: some seconds, where each needs the exact kernel
 _SLIVER = 1e-7  # mm: what rounding leaves between stretches that join, far below any tolerance of a gap (1e-6)
 _EDGE = 1e-5  # mm: to which the edge inside a cell is halved down
 
@@ -58,7 +57,7 @@ def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
             continue
         middle = (a + b) / 2
         answer = at(middle)
-        if answer.radius < (b - a) * _WORTH and b - a <= _cell_size(len(known)):
+        if answer.radius < (b - a) * _WORTH and b - a <= (RESOLUTION if len(known) < MANY else COARSE):
             read = max(read, b - a)
             bad += _cell(at, a, middle, b)
             continue
@@ -70,10 +69,6 @@ def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
         else:
             open_ += [(a, middle), (middle, b)]
     return Found(tuple(merged(bad)), read, len(known))
-
-
-def _cell_size(asked: int) -> float:
-    return RESOLUTION if asked < MANY else COARSE if asked < MOST else COARSER
 
 
 def _cell(at: Callable[[float], Answer], a: float, middle: float, b: float) -> list[Stretch]:

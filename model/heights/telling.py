@@ -67,8 +67,8 @@ def finding(group: Group, layout: Layout, limits: Sequence[Limit], choice: Choic
     if choice.aside:
         # A fault that stands at every height asked for outweighs all that is well: it is told first.
         text = (
-            f"{name}: no height from {mm(group.lo)} to {mm(group.hi)} fits, and others are not asked for: at every one of "
-            f"them {_list([_fault(x) for x in choice.aside])}. But for that: {text.removeprefix(f'{name}: ')}"
+            f"{name}: no height from {mm(group.lo)} to {mm(group.hi)} fits, and others are not asked for: at every one "
+            f"{_list([_fault(x) for x in choice.aside])}. But for that: {text.removeprefix(f'{name}: ')}"
         )
         extra.append(("at_every_height", [_plain(x) for x in choice.aside]))
     if choice.doubt:

@@ -118,9 +118,9 @@ def test_the_middle_is_that_of_the_widest_range_and_limits_hold() -> None:
 
 def test_the_layer_of_the_printer_is_what_is_rounded_up_to() -> None:
     doc = document(CABLE + BOX)
-    for layer, height in ((0.3, 18.6), (0.25, 18.5), (1.0, 19.0)):
+    for layer, height in ((0.3, 18.6), (0.25, 18.5), (0.4, 18.8)):
         out, [finding] = heights.settled(
-            Document({**doc.values, "printer": {"layer": layer}}, doc.marks, doc.keys, doc.name)
+            Document({**doc.values, "printer": {"nozzle": 0.6, "layer": layer}}, doc.marks, doc.keys, doc.name)
         )
         assert out.values["parts"]["riser"]["height"] == height == finding.measured
 
