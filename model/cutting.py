@@ -11,14 +11,16 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from elbowroom.model.cut_spec import apply
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.layout import Layout
+from elbowroom.model.findings import Basis, Finding, Verdict
+from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.plumbing import Plumbing
 from elbowroom.model.resolve import Build
 from elbowroom.model.solidify import solidify
 from elbowroom.model.store import Store
 
 Progress = Callable[[int, int, str], None]
+
+TRIMMED_MM = 2.0  # that a sheet may be shorter for a cut along its edge before an end counts as cut off; no source (P)
 
 
 def cut(
@@ -40,15 +42,26 @@ def cut(
     done = apply(whole, solidify(whole, store, progress), build.cut, build.document)
     new = {p.name: p for p in done.layout.pieces if p.name in sheets}
     told = [
-        Finding(
-            "cut", "caution" if new[name] is not old else "pass", (name,), note, basis=Basis("mesh"),
-            extra=(("cutouts", len(getattr(new[name].part, "cutouts", ()))),), place=str(k),
-        )
+        _told(old, new[old.name], note, k)
         for k, note in enumerate(done.notes, 1)
-        for name, old in ((p.name, p) for p in layout.pieces if p.name in sheets)
-        if note.startswith(f"{name}:")
-    ]  # fmt: skip
+        for old in (p for p in layout.pieces if p.name in sheets)
+        if note.startswith(f"{old.name}:")
+    ]
     return replace(layout, pieces=tuple(new.get(p.name, p) for p in layout.pieces)), told
+
+
+def _told(old: Piece, new: Piece, note: str, number: int) -> Finding:
+    """What became of a sheet: nothing, a notch or a hole, or (a fault) an end or a side that comes off whole."""
+    verdict: Verdict = "pass" if new is old else "caution"
+    before, after = old.part.box().size, new.part.box().size
+    if any(b - a > TRIMMED_MM for b, a in zip(before, after, strict=True)):
+        verdict = "fail"
+        left = f"{after[0]:g} x {after[1]:g} of {before[0]:g} x {before[1]:g} mm"
+        note += f" It cuts the sheet through: {left} are left."
+    return Finding(
+        "cut", verdict, (old.name,), note, basis=Basis("mesh"),
+        extra=(("cutouts", len(getattr(new.part, "cutouts", ()))),), place=str(number),
+    )  # fmt: skip
 
 
 def _without(layout: Layout, names: set[str]) -> Layout:

@@ -51,7 +51,9 @@ def test_a_strap_that_is_notched_and_has_a_template(tmp_path: Path) -> None:
     checked = demo("skiff-mended")
     (cut,) = of(checked, "cut")
     assert "notch" in cut["text"]
-    assert cut["cutouts"] == 2
+    assert (cut["verdict"], cut["cutouts"]) == ("caution", 1)
+    strap = checked.layout.piece("strap").part
+    assert strap.box().size[:2] == (20.0, 46.0)  # notched, not shortened
     write(checked.scene, checked.findings, tmp_path, ["templates"], templates=checked.build.templates)
     names = {p.name for p in (tmp_path / "templates").iterdir()}
     assert {"strap-top-outside.pdf", "case-front-outside.dxf"} <= {n.replace("inside", "outside") for n in names}
@@ -61,3 +63,18 @@ def test_a_strap_that_is_notched_and_has_a_template(tmp_path: Path) -> None:
     # The pump's bracket: four holes to drill, and nothing else of the panel is work.
     assert len(drawing.modelspace().query('*[layer=="drill"]')) == 4
     assert len(drawing.modelspace().query('*[layer=="cut"]')) == 0
+
+
+def test_a_cut_that_takes_an_end_off_is_a_fault(tmp_path: Path) -> None:
+    file = tmp_path / "b.yaml"
+    file.write_text(
+        """title: t
+parts:
+  post: {box: custom, length: 20, width: 60, height: 60, at: {x: 70, y: 0, z: 0}}
+  shelf: {sheet: custom, length: 140, width: 40, thickness: 3, at: {x: 0, y: 10, z: 20}}
+cut: [{in: shelf, for: post, gap: 2}]
+"""
+    )
+    (cut,) = of(pipeline.check(file), "cut")
+    assert cut["verdict"] == "fail"
+    assert "cuts the sheet through" in cut["text"]
