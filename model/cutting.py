@@ -35,9 +35,7 @@ def cut(
     }
     standing = _without(layout, sheets)
     if plumbing is not None:
-        from elbowroom.model.laying import lay
-
-        standing = lay(standing, plumbing, store, progress).layout
+        standing = _with_fittings(build, standing, plumbing, store, progress)
     whole = replace(standing, pieces=(*standing.pieces, *(p for p in layout.pieces if p.name in sheets)))
     done = apply(whole, solidify(whole, store, progress), build.cut, build.document)
     new = {p.name: p for p in done.layout.pieces if p.name in sheets}
@@ -48,6 +46,24 @@ def cut(
         if note.startswith(f"{old.name}:")
     ]
     return replace(layout, pieces=tuple(new.get(p.name, p) for p in layout.pieces)), told
+
+
+def _with_fittings(
+    build: Build, standing: Layout, plumbing: Plumbing, store: Store, progress: Progress | None
+) -> Layout:
+    """The layout with what the cuts are to clear: fittings that do not turn stand where they stand; where a swivel or a
+    tube is named, the whole loop is laid.
+    """
+    from elbowroom.model.fitted import fittings
+    from elbowroom.model.laying import lay
+
+    fixed = [c for c in plumbing.chains.values() if not c.free]
+    known = {str(c.port) for c in fixed} | {re.sub(r" \d+$", "", p.name) for p in standing.pieces}
+    known |= {p.name for p in standing.pieces}
+    if any(name not in known for c in build.cut for name in c.for_):
+        return lay(standing, plumbing, store, progress).layout
+    pieces, mates = fittings(standing, fixed, {})
+    return replace(standing, pieces=(*standing.pieces, *pieces), mates=(*standing.mates, *mates))
 
 
 def _told(old: Piece, new: Piece, note: str, number: int) -> Finding:
