@@ -31,14 +31,14 @@ def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: 
     found = []
     reach = radius + RIM_MM + slot / 2
     for solid in solids:
+        if (point < solid.lo - reach - ENTRY_MM).any() or (point > solid.hi + reach + ENTRY_MM).any():
+            continue
         back = inverse(solid.pose)
         start, way = apply(back, point), turn(back, along)
         corners = solid.mesh.vertices[solid.mesh.triangles]
         # Only triangles near the axis, as seen along it, can be met.
         across = corners - start - ((corners - start) @ way)[..., None] * way
-        near = np.linalg.norm(across, axis=-1).min(axis=1) <= reach + 1.0
-        near |= _spans(across, reach)
-        corners = corners[near]
+        corners = corners[_spans(across, reach)]
         if not len(corners):
             continue
         side = np.cross(way, [1.0, 0.0, 0.0] if abs(way[0]) < 0.9 else [0.0, 1.0, 0.0])

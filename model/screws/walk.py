@@ -103,10 +103,12 @@ class Walk:
                 # A hole that goes through may be declared on the face it comes out of alone.
                 hole, away, at = face.nearest(point)
                 h = face.pattern.holes[hole]
+                if away > NEAR_MM or h.depth is not None or h.thread is not None:
+                    continue
                 solid = thickness_at(
                     self.solids[other.name], face.point(hole) - deep * out, out, h.diameter / 2, h.slot
                 )
-                if h.depth is None and h.thread is None and solid is not None and abs(solid - deep) <= PLANE_MM:
+                if solid is not None and abs(solid - deep) <= PLANE_MM:
                     found.append((away, Passed(other, face.pattern, hole, at, as_point(point), deep)))
         return found
 
