@@ -72,6 +72,9 @@ def export(
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
     only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
     set_: Set = None,
+    detailed: Annotated[
+        bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
+    ] = False,
 ) -> None:
     """Write the build as files: step, stl, glb, json, bom, templates; and reach, the room before ports, when named."""
     from elbowroom.model import pipeline
@@ -83,8 +86,9 @@ def export(
         checked = pipeline.check(file, set_ or (), progress)
         spaces = partial(pipeline.reach_solids, checked)
         result = write(
-            checked.scene, checked.findings, to, formats, progress, reach=spaces, templates=checked.build.templates
-        )
+            checked.scene, checked.findings, to, formats, progress, reach=spaces, templates=checked.build.templates,
+            detailed=detailed,
+        )  # fmt: skip
     summary(checked.layout.title, checked.findings, checked.layout.interior)
     written(result)
     raise typer.Exit(_status(checked))
