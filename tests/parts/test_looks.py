@@ -14,8 +14,8 @@ from cadquery import Shape
 from elbowroom.parts.base import Part
 from elbowroom.parts.cable import CableBundle
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fan import Fan
 from elbowroom.parts.families import family_class
+from elbowroom.parts.fan import Fan
 from elbowroom.parts.gpu_mount import GpuMount
 from elbowroom.parts.looks import ARROW, FIN, STUB, TUBE, shown
 from elbowroom.parts.measure import Mm
