@@ -34,7 +34,9 @@ def adapters(build: Build, layout: Layout, store: Store | None, progress: Progre
         label = names.take(f"adapter for {offer.joint}")
         about = f"joins {offer.joint} to the slots it misses: {offer.words}"
         entry = _entry(offer.part, offer.joint, offer.centre)
-        out.append(ordered(label, offer.part, 1, (), advice.alone(offer.part), build.printer, about, entry))
+        held = layout.piece(offer.joint.rpartition(".")[0])
+        need = advice.clamped(held.part.family == "radiator", held.name)
+        out.append(ordered(label, offer.part, 1, (), need, build.printer, about, entry))
     return out
 
 

@@ -160,6 +160,6 @@ def test_neither_a_build_nor_a_part_is_refused() -> None:
 
 
 def test_a_part_whose_holes_cannot_be_wider_is_refused_with_the_reason() -> None:
-    b = build("make: [{riser: riser-12x18, hole_allowance: 0.9}]\nprinter: {hole_offset: 0.5}")
+    b = build("make: [{riser: riser-12x18, hole_allowance: 0.9}]\nprinter: {hole_allowance: 0.5}")
     with pytest.raises(InputError, match=r"riser-12x12x18: its holes cannot be made 0\.5 mm wider"):
         gathered(place(b), b.make, b.printer)
