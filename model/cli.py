@@ -181,11 +181,9 @@ def new(
 @app.command()
 def schema() -> None:
     """Print the JSON Schema of a build file, for an editor to complete and check by."""
-    from json import dumps
+    from elbowroom.model.schema import text
 
-    from elbowroom.model.schema import build_schema
-
-    typer.echo(dumps(build_schema(), indent=2, ensure_ascii=False))
+    typer.echo(text())
 
 
 class _Refused(Exception):
