@@ -50,7 +50,7 @@ class PumpPort(Port):
 
 
 class Pump(Part):
-    """A pump with its reservoir: `tube` has a round tank, `block` a square one flush with base and lid."""
+    """A pump with its reservoir: `tube` has a round tank, `square` a square one flush with base and lid."""
 
     family: ClassVar[str] = "pump"
     seat: ClassVar[str | None] = "base"
