@@ -5,7 +5,24 @@ Owns the wording only, so that every finding says a length or a volume in the sa
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from elbowroom.model.layout import Piece
+from elbowroom.model.spec import WALLS
+
+OBLIQUE = 0.383  # a direction is told by every wall it looks at within 67.5 degrees: halves of the quarters between
+
+
+def toward(way: Sequence[float]) -> str:
+    """A direction in words a person at the case knows: toward one wall, or several where it runs obliquely.
+
+    way: a unit vector in case coordinates.
+    """
+    named = []
+    for k in sorted(range(3), key=lambda i: -abs(float(way[i]))):
+        if abs(float(way[k])) > OBLIQUE:
+            named.append(next(w for w, (axis, far) in WALLS.items() if axis == k and far == (float(way[k]) > 0)))
+    return "toward the " + " and the ".join("open side" if w == "open" else w for w in named)
 
 
 def mm(value: float) -> str:
