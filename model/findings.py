@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 FORMAT = 1  # version of the JSON that `check --json` writes
@@ -70,6 +70,16 @@ class Finding:
         return f"{self.question}:{names}" + (f":{self.place}" if self.place else "")
 
     @property
+    def cause(self) -> str | None:
+        """The id of the finding that this one follows from; None where it stands for itself."""
+        return next((str(v) for k, v in self.extra if k == "cause"), None)
+
+    @property
+    def effects(self) -> tuple[str, ...]:
+        """Ids of the findings that follow from this one."""
+        return tuple(next((v for k, v in self.extra if k == "effects"), ()))
+
+    @property
     def rank(self) -> tuple[int, float, str]:
         """Sorting key: worst verdict first, then the smallest number, then the id."""
         number = math.inf if self.measured is None else self.measured
@@ -97,6 +107,13 @@ class Finding:
             "remedies": list(self.remedies),
             **{k: rounded(v) if isinstance(v, float) else v for k, v in self.extra},
         }
+
+
+def led(cause: Finding, effects: Iterable[Finding]) -> list[Finding]:
+    """A finding and those that follow from it: it names them under `effects`, and they name it under `cause`."""
+    following = list(effects)
+    first = replace(cause, extra=(*cause.extra, ("effects", [f.id for f in following])))
+    return [first, *(replace(f, extra=(*f.extra, ("cause", cause.id))) for f in following)]
 
 
 def rounded(value: float | None, places: int = 6) -> float | None:

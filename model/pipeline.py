@@ -60,7 +60,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     _templates_named(build, layout)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
     from elbowroom.model import checks, reach
-    from elbowroom.model.checks import air, drivers, holes, screws
+    from elbowroom.model.checks import air, drivers, holes, loop_parts, screws
     from elbowroom.model.cutting import cut
     from elbowroom.model.screws.fasten import fasten
     from elbowroom.model.screws.offers import offers
@@ -74,6 +74,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     parts = solidify(layout, store, progress)
     findings = [
         *air.check(build, layout),
+        *loop_parts.check(layout, plumbing),
         *holes.check(fastened, {o.joint: o.words for o in offered}),
         *was_cut,
         *screws.check(fastened.chosen),

@@ -64,9 +64,8 @@ def _against(every: Sequence[Blown]) -> list[Finding]:
     at_radiator: dict[str, str] = {}
     joined = [(a.name, b.name) for a, b in pairs]
     for a, b in pairs:
-        for p in a.line:
-            if isinstance(p.part, Radiator) and p in b.line:
-                joined.append((at_radiator.setdefault(p.name, a.name), a.name))
+        shared = [p.name for p in a.line if isinstance(p.part, Radiator) and p in b.line]
+        joined += [(at_radiator.setdefault(name, a.name), a.name) for name in shared]
     found = []
     for group in _grouped(joined):
         members = [f for f in every if f.name in group]

@@ -12,7 +12,7 @@ from typing import Any
 from elbowroom.model.checks.loop_terms import pieces, point_of
 from elbowroom.model.checks.wordings import assumed_by, ml
 from elbowroom.model.coolant_volume import Share
-from elbowroom.model.findings import Basis, Finding, Point, Verdict
+from elbowroom.model.findings import Basis, Finding, Point, Verdict, led
 from elbowroom.model.hydraulics import Network
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.levels import LEVEL_MM, Peak, Stand, below, free_ports, held_in, land, peaks, stand
@@ -21,7 +21,21 @@ from elbowroom.parts.pump import Pump
 
 FACING_DOWN = -0.5  # upward part of a port's axis below which nothing can be poured in (30 degrees under level): P
 
+STAYS = (
+    0.25  # share of the coolant that may stay in before a drain port is cautioned of; common practice, no source (P)
+)
+LESS = (
+    0.6  # of what stays, that another way to drain must leave to be worth the turning; common practice, no source (P)
+)
+
 _SIDES = {"open": "open side", "tray": "tray side"}
+_LAID = ("floor", "rear", "front", "tray")  # sides a case is laid on to drain it: neither its glass nor its head (P)
+_PLACES = 6  # places named in one line
+_BLEED = (
+    "to bleed it: close the fill port, give power to the pump alone, tilt the case slowly, two people to a filled "
+    "tower; then stop the pump, set the case upright and top up, until no more bubbles come"
+)
+_UNDONE = "what stays comes out where the loop is opened: have a tray and cloths under it, everything unpowered"
 
 
 def check(
@@ -50,7 +64,7 @@ class _Levels:
         self.layout, self.plumbing, self.net, self.held, self.tubes = layout, plumbing, net, held, tubes
         self.users = net.users()
         self.free = [p for p in free_ports(layout, net) if p not in unreachable]
-        self.upright, self.lying = stand(layout, "floor"), stand(layout, plumbing.lies_on)
+        self.upright, self.lying = stand(layout, "floor"), stand(layout, plumbing.stands_on)
 
     def air(self) -> list[Finding]:
         high = peaks(self.layout, self.net, self.tubes, self.upright)
@@ -63,8 +77,10 @@ class _Levels:
             )
             return [self._about("caution", self._names(top), text, "air", (top.where,), ["state coolant.fill"])]
         over = [p for p in high if p.height > level + LEVEL_MM and not self._lets_out(p, level)]
+        if len(over) == 1:
+            return [self._trapped(over[0], level, told)]
         if over:
-            return [self._trapped(p, level, told) for p in over]
+            return led(self._bled(over, level, told), [self._trapped(p, level, told) for p in over])
         lower = [p for p in high if not self._lets_out(p, level)]
         text = f"no place of the loop stands above {told}, {self._up(level)}"
         if lower:
@@ -86,7 +102,7 @@ class _Levels:
             top, name = max(tops)
             return top, f"the top of the reservoir of {name}"
         best = self._best(self._pourable(), self.upright, 1)
-        return (None, "") if best is None else (self._high(best, self.upright), f"{best}, the best port to fill by,")
+        return (None, "") if best is None else (self._high(best, self.upright), f"{best} (the best port to fill by)")
 
     def _lets_out(self, peak: Peak, level: float) -> bool:
         """Whether air is meant to gather at a high point: in a reservoir, or right under the fill port."""
@@ -102,7 +118,7 @@ class _Levels:
             f"air collects in {self._place(peak)}: at {self._up(peak.height)} it stands {_mm(over)} above {told}, "
             "and the loop does not fill to there by itself"
         )
-        remedies = [f"bleed it: let the pump run and tilt the case until {self._place(peak)} is below {told}"]
+        remedies = [_BLEED]
         if peak.way is not None:
             own = [p for p in self.free if self.net.way_of[p] == peak.way]
             best = self._best(own, self.upright, 1)
@@ -112,6 +128,18 @@ class _Levels:
         remedies.append(f"raise {told} by {_mm(over)}" if self.plumbing.fill is None else f"fill {_mm(over)} higher")
         place = f"air {peak.line.name}" if peak.way is None and peak.line else f"air {self._first(peak)}"
         return self._about("caution", self._names(peak), text, place, (peak.where,), remedies, over, "mm", 0.0)
+
+    def _bled(self, over: Sequence[Peak], level: float, told: str) -> Finding:
+        """One line for all of them: every loop is bled, and it is done for all at once."""
+        most = max(p.height for p in over) - level
+        text = (
+            f"air stays at {len(over)} places higher than {told} until the loop is bled: "
+            + ", ".join(self._place(p) for p in over[:_PLACES])
+            + (f" and {len(over) - _PLACES} more" if len(over) > _PLACES else "")
+        )
+        names = tuple(dict.fromkeys(n for p in over for n in self._names(p)))
+        where = tuple(p.where for p in over)
+        return self._about("caution", names, text, "air", where, [_BLEED], most, "mm", 0.0)
 
     def _first(self, peak: Peak) -> str:
         """A port's name that tells a part's waterways apart."""
@@ -193,12 +221,17 @@ class _Levels:
             text = f"no port of the loop is free to drain it by, {posed}: a tube must be undone"
             remedies = ["choose a part with a free port low down, and put a valve in it"]
             return self._about("caution", self.net.reached(), text, "drain", (), remedies)
-        h, (stay, low, high) = self._high(port, self.lying), self._stays(port)
-        stays = f"about {ml(stay)} stay lower than it ({ml(low)} in what stands wholly below, {ml(high)} in all that "
-        stays += "reaches below it, by the outsides of the parts; what dips hold back above it is not counted)"
-        extra: tuple[tuple[str, Any], ...] = (("height_mm", h),)
+        h, (stay, low, high) = self._high(port, self.lying), self._stays(port, self.lying)
+        whole = math.fsum(s.ml for s in self.held)
+        stays = f"about {ml(stay, rough=True)} of {ml(whole, rough=True)} stay in, lower than the port"
+        stays += f" (from {ml(low, rough=True)} to {ml(high, rough=True)} by the outsides of the parts)"
+        extra: tuple[tuple[str, Any], ...] = (("height_mm", h), ("stays_ml", stay), ("holds_ml", whole))
         where, remedies = [self._at(port)], list[str]()
         verdict: Verdict = "pass"
+        much = stay > STAYS * whole
+        if much:
+            verdict = "caution"
+            remedies += self._emptier(stay)
         if chosen is None:
             text = f"the best port to drain by, {posed}, is {port}: the lowest free one, {self._over(h)}; {stays}"
         else:
@@ -210,17 +243,35 @@ class _Levels:
             if best is not None and best != port:
                 deeper = h - self._high(best, self.lying)
                 if deeper > LEVEL_MM:
-                    said.append(f"{best} is {_mm(deeper)} lower, and {ml(self._stays(best)[0])} would stay")
+                    left = self._stays(best, self.lying)[0]
+                    said.append(f"{best} is {_mm(deeper)} lower, and about {ml(left, rough=True)} would stay")
                     verdict = "caution"
                     where.append(self._at(best))
-                if verdict != "pass":
-                    remedies.append(f"drain by {best}")
+                if fault or deeper > LEVEL_MM:
+                    remedies.insert(0, f"drain by {best}")
             elif best == port:
                 said.append("the lowest that is free")
             text = "; ".join([*said, stays])
         return self._about(
-            verdict, [port.piece], text, "drain", tuple(where), remedies, stay, "ml", None, low, high, extra
+            verdict, [port.piece], text, "drain", tuple(where), remedies, stay, "ml", STAYS * whole, low, high, extra
         )
+
+    def _emptier(self, stay: float) -> list[str]:
+        """What leaves clearly less in the loop: another free port, with the case on another side."""
+        found = []
+        for side in _LAID:
+            at = stand(self.layout, side)
+            port = self._best(self.free, at, -1)
+            if port is not None:
+                found.append((self._stays(port, at)[0], side, port))
+        if not found:
+            return []
+        least, side, port = min(found)
+        if least > LESS * stay:
+            return [_UNDONE]
+        how = f"{'standing' if side == 'floor' else 'laid'} on its {_SIDES.get(side, side)}"
+        by = "" if port == self.plumbing.drain else f" by {port}"
+        return [f"drain it{by} with the case {how}: about {ml(least, rough=True)} stay", _UNDONE]
 
     def _occupied(self, port: Port) -> str:
         """Why a chosen port cannot be opened; empty where it can."""
@@ -228,30 +279,30 @@ class _Levels:
             return f"no run of the loop reaches {port}"
         return f"{self.users[port][0]} occupies it" if port in self.users and port not in self.free else ""
 
-    def _stays(self, port: Port) -> tuple[float, float, float]:
+    def _stays(self, port: Port, at: Stand) -> tuple[float, float, float]:
         """What stands lower than a port, ml: by how much of each part's height does, in parts that do wholly, and in
         all that reach lower."""
-        level = self._high(port, self.lying)
+        level = self._high(port, at)
         about, least, most = [], [], []
         for share in self.held:
-            part = self._below(share, level)
+            part = self._below(share, level, at)
             bounds = (float(part >= 1.0), float(part > 0.0)) if share.kind == "part" else (part, part)
             about.append(share.ml * part)
             least.append(share.low * bounds[0])
             most.append((share.ml if share.high is None else share.high) * bounds[1])
         return math.fsum(about), math.fsum(least), math.fsum(most)
 
-    def _below(self, share: Share, level: float) -> float:
+    def _below(self, share: Share, level: float, stands: Stand) -> float:
         """How much of a share lies below a level, 0 to 1."""
         if share.kind == "part":
             piece = self.layout.piece(share.name)
-            low, high = self.lying.span(piece, held_in(piece))
+            low, high = stands.span(piece, held_in(piece))
             return min(1.0, max(0.0, (level - low) / (high - low)))
         if share.kind == "fittings":
-            at = self.lying.height(land(self.layout, next(p for p in self.net.frames if str(p) == share.name)))
+            at = stands.height(land(self.layout, next(p for p in self.net.frames if str(p) == share.name)))
             return float(at < level)
         line = next(li for li in self.plumbing.lines if li.name == share.name)
-        return below(self.layout, line, self.tubes.get(line.name), self.lying, level)
+        return below(self.layout, line, self.tubes.get(line.name), stands, level)
 
     # -- wording ----------------------------------------------------------------------------------------------------
 

@@ -7,21 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from elbowroom.model.layout import Piece
 from elbowroom.model.spec import WALLS
 
 OBLIQUE = 0.383  # a direction is told by every wall it looks at within 67.5 degrees: halves of the quarters between
 
 
-def toward(way: Sequence[float]) -> str:
+def toward(way: Sequence[float] | NDArray[np.float64]) -> str:
     """A direction in words a person at the case knows: toward one wall, or several where it runs obliquely.
 
     way: a unit vector in case coordinates.
     """
-    named = []
-    for k in sorted(range(3), key=lambda i: -abs(float(way[i]))):
-        if abs(float(way[k])) > OBLIQUE:
-            named.append(next(w for w, (axis, far) in WALLS.items() if axis == k and far == (float(way[k]) > 0)))
+    axes = [k for k in sorted(range(3), key=lambda i: -abs(float(way[i]))) if abs(float(way[k])) > OBLIQUE]
+    named = [next(w for w, (axis, far) in WALLS.items() if axis == k and far == (float(way[k]) > 0)) for k in axes]
     return "toward the " + " and the ".join("open side" if w == "open" else w for w in named)
 
 
@@ -42,8 +43,11 @@ def mm3(value: float) -> str:
     return f"{value:.3g} mm3" if abs(value) < 1.0 else f"{value:.1f} mm3"
 
 
-def ml(value: float) -> str:
-    """A volume of coolant for a sentence: whole millilitres, one decimal under ten."""
+def ml(value: float, *, rough: bool = False) -> str:
+    """A volume of coolant for a sentence: whole millilitres, one decimal under ten; rough: to ten, where it is assumed
+    rather than measured or drawn."""
+    if rough:
+        return "under 10 ml" if 0.0 < value < 5.0 else f"{round(value, -1) + 0.0:.0f} ml"
     return f"{value:.1f} ml" if abs(value) < 10 else f"{value:.0f} ml"
 
 

@@ -1,8 +1,8 @@
 """Which way the air goes, on stacks and fans whose directions are known by construction.
 
-A fan that blows into the case blows along the inward normal of the wall it is screwed to, and two fans in one line whose
-directions are opposite work against each other: arithmetic, no source needed. That a closed panel or a missing way back
-stops the air is common practice, no source.
+A fan that blows into the case blows along the inward normal of the wall it is screwed to, and two fans in one line
+whose directions are opposite work against each other: arithmetic, no source needed. That a closed panel or a missing
+way back stops the air is common practice, no source.
 """
 
 from __future__ import annotations
