@@ -123,15 +123,15 @@ def rounded(value: float | None, places: int = 6) -> float | None:
     return round(float(value), places) + 0.0
 
 
-def overall(findings: Iterable[Finding]) -> Literal["fits", "fails", "undecided"]:
-    """The build's verdict: fails over undecided over fits."""
+def overall(findings: Iterable[Finding]) -> Literal["fits", "fails", "unknown"]:
+    """The build's verdict: fails over unknown over fits."""
     verdicts = {f.verdict for f in findings}
     if verdicts & FAILING:
         return "fails"
-    return "undecided" if verdicts & UNDECIDED else "fits"
+    return "unknown" if verdicts & UNDECIDED else "fits"
 
 
-EXIT_STATUS = {"fits": 0, "fails": 1, "undecided": 3}
+EXIT_STATUS = {"fits": 0, "fails": 1, "unknown": 3}
 
 
 def report(title: str, findings: Sequence[Finding]) -> dict[str, Any]:
