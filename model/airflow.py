@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model.directions import toward
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.spec import WALLS
 from elbowroom.parts.base import Frame
@@ -51,6 +52,11 @@ class Blown:
     @property
     def name(self) -> str:
         return self.piece.name
+
+    @property
+    def toward(self) -> str:
+        """The way its air goes, in words."""
+        return toward([float(c) for c in self.flow])
 
     @property
     def line(self) -> tuple[Piece, ...]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from elbowroom.model import heights, source
+from elbowroom.model.causes import gathered
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
@@ -93,7 +94,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         ]
         layout = laid.layout
     scene = solidify(layout, store, progress)
-    findings = [*heights_found, *checks.run(scene, store, progress), *findings]
+    findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, offered)
 
 

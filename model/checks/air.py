@@ -21,7 +21,7 @@ from typing import Any
 
 from elbowroom.model.airflow import Blown, fans, openings, opposed
 from elbowroom.model.checks.loop_terms import listed
-from elbowroom.model.checks.wordings import mm, toward
+from elbowroom.model.checks.wordings import tenths
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.resolve import Build
@@ -80,11 +80,11 @@ def _against(every: Sequence[Blown]) -> list[Finding]:
         facing = mine[0][1].piece in mine[0][0].ahead
         how = "blow against each other" if facing else "draw against each other"
         text = (
-            f"{_called(one)} ({toward(one[0].flow)}) and {_called(other)} ({toward(other[0].flow)}) {how}{through}: "
+            f"{_called(one)} ({one[0].toward}) and {_called(other)} ({other[0].toward}) {how}{through}: "
             "hardly any air passes"
         )
-        remedies = [f"turn {_called(other)} round, to blow {toward(one[0].flow)} as well"]
-        remedies.append(f"or turn {_called(one)} round, to blow {toward(other[0].flow)} as well")
+        remedies = [f"turn {_called(other)} round, to blow {one[0].toward} as well"]
+        remedies.append(f"or turn {_called(one)} round, to blow {other[0].toward} as well")
         parts = [*(f.name for f in one), *(f.name for f in other), *between]
         found.append(_finding("fail", parts, text, f"against {members[0].name}", (one[0], other[0]), remedies))
     return found
@@ -112,10 +112,10 @@ def _aside(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) -
             continue
         told.add(names)
         text = (
-            f"beside each other at {place}, {_called(one)} {_blow(one)} {toward(one[0].flow)} and {_called(other)} "
-            f"{_blow(other)} {toward(other[0].flow)}: air goes round from one to the other"
+            f"beside each other at {place}, {_called(one)} {_blow(one)} {one[0].toward} and {_called(other)} "
+            f"{_blow(other)} {other[0].toward}: air goes round from one to the other"
         )
-        remedies = [f"let {_called(other)} blow {toward(one[0].flow)} as well"]
+        remedies = [f"let {_called(other)} blow {one[0].toward} as well"]
         found.append(_finding("caution", sorted(names), text, f"aside {place}", (one[0], other[0]), remedies))
     return found
 
@@ -167,9 +167,8 @@ def _shut(every: Sequence[Blown]) -> list[Finding]:
     for (_, wall, inward), here in groups.items():
         gap = min(f.gap for f in here)
         how = f"{'draw' if len(here) > 1 else 'draws'} from" if inward > 0 else f"{_blow(here)} against"
-        text = (
-            f"{_called(here)} {how} the closed {_PANELS.get(wall, wall)}, {mm(gap)} away: air passes only at the side"
-        )
+        panel = f"closed {_PANELS.get(wall, wall)}, {tenths(gap)} away"
+        text = f"{_called(here)} {how} the {panel}: air passes only at the side"
         remedies = [f"stand {_called(here)} at an opening of the case, or cut one there"]
         found.append(
             _finding("caution", [f.name for f in here], text, f"shut {wall}", here[:1], remedies, measured=gap)
@@ -236,7 +235,7 @@ def _fan(f: Blown) -> dict[str, Any]:
     return {
         "fan": f.name,
         "direction": [rounded(float(c)) for c in f.flow],
-        "toward": toward(f.flow),
+        "toward": f.toward,
         "opening": f.opening,
         "air": _WAYS.get(f.inward),
     }

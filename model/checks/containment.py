@@ -71,10 +71,10 @@ def _piece(layout: Layout, piece: Piece, solids: list[Solid], inner: Array, oute
         if out <= CONTACT_MM or (within and not wholly):
             continue
         text = (
-            f"{piece.name} stands wholly outside the case, beyond the {side}, up to {tenths(out)} out"
-            if wholly
-            else f"{piece.name} stands {tenths(out)} out of the case through the {side}, {tenths(out - wall)} past its panel"
+            f"{piece.name} stands {tenths(out)} out of the case through the {side}, {tenths(out - wall)} past its panel"
         )
+        if wholly:
+            text = f"{piece.name} stands wholly outside the case, beyond the {side}, up to {tenths(out)} out"
         found.append(
             Finding(
                 "containment", "fail", (piece.name,), text, (), out, "mm", reach, out - bound, out + bound,

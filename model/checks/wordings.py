@@ -6,38 +6,9 @@ Owns the wording only, so that every finding says a length or a volume in the sa
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-
-import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.layout import Piece
-from elbowroom.model.spec import WALLS
 from elbowroom.model.tolerances import CONTACT_MM
-
-SQUARELY = 0.866  # cosine of 30 degrees: a direction within it is said to be toward that wall
-OBLIQUE = 0.383  # a direction is told by every wall it looks at within 67.5 degrees: halves of the quarters between
-
-
-def toward(way: Sequence[float] | NDArray[np.float64]) -> str:
-    """A direction in words a person at the case knows: toward one wall, or several where it runs obliquely.
-
-    way: a unit vector in case coordinates.
-    """
-    axes = [k for k in sorted(range(3), key=lambda i: -abs(float(way[i]))) if abs(float(way[k])) > OBLIQUE]
-    named = [next(w for w, (axis, far) in WALLS.items() if axis == k and far == (float(way[k]) > 0)) for k in axes]
-    return "toward the " + " and the ".join("open side" if w == "open" else w for w in named)
-
-
-def walls_met(ways: Iterable[Sequence[float] | NDArray[np.float64]]) -> str:
-    """The walls that directions look at within 30 degrees: `the roof, the rear`; empty where none does."""
-    found: dict[str, None] = {}
-    for way in ways:
-        for wall, (axis, far) in WALLS.items():
-            if float(way[axis]) * (1 if far else -1) > SQUARELY:
-                found[wall] = None
-    named = ["the open side" if w == "open" else f"the {w}" for w in WALLS if w in found]
-    return " or ".join(filter(None, (", ".join(named[:-1]), *named[-1:])))
 
 
 def tenths(value: float, *limits: float) -> str:
@@ -48,7 +19,7 @@ def tenths(value: float, *limits: float) -> str:
         said = round(value, digits) + 0.0
         if all(round(limit, 4) != said and (said < limit) == (value < limit) for limit in apart):
             return f"{said:.{digits}f} mm"
-    return f"{value:.4f} mm"
+    return f"{value:.1g} mm"
 
 
 def lacking(value: float) -> str:
@@ -66,11 +37,6 @@ def mm(value: float) -> str:
 def mm2(value: float) -> str:
     """An area for a sentence."""
     return f"{value:.3g} mm2" if abs(value) < 1.0 else f"{value:.1f} mm2"
-
-
-def mm3(value: float) -> str:
-    """A volume for a sentence."""
-    return f"{value:.3g} mm3" if abs(value) < 1.0 else f"{value:.1f} mm3"
 
 
 def ml(value: float, *, rough: bool = False) -> str:

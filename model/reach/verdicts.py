@@ -13,8 +13,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import assumed_by, lacking, mm2, tenths, walls_met
+from elbowroom.model.checks.wordings import assumed_by, lacking, mm2, tenths
+from elbowroom.model.directions import sides
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
 from elbowroom.model.plumbing import Link, Tubing
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
@@ -28,6 +30,7 @@ from elbowroom.parts.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
 USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
+_SQUARELY = 0.866  # cosine of 30 degrees: a direction within it is toward that wall
 NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
 # Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
 _ENVELOPE = (
@@ -185,11 +188,18 @@ def _tube_leaves(trial: Trial) -> str:
         return "the tube can leave in any direction"
     axes = posture.ends[0][:3, :3]
     turned = [np.radians(a) for first, last in way.bends for a in range(first, last + 1, 10)]
-    walls = walls_met([axes @ (np.cos(t), np.sin(t), 0.0) for t in turned])
+    walls = _walls([axes @ (np.cos(t), np.sin(t), 0.0) for t in turned])
     ways = (["straight on"] if way.straight else []) + ([f"in a bend toward {walls}"] if walls else [])
     if not walls and way.count:
         ways.append(f"in a bend on {way.count} of 36 sides")
     return f"the tube can leave {' or '.join(ways)}" if ways else "no way out for the tube was found"
+
+
+def _walls(ways: Sequence[NDArray[np.float64]]) -> str:
+    """The walls that unit vectors look at within 30 degrees: "the roof or the rear"; empty where none does."""
+    names = [(k, s, name) for k, pair in enumerate(sides()) for s, name in zip((-1, 1), pair, strict=True)]
+    found = [f"the {name}" for k, s, name in names if any(s * w[k] > _SQUARELY for w in ways)]
+    return " or ".join(filter(None, (", ".join(found[:-1]), *found[-1:])))
 
 
 def _hands(rooms: Rooms, site: Site, trial: Trial) -> list[str]:
@@ -207,7 +217,8 @@ def _hands(rooms: Rooms, site: Site, trial: Trial) -> list[str]:
         text = f"no straight reach for a hand to the collar of {' and '.join(collars)}"
         own = site.piece.name
         if names:
-            text += f": {' and '.join(names)} {'is' if len(names) == 1 else 'are'} in the way"
+            more = "" if opens else ", among others,"
+            text += f": {' and '.join(names)}{more} {'is' if len(names) == 1 and opens else 'are'} in the way"
         if opens and "case" not in names:
             text += f"; screw it in before {' and '.join(names)} {'goes' if len(names) == 1 else 'go'} in"
         else:

@@ -116,7 +116,7 @@ def test_a_land_over_the_edge_is_broken_by_its_segment(store: Store) -> None:
     assert ground.at[1] > 120
     found = findings(r.scene, store, {"a": [END]})
     assert found["a"].verdict == "fail"  # the seal ring is 16.4 wide
-    assert "seal land" in found["a"].text
+    assert "seal face" in found["a"].text
     whole = rooms(store, plate((0, 110.9)))
     assert land(whole, site(whole), 18.0).state == "free"
 
@@ -148,7 +148,7 @@ def test_a_bracket_in_front_is_named_in_plain_words(store: Store) -> None:
     s = scene(store, plate((0, 0)), brick((-40, 7, TOP + 3), (40, 12, TOP + 90)))
     found = findings(s, store, {"a": [END]})["a"]
     assert found.verdict == "fail"
-    assert found.text == "plate.a: hard-tube-14 does not go on: p2/body is 3.25 mm in its way"
+    assert found.text == "plate.a: hard-tube-14 cannot be screwed in: p2/body is 3.3 mm in its way"
     assert found.measured == pytest.approx(-3.25, abs=2e-3)
     assert dict(found.extra)["short_mm"] == pytest.approx(3.25, abs=2e-3)
     assert any(p[1] == pytest.approx(7.0) for p in found.where)
