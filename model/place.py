@@ -173,7 +173,9 @@ class _Placer:
         faults = len(self.problems)
         if at.of is not None and at.of not in {f.name for f in entry.part.frames()}:
             names = [f.name for f in entry.part.frames()]
-            self._problem((*path, "of"), f"the {entry.part.family} has no frame {shown(at.of)}{choices(at.of, names, 30)}")
+            self._problem(
+                (*path, "of"), f"the {entry.part.family} has no frame {shown(at.of)}{choices(at.of, names, 30)}"
+            )
         for fault, said in at.faults(axes):
             self._problem((*path, *fault), said)
         for keys in map(at.axis, axes):

@@ -1,12 +1,17 @@
 """Where a point is in the case, as one says it to someone who looks in: near the roof at the front, by the tray.
 
-Owns those words, and the distances a person with a tape finds the point by. Directions are `directions`' work.
+Owns those words, the distances a person with a tape finds the point by, and which way the face of a joint looks, since
+patterns of holes go by letters. Directions are `directions`' work.
 """
 
 from __future__ import annotations
 
-from elbowroom.model.directions import OPEN_SIDE, sides
-from elbowroom.model.findings import Point
+from collections.abc import Sequence
+from dataclasses import replace
+
+from elbowroom.model.directions import OPEN_SIDE, sides, toward
+from elbowroom.model.findings import Finding, Point
+from elbowroom.model.layout import Layout
 from elbowroom.model.spec import WALLS
 from elbowroom.parts.base import Box
 
@@ -29,6 +34,27 @@ def place(point: Point, interior: Box, open_side: str = OPEN_SIDE) -> str:
     if out:
         return "outside the case, " + " and ".join(out)
     return " ".join(within) or "in the middle of the case"
+
+
+def faced(findings: Sequence[Finding], layout: Layout) -> list[Finding]:
+    """The same findings, those about a joint with where the face its screws go into looks (`joint_face`)."""
+    return [
+        f if (face := _face(layout, dict(f.extra).get("joint"))) is None
+        else replace(f, extra=(*f.extra, ("joint_face", face)))
+        for f in findings
+    ]  # fmt: skip
+
+
+def _face(layout: Layout, joint: str | None) -> str | None:
+    """Where the face of a joint (piece.pattern) looks, in words; None where no piece has that pattern."""
+    name, _, pattern = (joint or "").rpartition(".")
+    for piece in layout.pieces:
+        if piece.name == name:
+            for p in piece.part.patterns():
+                if p.name == pattern:
+                    out = piece.pose[:3, :3] @ p.pose[:3, 2]
+                    return toward([float(c) for c in out])
+    return None
 
 
 def distances(point: Point, interior: Box) -> str:

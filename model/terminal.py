@@ -88,11 +88,12 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     for f in listed:
         alike[_key(f)] = alike.get(_key(f), 0) + 1
     out.print(f"[bold]{escape(title)}[/bold]")
+    explained: set[str] = set()  # hole patterns whose letter was said to be which face
     for f in listed:
         more = "" if every else _more(alike.pop(_key(f), 0))
         if more is None:
             continue
-        _told(out, f, interior, more)
+        _told(out, f, interior, more + _lettered(f, explained))
         follow = [present[i] for i in f.effects if i in present]
         if every:
             for other in follow:
@@ -117,6 +118,17 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
             "measure those before you cut (listed in the JSON under basis)."
         )
+
+
+def _lettered(f: Finding, explained: set[str]) -> str:
+    """What the letter of a hole pattern stands for, where it first appears."""
+    extra = dict(f.extra)
+    joint, face = str(extra.get("joint", "")), extra.get("joint_face")
+    letter = joint.rpartition(".")[2]
+    if face is None or len(letter) > 1 or joint in explained:
+        return ""
+    explained.add(joint)
+    return f" [dim]({escape(joint)}: its face {face})[/dim]"
 
 
 def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent: int = 0) -> None:

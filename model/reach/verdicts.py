@@ -26,6 +26,9 @@ from elbowroom.model.reach.rooms import Rooms, Site, free_run
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
+from elbowroom.parts.base import ASSUMED
+from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.fitting import Fitting
 from elbowroom.parts.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
@@ -284,8 +287,18 @@ def _basis(rooms: Rooms, site: Site, links: Sequence[Link], reason: Reason | Non
         bound = float(solid.mesh.bound)
         assumed |= dict(assumed_by(solid.piece))
     for li in links:
-        assumed[li.size] = tuple(f for f in _ENVELOPE if f in li.fitting.fields_used() and f not in li.given)
+        assumed[li.size] = tuple(f for f in _ENVELOPE if f in li.fitting.fields_used() and _is_assumed(li, f))
     return Basis("mesh" if bound > 0 else "exact", bound, tuple(assumed.items()))
+
+
+def _is_assumed(link: Link, field: str) -> bool:
+    """Whether a field of a fitting rests on memory or common practice: neither the build nor a document states it."""
+    if field in link.given:
+        return False
+    row = sizes("fitting").get(link.size)
+    extra: Any = Fitting.model_fields[field].json_schema_extra
+    mark = row.sources[field][1] if row is not None and field in row.sources else extra["mark"]
+    return mark in ASSUMED
 
 
 # Form -----------------------------------------------------------------------------------------------------------------
