@@ -22,6 +22,11 @@ def tenths(value: float, *limits: float) -> str:
     return f"{value:.1g} mm"
 
 
+def whole_mm(value: float) -> str:
+    """A height in a case for a sentence: whole millimetres, a tenth under ten."""
+    return f"{value:.0f} mm" if value >= 10 else f"{value:.1f} mm"
+
+
 def lacking(value: float) -> str:
     """A length that is missing, for a sentence: a tenth of a millimetre, rounded up, so that as much is enough."""
     return f"{math.ceil(round(value * 10, 6)) / 10:.1f} mm"

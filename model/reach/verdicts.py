@@ -12,17 +12,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from elbowroom.model.checks.wordings import assumed_by, lacking, mm2, tenths
-from elbowroom.model.directions import sides
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
 from elbowroom.model.plumbing import Link, Tubing
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
-from elbowroom.model.reach.hands import in_the_way
 from elbowroom.model.reach.land import Land, land
 from elbowroom.model.reach.rooms import Rooms, Site, free_run
+from elbowroom.model.reach.told import hands_told, tube_leaves
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
@@ -33,7 +29,6 @@ from elbowroom.parts.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
 USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
-_SQUARELY = 0.866  # cosine of 30 degrees: a direction within it is toward that wall
 NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
 # Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
 _ENVELOPE = (
@@ -142,7 +137,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, wanted.tubing)
-    verdict, text = _verdict(site, trial, reason, ground, broken, _hands(rooms, site, trial))
+    verdict, text = _verdict(site, trial, reason, ground, broken, hands_told(rooms, site, trial))
     fault = _unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
         verdict = "unknown"
@@ -169,7 +164,7 @@ def _verdict(
     told = [f"{name} can be screwed in"]
     told += [f"{li.size} may stand {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
     if trial.leaving is not None:
-        told.append(_tube_leaves(trial))
+        told.append(tube_leaves(trial))
     cautions = list(hands)
     land = trial.links[0].fitting.land
     if ground.diameter < land:
@@ -179,55 +174,6 @@ def _verdict(
     if ground.seam:
         cautions.append(f"its seal lies across the seam of {' and '.join(ground.seam)}")
     return "caution" if cautions else "pass", f"{here}: " + "; ".join(told + cautions)
-
-
-def _tube_leaves(trial: Trial) -> str:
-    """Where a tube can go from its mouth, in words: straight on, and toward which walls it can bend."""
-    way, posture = trial.leaving, trial.posture
-    assert way is not None
-    assert posture is not None
-    assert posture.ends is not None
-    if way.straight and way.count == 36:
-        return "the tube can leave in any direction"
-    axes = posture.ends[0][:3, :3]
-    turned = [np.radians(a) for first, last in way.bends for a in range(first, last + 1, 10)]
-    walls = _walls([axes @ (np.cos(t), np.sin(t), 0.0) for t in turned])
-    ways = (["straight on"] if way.straight else []) + ([f"in a bend toward {walls}"] if walls else [])
-    if not walls and way.count:
-        ways.append(f"in a bend on {way.count} of 36 sides")
-    return f"the tube can leave {' or '.join(ways)}" if ways else "no way out for the tube was found"
-
-
-def _walls(ways: Sequence[NDArray[np.float64]]) -> str:
-    """The walls that unit vectors look at within 30 degrees: "the roof or the rear"; empty where none does."""
-    names = [(k, s, name) for k, pair in enumerate(sides()) for s, name in zip((-1, 1), pair, strict=True)]
-    found = [f"the {name}" for k, s, name in names if any(s * w[k] > _SQUARELY for w in ways)]
-    return " or ".join(filter(None, (", ".join(found[:-1]), *found[-1:])))
-
-
-def _hands(rooms: Rooms, site: Site, trial: Trial) -> list[str]:
-    """For each collar that no straight reach was found to: what is in the way, and what to fit first."""
-    if trial.problem is not None or trial.posture is None:
-        return []
-    by_way: dict[tuple[tuple[str, ...], bool], list[str]] = {}
-    for i, (li, g) in enumerate(zip(trial.links, trial.grips, strict=True)):
-        if g.fingers and not g.hand:
-            lift = site.lift if i == 0 else 0.0
-            way = in_the_way(rooms, trial.posture.links[i][0], li.fitting, lift, site.piece.name)
-            by_way.setdefault(way, []).append(li.size)
-    told = []
-    for (names, opens), collars in by_way.items():
-        text = f"no straight reach for a hand to the collar of {' and '.join(collars)}"
-        own = site.piece.name
-        if names:
-            more = "" if opens else ", among others,"
-            text += f": {' and '.join(names)}{more} {'is' if len(names) == 1 and opens else 'are'} in the way"
-        if opens and "case" not in names:
-            text += f"; screw it in before {' and '.join(names)} {'goes' if len(names) == 1 else 'go'} in"
-        else:
-            text += f"; screw it into {own} before {own} goes into the case"
-        told.append(text)
-    return told
 
 
 def _problem(name: str, trial: Trial, reason: Reason | None) -> str:

@@ -44,6 +44,26 @@ def wide(collar: float) -> Link:
     return link("hard-tube-14", collar_od=collar)
 
 
+# Hands ----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("lid", [False, True])
+def test_what_is_in_a_hands_way_is_named_and_taking_it_away_opens_the_way(store: Store, lid: bool) -> None:
+    """A shelf 45 mm over a plate of 240 leaves the fitting and a finger their room, and no hand of 75 x 100; beside it
+    stands a brick that keeps nothing. lid: a second shelf above the first, which alone would be in the way as well."""
+    shelf = brick((-120, -120, TOP + 45), (120, 120, TOP + 50))
+    others = [brick((100, 100, TOP), (110, 110, TOP + 10))]
+    if lid:
+        others.append(brick((-120, -120, TOP + 55), (120, 120, TOP + 60)))
+    blocked = findings(scene(store, plate((0, 0)), shelf, *others), store, {"a": [link("plug")]})["a"]
+    assert blocked.verdict == "caution"
+    named = "p2 and p4" if lid else "p2"
+    assert f"{named} {'are' if lid else 'is'} in the way; screw it in before {named} go" in blocked.text
+    free = findings(scene(store, plate((0, 0)), others[0]), store, {"a": [link("plug")]})["a"]
+    assert "in the way" not in free.text
+    assert free.verdict == "pass"
+
+
 # Neighbours -----------------------------------------------------------------------------------------------------------
 
 
