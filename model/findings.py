@@ -7,8 +7,8 @@ question about one place. Numbers are rounded only here, on their way out, so th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 FORMAT = 1  # version of the JSON that `check --json` writes
@@ -16,7 +16,7 @@ FORMAT = 1  # version of the JSON that `check --json` writes
 Verdict = Literal["clash", "touch", "tight", "clear", "fail", "caution", "pass", "unknown"]
 Question = Literal[
     "interference", "clearance", "keep-out", "mate", "containment", "hole-alignment", "screw", "tool-access", "cut",
-    "port-reach", "loop", "tube", "coolant", "height",
+    "port-reach", "loop", "tube", "coolant", "height", "air",
 ]  # fmt: skip
 
 FAILING: frozenset[str] = frozenset({"clash", "touch", "tight", "fail"})
@@ -70,6 +70,16 @@ class Finding:
         return f"{self.question}:{names}" + (f":{self.place}" if self.place else "")
 
     @property
+    def cause(self) -> str | None:
+        """The id of the finding that this one follows from; None where it stands for itself."""
+        return next((str(v) for k, v in self.extra if k == "cause"), None)
+
+    @property
+    def effects(self) -> tuple[str, ...]:
+        """Ids of the findings that follow from this one."""
+        return tuple(next((v for k, v in self.extra if k == "effects"), ()))
+
+    @property
     def rank(self) -> tuple[int, float, str]:
         """Sorting key: worst verdict first, then the smallest number, then the id."""
         number = math.inf if self.measured is None else self.measured
@@ -99,6 +109,13 @@ class Finding:
         }
 
 
+def led(cause: Finding, effects: Iterable[Finding]) -> list[Finding]:
+    """A finding and those that follow from it: it names them under `effects`, and they name it under `cause`."""
+    following = list(effects)
+    first = replace(cause, extra=(*cause.extra, ("effects", [f.id for f in following])))
+    return [first, *(replace(f, extra=(*f.extra, ("cause", cause.id))) for f in following)]
+
+
 def rounded(value: float | None, places: int = 6) -> float | None:
     """A number as it is written out: to a nanometre, with no negative zero; infinities become None."""
     if value is None or not math.isfinite(value):
@@ -106,19 +123,19 @@ def rounded(value: float | None, places: int = 6) -> float | None:
     return round(float(value), places) + 0.0
 
 
-def overall(findings: Iterable[Finding]) -> Literal["fits", "fails", "undecided"]:
-    """The build's verdict: fails over undecided over fits."""
+def overall(findings: Iterable[Finding]) -> Literal["fits", "fails", "unknown"]:
+    """The build's verdict: fails over unknown over fits."""
     verdicts = {f.verdict for f in findings}
     if verdicts & FAILING:
         return "fails"
-    return "undecided" if verdicts & UNDECIDED else "fits"
+    return "unknown" if verdicts & UNDECIDED else "fits"
 
 
-EXIT_STATUS = {"fits": 0, "fails": 1, "undecided": 3}
+EXIT_STATUS = {"fits": 0, "fails": 1, "unknown": 3}
 
 
-def report(title: str, findings: Sequence[Finding]) -> dict[str, Any]:
-    """The whole answer as JSON values, findings worst first."""
+def report(title: str, findings: Sequence[Finding], place: Callable[[Point], str] | None = None) -> dict[str, Any]:
+    """The whole answer as JSON values, findings worst first. place: words for a point, where there is a case."""
     ordered = sorted(findings, key=lambda f: f.rank)
     counts: dict[str, int] = {}
     for f in ordered:
@@ -128,5 +145,7 @@ def report(title: str, findings: Sequence[Finding]) -> dict[str, Any]:
         "build": title,
         "verdict": overall(ordered),
         "counts": counts,
-        "findings": [f.to_json() for f in ordered],
+        "findings": [
+            f.to_json() | ({"place": place(f.where[0])} if place is not None and f.where else {}) for f in ordered
+        ],
     }

@@ -78,7 +78,7 @@ class CoolantSpec(_Spec):
 
     fill: str | None = Field(None, description="the port it is filled by, piece.port")
     drain: str | None = Field(None, description="the port it is drained by, piece.port")
-    lies_on: Literal["floor", "rear", "front", "tray", "open", "roof"] = Field(
+    stands_on: Literal["floor", "rear", "front", "tray", "open", "roof"] = Field(
         "floor", description="the side the case stands on while it is drained"
     )
 

@@ -12,9 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from elbowroom.model import heights, source
+from elbowroom.model.causes import gathered
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
+from elbowroom.model.places import faced
 from elbowroom.model.plumbing import Plumbing, plumb
 from elbowroom.model.problems import BuildError
 from elbowroom.model.resolve import Build, load
@@ -60,7 +62,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     _templates_named(build, layout)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
     from elbowroom.model import checks, reach
-    from elbowroom.model.checks import drivers, holes, screws
+    from elbowroom.model.checks import air, drivers, holes, loop_parts, screws
     from elbowroom.model.cutting import cut
     from elbowroom.model.screws.fasten import fasten
     from elbowroom.model.screws.offers import offers
@@ -73,6 +75,8 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
     findings = [
+        *air.check(build, layout),
+        *loop_parts.check(layout, plumbing),
         *holes.check(fastened, {o.joint: o.words for o in offered}),
         *was_cut,
         *screws.check(fastened.chosen),
@@ -91,7 +95,8 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         ]
         layout = laid.layout
     scene = solidify(layout, store, progress)
-    findings = [*heights_found, *checks.run(scene, store, progress), *findings]
+    findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
+    findings = faced(findings, layout)
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, offered)
 
 

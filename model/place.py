@@ -243,8 +243,7 @@ class _Placer:
             if piece_name == "case" and self.build.case is None:
                 self._problem(path, "the build has no case")
             else:
-                known = ["case", *(e.name for e in self.build.parts), *self.pieces]
-                self._problem(path, f"no part {shown(piece_name)}{choices(piece_name, dict.fromkeys(known), 30)}")
+                self._unknown(piece_name, path)
             raise _Unplaced
         frames = [(p, f) for p in pieces for f in p.part.frames() if _matches(f.name, frame_name)]
         if not frames:
@@ -252,6 +251,19 @@ class _Placer:
             self._problem(path, f"{pieces[0].name} has no frame {shown(frame_name)}{choices(frame_name, known, 30)}")
             raise _Unplaced
         return frames
+
+    def _unknown(self, name: str, path: Path) -> None:
+        """No piece has that name: it is another's misspelt, or that of an entry whose pieces are numbered."""
+        copies = [p for p in self.pieces if p.startswith(name + " ") and p[len(name) + 1 :].isdigit()]
+        if copies:
+            row = copies[0] if len(copies) == 1 else f"{copies[0]} to {copies[-1]}"
+            said = (
+                f"{shown(name)} is numbered: {row}; write {shown(copies[0])}, or {shown(name + ' *')} for all of them"
+            )
+            self._problem(path, said)
+            return
+        known = ["case", *(e.name for e in self.build.parts), *self.pieces]
+        self._problem(path, f"no part {shown(name)}{choices(name, known)}")
 
     def _declare(self, a: str, b: str, path: Path) -> None:
         """A mate stated beside the placement: every frame of `a` meets the nearest frame that `b` names."""

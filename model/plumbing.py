@@ -94,7 +94,7 @@ class Plumbing:
     others: tuple[Chain, ...]
     fill: Port | None
     drain: Port | None
-    lies_on: str
+    stands_on: str
     chains: Mapping[Port, Chain] = field(default_factory=dict)  # by port, those of runs and the others
 
 
@@ -162,7 +162,7 @@ class _Plumber:
         fill = None if coolant.fill is None else self._port(coolant.fill, ("coolant", "fill"))
         drain = None if coolant.drain is None else self._port(coolant.drain, ("coolant", "drain"))
         chains = {c.port: c for c in (*(c for li in lines for c in (li.start, li.end)), *others)}
-        return Plumbing(tuple(lines), tuple(others), fill, drain, coolant.lies_on, chains)
+        return Plumbing(tuple(lines), tuple(others), fill, drain, coolant.stands_on, chains)
 
     def _line(self, run: RunSpec, path: Path) -> Line | None:
         first, _, last = (s.strip() for s in run.run.partition("->"))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 Path = tuple[str | int, ...]
@@ -58,18 +58,45 @@ def shown(value: object, limit: int = 60) -> str:
     return f'"{text[:limit]}…"' if len(text) > limit else f'"{text}"'
 
 
-def choices(wrong: object, known: Iterable[str], limit: int = 12) -> str:
+def choices(wrong: object, known: Iterable[str], limit: int = 40) -> str:
     """The ending of a message about an unknown name: the nearest known one where there is one, and the choices.
 
-    limit: how many choices are listed; 0 where there are too many for a list to help.
+    limit: how many choices are listed, a numbered row counting as one; where there are more, the nearest come first.
+    0 where there are too many for a list to help.
     """
-    names = sorted(known, key=_natural)
-    near = difflib.get_close_matches(str(wrong)[:80], names, n=1, cutoff=0.55)
-    listed = ", ".join(names[:limit]) + (f" and {len(names) - limit} more" if len(names) > limit else "")
+    names = sorted(set(known), key=_natural)
+    like = str(wrong)[:80]
+    near = difflib.get_close_matches(like, [n for n in names if n != like], n=1, cutoff=0.55)
     nearest = f'; nearest: "{near[0]}"' if near else ""
     if not names:
         return "; there are none"
-    return f"{nearest}; known: {listed}" if limit > 0 else nearest or f"; none of the {len(names)} known is like it"
+    if limit <= 0:
+        return nearest or f"; none of the {len(names)} known is like it"
+    rows = _rows(names)
+    if len(rows) <= limit:
+        return f"{nearest}; known: {', '.join(rows)}"
+    alike = {n: difflib.SequenceMatcher(None, like.lower(), n.lower()).ratio() for n in names}
+    first = sorted(names, key=lambda n: (-alike[n], _natural(n)))[:limit]
+    return f"{nearest}; known, the nearest first: {', '.join(first)}, and {len(names) - limit} more"
+
+
+def _rows(names: Sequence[str]) -> list[str]:
+    """Names in order, three or more that count up told as one: `slot-1 to slot-7`."""
+    rows: list[list[str]] = []
+    for name in names:
+        stem, number = _numbered(name)
+        before = _numbered(rows[-1][-1]) if rows else ("", None)
+        if number is not None and before == (stem, number - 1):
+            rows[-1].append(name)
+        else:
+            rows.append([name])
+    return [t for row in rows for t in (row if len(row) < 3 else [f"{row[0]} to {row[-1]}"])]
+
+
+def _numbered(name: str) -> tuple[str, int | None]:
+    """A name without the number at its end, and that number."""
+    found = re.fullmatch(r"(.*?)(0|[1-9]\d{0,5})", name)
+    return (found[1], int(found[2])) if found else (name, None)
 
 
 def _natural(name: str) -> list[tuple[int, int, str]]:

@@ -67,6 +67,6 @@ class ScrewsSpec(_Spec):
         default_factory=dict, max_length=400,
         description="joint (piece.pattern that the screw goes into; * stands for any run of characters): its screw",
     )  # fmt: skip
-    leave: list[str] = Field(
+    no_screws: list[str] = Field(
         default_factory=list, max_length=400, description="joints that get no screw: held another way"
     )

@@ -18,7 +18,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import assumed_by, mm
+from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding, Point
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.scene import Scene, Solid
@@ -56,7 +56,7 @@ def _piece(layout: Layout, piece: Piece, solids: list[Solid], inner: Array, oute
     faults = [s for s in solids if s.mesh.fault is not None]
     if faults:
         why = faults[0].mesh.fault
-        text = f"it cannot be said whether {piece.name} stands inside the case; a mesh is not sound: {why}"
+        text = f"unknown whether {piece.name} stands inside the case; a mesh is not sound: {why}"
         return [Finding("containment", "unknown", (piece.name,), text, basis=Basis("none", 0.0, assumed_by(piece)))]
     box = np.array([np.min([s.lo for s in solids], axis=0), np.max([s.hi for s in solids], axis=0)])
     bound = max(s.mesh.bound for s in solids)
@@ -71,10 +71,10 @@ def _piece(layout: Layout, piece: Piece, solids: list[Solid], inner: Array, oute
         if out <= CONTACT_MM or (within and not wholly):
             continue
         text = (
-            f"{piece.name} stands wholly outside the case, beyond the {side}, up to {mm(out)} out"
-            if wholly
-            else f"{piece.name} stands {mm(out)} out of the case through the {side}, {mm(out - wall)} past its panel"
+            f"{piece.name} stands {tenths(out)} out of the case through the {side}, {tenths(out - wall)} past its panel"
         )
+        if wholly:
+            text = f"{piece.name} stands wholly outside the case, beyond the {side}, up to {tenths(out)} out"
         found.append(
             Finding(
                 "containment", "fail", (piece.name,), text, (), out, "mm", reach, out - bound, out + bound,

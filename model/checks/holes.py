@@ -160,7 +160,7 @@ def _blocked(joint: Joint, boards: set[str]) -> list[Finding]:
         text = (
             f"{joint.name}: {name} has no hole where {len(rows)} of {len(joint.axes)} screws go through; {held.reason}"
         )
-        remedy = f"drill {name} for them, or name the joint under screws: leave"
+        remedy = f"drill {name} for them, or name the joint under screws: no_screws"
         verdict: Verdict = "caution" if held.verdict == "holds" else "fail"
         if name in boards:
             # Common practice, no source: a standoff where the board has no hole stands against its tracks.

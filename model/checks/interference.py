@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import assumed_by, mm, mm3
+from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.judged import Judged
 from elbowroom.model.layout import Gaps, Piece
@@ -174,10 +174,10 @@ def _finding(
     where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
     basis = Basis(judged.method, judged.bound, assumed)
     if judged.kind == "unknown":
-        text = f"{one} and {other}: it cannot be said whether they meet; {judged.reason}"
+        text = f"{one} and {other}: unknown whether they meet; {judged.reason}"
         return Finding("interference", "unknown", parts, text, bodies, basis=basis)
     if judged.kind == "overlap":
-        text = f"{one} and {other} share {mm3(judged.volume_mm3)}, {mm(judged.depth)} deep"
+        text = f"{one} and {other} overlap by {tenths(judged.depth)}"
         # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
         both = [checker.scene.solids[k] for k in pair]
         whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * mesh_volume(s.mesh.vertices, s.mesh.triangles)]
@@ -191,14 +191,14 @@ def _finding(
     if mated:
         return None
     if judged.kind == "contact":
-        text = f"{one} and {other} touch, and nothing says they should; {mm(wanted)} are wanted between them"
+        text = f"{one} and {other} touch, and nothing says they should; {tenths(wanted)} are wanted between them"
         return Finding("clearance", "touch", parts, text, bodies, 0.0, "mm", wanted, 0.0, 0.0, where, basis)
     assert judged.low is not None
     assert judged.gap is not None
     if judged.low < wanted - CONTACT_MM:
-        worst = f" ({mm(judged.low)} at worst)" if judged.gap - judged.low > CONTACT_MM else ""
-        said = mm(judged.gap) if mm(judged.gap) != mm(wanted) else f"{judged.gap:.4f} mm"
-        text = f"{one} and {other} are {said} apart{worst}; {mm(wanted)} are wanted"
+        said, low = tenths(judged.gap, wanted), tenths(judged.low, wanted)
+        worst = f" ({low} at worst)" if judged.gap - judged.low > CONTACT_MM and low != said else ""
+        text = f"{one} and {other} are {said} apart{worst}; {tenths(wanted)} are wanted"
         return Finding(
             "clearance", "tight", parts, text, bodies, judged.gap, "mm", wanted, judged.low, judged.high, where, basis
         )
@@ -208,9 +208,7 @@ def _finding(
 def _unsound(checker: Checker, a: Piece, b: Piece, pair: BodyPair, assumed: Any) -> Finding:
     one, other = _names(checker, pair)
     bad = next(s for k in pair if (s := checker.scene.solids[k]).mesh.fault is not None)
-    text = (
-        f"{one} and {other}: it cannot be said whether they meet; the mesh of {bad.name} is not sound: {bad.mesh.fault}"
-    )
+    text = f"{one} and {other}: unknown whether they meet; the mesh of {bad.name} is not sound: {bad.mesh.fault}"
     return Finding("interference", "unknown", (a.name, b.name), text, (one, other), basis=Basis("none", 0.0, assumed))
 
 
@@ -222,9 +220,9 @@ def _clear(
     basis = Basis(judged.method, judged.bound, assumed)
     assert judged.gap is not None
     if mate is None:
-        text = f"{one} and {other} are {mm(judged.gap)} apart; {mm(wanted)} are wanted"
+        text = f"{one} and {other} are {tenths(judged.gap, wanted)} apart; {tenths(wanted)} are wanted"
     else:
-        state = "meet" if judged.kind == "contact" else f"stand {mm(judged.gap)} apart"
+        state = "meet" if judged.kind == "contact" else f"stand {tenths(judged.gap)} apart"
         text = f"{one} and {other} {state}, mated {mate}"
     required = wanted if mate is None else None
     return Finding(
@@ -234,7 +232,7 @@ def _clear(
 
 
 def _far(a: Piece, b: Piece, apart: float, wanted: float, assumed: Any) -> Finding:
-    text = f"{a.name} and {b.name} are at least {mm(apart)} apart; {mm(wanted)} are wanted"
+    text = f"{a.name} and {b.name} are at least {tenths(apart, wanted)} apart; {tenths(wanted)} are wanted"
     return Finding(
         "clearance", "clear", (a.name, b.name), text, (), apart, "mm", wanted, apart, None, (),
         Basis("boxes", 0.0, assumed),

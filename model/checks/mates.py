@@ -63,7 +63,7 @@ def _mate(scene: Scene, checker: Checker, index: dict[str, int], mate: Mate) -> 
         return claim.fail("do not meet: one of them has no body there", None, "mm", 0.0)
     faults = sorted({f for p in pairs for k in p if (f := scene.solids[k].mesh.fault) is not None})
     if faults:
-        text = f"{claim.names}: it cannot be said whether they meet; a mesh is not sound: {faults[0]}"
+        text = f"{claim.names}: unknown whether they meet; a mesh is not sound: {faults[0]}"
         return claim.finding("unknown", text, None, "mm", 0.0)
     area = sum(_pressed(checker, pair, claim.pose, claim.to_pose) for pair in pairs)
     if area < MATE_AREA_MM2:

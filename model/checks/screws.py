@@ -114,7 +114,7 @@ def _does(c: Chosen, j: Judged) -> str:
         how = f"{mm(-j.margin.nominal)} into" if j.margin is not None and j.margin.nominal < 0 else "at worst into"
         return f"goes {how} the {end}: the tip is {mm(j.tip.nominal)} past the face (at worst {worst} too far)"
     if j.verdict == "bottoms":
-        return f"bottoms before it clamps (at worst {worst} too long)"
+        return f"bottoms out before it clamps (at worst {worst} too long)"
     if j.verdict == "short":
         return f"is too short: {mm(e.nominal)} of thread, {mm(e.low)} at worst; {mm(j.wanted)} wanted ({j.wanted_why})"
     if j.verdict == "close":

@@ -37,6 +37,7 @@ _MODULES = (
     "findings.py",
     "narrow.py",
     "checks/wordings.py",
+    "directions.py",
 )
 
 

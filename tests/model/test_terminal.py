@@ -15,7 +15,7 @@ CLASH = Finding("interference", "clash", ("a", "b"), "a and b meet", where=((430
     ("interior", "said"),
     [
         # In a case 236 wide the tray is at y = 236 and the open side at y = 0.
-        (Box((0, 0, 0), (470, 236, 470)), "at rear 430.0, tray 117.2, floor 49.8"),
+        (Box((0, 0, 0), (470, 236, 470)), "(near the floor at the front: rear 430, tray 117, floor 50)"),
         (None, "at x 430.0, y 118.8, z 49.8"),
     ],
 )

@@ -109,9 +109,9 @@ def test_a_name_like_none_of_very_many_gets_no_empty_list() -> None:
     ("text", "said"),
     [
         ("screws: {use: {rad.b: 30}}", "expected a mapping with keys screw, thread, length, head, washers"),
-        ("screws: [rad.b]", "expected a mapping with keys head, use, leave"),
+        ("screws: [rad.b]", "expected a mapping with keys head, use, no_screws"),
         ("screws: {use: [a]}", "expected a mapping, written {name: value}"),
-        ("screws: {leave: x}", "expected a list of names, written [a, b]"),
+        ("screws: {no_screws: x}", "expected a list of names, written [a, b]"),
         ("screws: {use: {a.b: {washers: x}}}", "expected a whole number"),
         ("mates: [[a]]", "expected two names, written [a, b]"),
         ("templates: {of: [3]}", 'templates.of.0: "3": expected text'),

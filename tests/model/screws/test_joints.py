@@ -337,7 +337,7 @@ def test_a_fan_may_be_bolted(tmp_path: Path) -> None:
 
 
 def test_joints_left_without_screws_are_said_to_be(tmp_path: Path) -> None:
-    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")) + "screws: {leave: ['low.*']}\n"
+    text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")) + "screws: {no_screws: ['low.*']}\n"
     found = checked(text, tmp_path)
     (left,) = of(found, "screw")
     assert (left["verdict"], left["word"]) == ("caution", "left out")
