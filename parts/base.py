@@ -155,6 +155,21 @@ class Stud:
     body: str
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something about a part alone that cannot be as its fields say, or works only so far: told as a finding.
+
+    over: by how much, mm, where that is a number. at: where, in part coordinates. place: tells a part's faults apart.
+    """
+
+    text: str
+    verdict: Literal["fail", "caution"] = "fail"
+    over: float | None = None
+    at: tuple[float, float, float] | None = None
+    place: str = ""
+    remedies: tuple[str, ...] = ()
+
+
 class Part(BaseModel, ABC):
     """A part: frozen fields, and everything else as arithmetic on them.
 
@@ -188,6 +203,16 @@ class Part(BaseModel, ABC):
     def studs(self) -> tuple[Stud, ...]:
         """The part's threaded studs: what holds it where others have a hole for a screw."""
         return ()
+
+    def faults(self) -> tuple[Fault, ...]:
+        """What is wrong with the part by itself: cuts that meet, screws without sheet. Such a part is drawn all the
+        same, as far as it can be."""
+        return ()
+
+    def wall_windows(self) -> dict[str, tuple[Box, str]]:
+        """By frame, what a wall the part is put on must be cut open for: a box in the frame's own coordinates, of
+        which x and y count, and what for."""
+        return {}
 
     def air_flow(self) -> tuple[float, float, float] | None:
         """Unit vector the part drives air along, in part coordinates; None for a part that moves no air."""
