@@ -15,10 +15,11 @@ import numpy as np
 
 from elbowroom.model.implied import implied_mates
 from elbowroom.model.layout import Gaps, Layout, Mate, Piece
+from elbowroom.model.neighbours import neighbours
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.resolve import Build, Entry, StackEntries
 from elbowroom.model.spec import AXES, MAX_PIECES, WALLS, At, Placement
-from elbowroom.model.stacks import Laid, lay, layer_names
+from elbowroom.model.stacks import Laid, Tier, lay, layer_names
 from elbowroom.model.through_sheet import held_apart
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.base import Box, Frame, Part
@@ -35,7 +36,8 @@ def place(build: Build) -> Layout:
     if placer.problems:
         raise BuildError(placer.problems)
     pieces, mates = tuple(placer.pieces.values()), tuple(placer.mates)
-    return Layout(build.title, pieces, mates, gaps, placer.interior, tuple(held_apart(pieces, mates, gaps)))
+    joined = (*held_apart(pieces, mates, gaps), *neighbours(pieces, mates, placer.tiers, gaps))
+    return Layout(build.title, pieces, mates, gaps, placer.interior, joined)
 
 
 class _Unplaced(Exception):
@@ -48,6 +50,7 @@ class _Placer:
     pieces: dict[str, Piece] = field(default_factory=dict)
     mates: list[Mate] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    tiers: list[list[Tier]] = field(default_factory=list)
     interior: Box | None = None
     made: dict[int, list[str]] = field(default_factory=dict)  # names each entry or stack made, by id
     failed: set[int] = field(default_factory=set)
@@ -212,6 +215,7 @@ class _Placer:
         for piece, at in laid.pieces:
             self._add(piece, at)
         self.mates += laid.mates
+        self.tiers += laid.tiers
 
     # -- references ---------------------------------------------------------------------------------------------------
 
