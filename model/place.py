@@ -21,6 +21,7 @@ from elbowroom.model.resolve import Build, Entry, StackEntries
 from elbowroom.model.spec import AXES, MAX_PIECES, WALLS, At, Placement
 from elbowroom.model.stacks import Laid, Tier, lay, layer_names
 from elbowroom.model.through_sheet import held_apart
+from elbowroom.model.windows import cut_windows, in_field
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.base import Box, Frame, Part
 from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together, compose, rotation, shift
@@ -35,7 +36,8 @@ def place(build: Build) -> Layout:
     gaps = placer.gaps()
     if placer.problems:
         raise BuildError(placer.problems)
-    pieces, mates = tuple(placer.pieces.values()), tuple(placer.mates)
+    mates = tuple(placer.mates)
+    pieces = tuple(cut_windows(list(placer.pieces.values()), mates))
     joined = (*held_apart(pieces, mates, gaps), *neighbours(pieces, mates, placer.tiers, gaps))
     return Layout(build.title, pieces, mates, gaps, placer.interior, joined)
 
@@ -112,9 +114,9 @@ class _Placer:
             own = self._own_frame(entry, words.by)
             name = f"{entry.name} {i}" if several else entry.name
             target = to.frame_pose(frame.name)
-            pose = bring_together(
-                own.pose, target, clock=words.clock, flip=words.flip, offset=words.offset, lift=words.lift
-            )
+            x, y = (0.0, 0.0) if words.at or words.clock or words.flip else in_field(entry.part, own, frame)
+            offset = (x + words.offset[0], y + words.offset[1])
+            pose = bring_together(own.pose, target, clock=words.clock, flip=words.flip, offset=offset, lift=words.lift)
             if words.at is not None:
                 pose = self._slid_on_wall(entry, words.at, frame, target, pose)
             self._add(self._piece(entry, name, pose), entry.path)

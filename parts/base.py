@@ -182,6 +182,7 @@ class Part(BaseModel, ABC):
     seat: ClassVar[str | None] = None  # the frame a part is placed by when the build names none
     own_place: ClassVar[bool] = False  # its points are case coordinates, so that it needs no placement
     path_field: ClassVar[str | None] = None  # the field that holds the path of a user's file
+    picture: ClassVar[str | None] = None  # its fields in a drawing of letters, for the catalogue
     small: ClassVar[bool] = False  # stands in dozens (screws): of what is clear of it only the nearest is told
 
     @abstractmethod

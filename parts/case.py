@@ -44,6 +44,7 @@ _INWARD: dict[str, tuple[int, int, int]] = {
 _UNIT: dict[str, tuple[int, int, int]] = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _NUMBERED = re.compile(r".*-\d+")
+FIELD, BESIDE = "slots", "beside-slots"  # frames: the field of slots, and what is between it and the open side
 _TAKEN = re.compile(r".*-(wall|outside)|board|psu|slots|beside-slots|(rear|upright)-slot-\d+")
 
 
@@ -192,9 +193,14 @@ class Case(Part):
                 out["psu cut-out"] = self.psu.cuts(size)
             if self.upright:
                 out.update({name: [cut] for name, cut in self.upright.cuts(size).items()})
+        out.update({n: [c.cut(size)] for n, c in self.named_cutouts().items() if c.face == face})
+        return out
+
+    def named_cutouts(self) -> dict[str, Cutout]:
+        """The openings of one's own, by number, or by what they are made for."""
+        out: dict[str, Cutout] = {}
         for i, c in enumerate(self.cutouts, 1):
-            if c.face == face:
-                out[f"{c.made_for or 'cut-out'} {i}"] = [c.cut(size)]
+            out[c.made_for if c.made_for and c.made_for not in out else f"cut-out {i}"] = c
         return out
 
     def _name_problems(self) -> list[str]:
@@ -295,7 +301,7 @@ class Case(Part):
             field = case_faults.extent(cuts)
             u, v = (field.u0 + field.u1) / 2, (field.v0 + field.v1) / 2
             tall = field.v1 - field.v0
-            for name, middle, width in (("slots", u, field.u1 - field.u0), ("beside-slots", field.u0 / 2, field.u0)):
+            for name, middle, width in ((FIELD, u, field.u1 - field.u0), (BESIDE, field.u0 / 2, field.u0)):
                 at = pose(self.face_point("rear", middle, v), (1, 0, 0), (0, 0, 1))
                 out.append(Frame(name, "wall", at, ("rear",), size=(tall, width)))
         for name, cut in (self.upright.cuts(self.face_size("rear")) if self.upright else {}).items():

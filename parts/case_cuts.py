@@ -53,7 +53,7 @@ def sorted_cuts(case: Case, face: str) -> tuple[list[Cut], list[Cut]]:
     found = cuts(case, face)
     if not found:
         return [], []
-    figures = [_figure(c) for c in found]
+    figures = [figure(c) for c in found]
     panel = shapely.Polygon(outline(case, face))
     rough = {i for i, f in enumerate(figures) if not panel.contains(f) or panel.exterior.distance(f) < CLOSE}
     a, b = shapely.STRtree(figures).query(figures, predicate="dwithin", distance=CLOSE)
@@ -66,12 +66,13 @@ def pieces_left(case: Case, face: str) -> list[Any]:
     import shapely
 
     panel = shapely.Polygon(outline(case, face))
-    left = shapely.difference(panel, shapely.union_all([_figure(c) for c in cuts(case, face)]))
+    left = shapely.difference(panel, shapely.union_all([figure(c) for c in cuts(case, face)]))
     pieces = [p for p in getattr(left, "geoms", [left]) if p.area > LEAST]
     return sorted(pieces, key=lambda p: -float(p.area))
 
 
-def _figure(c: Cut) -> Any:
+def figure(c: Cut) -> Any:
+    """A cut as a shapely polygon, in face coordinates."""
     import shapely
 
     if c.kind == "rectangle":

@@ -94,16 +94,16 @@ def parts_left(case: Case, face: str) -> int:
 def _conflicts(case: Case, face: str, cuts: dict[str, Rect], apart: float) -> list[Fault]:
     """What is wrong between named cuts of one face, two at a time."""
     names, out = list(cuts), []
-    to_cut = {f"{c.made_for or 'cut-out'} {i}": c for i, c in enumerate(case.cutouts, 1) if c.to_cut}
+    to_cut = {name for name, c in case.named_cutouts().items() if c.to_cut}
     for i, a in enumerate(names):
         for b in names[i + 1 :]:
             by = cuts[a].overlap(cuts[b], apart)
-            if by <= EXACT or (by > apart and _takes_in(a, b, set(to_cut))):
+            if by <= EXACT or (by > apart and _takes_in(a, b, to_cut)):
                 continue
             u0, v0 = max(cuts[a].u0, cuts[b].u0), max(cuts[a].v0, cuts[b].v0)
             u1, v1 = min(cuts[a].u1, cuts[b].u1), min(cuts[a].v1, cuts[b].v1)
             said = "overlap" if by > apart else f"leave less than {apart:g} mm of sheet between them"
-            sliver = by <= apart and _takes_in(a, b, set(to_cut))
+            sliver = by <= apart and _takes_in(a, b, to_cut)
             out.append(
                 Fault(
                     f"{a} and {b} {said}: {by:.2f} mm too close", "caution" if sliver else "fail", by,
