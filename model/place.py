@@ -255,7 +255,9 @@ class _Placer:
         frames = [(p, f) for p in pieces for f in p.part.frames() if _matches(f.name, frame_name)]
         if not frames:
             known = [f.name for f in pieces[0].part.frames()]
-            self._problem(path, f"{pieces[0].name} has no frame {shown(frame_name)}{choices(frame_name, known, 30)}")
+            gone = [n for n in getattr(pieces[0].part, "notes", ()) if re.search(_quoted(frame_name), n)]
+            said = f"{pieces[0].name} has no frame {shown(frame_name)}{choices(frame_name, known, 30)}"
+            self._problem(path, "; ".join([said, *gone]))
             raise _Unplaced
         return frames
 
@@ -315,6 +317,12 @@ def _extent(part: Part, pose: Pose, of: str | None) -> tuple[np.ndarray, np.ndar
 
 def _matches(name: str, pattern: str) -> bool:
     return name == pattern or ("*" in pattern and fnmatchcase(name, pattern.replace("[", "[[]").replace("?", "[?]")))
+
+
+def _quoted(frame: str) -> str:
+    """What finds an opening's name in a note, from the name of any of its frames."""
+    base = re.sub(r"-\d+$", "", frame)
+    return f'"{re.escape(base.removesuffix("-outside"))}"'
 
 
 def _makes(item: Entry | StackEntries, pattern: str) -> bool:

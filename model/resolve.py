@@ -226,7 +226,7 @@ class _Loader:
                 base, catalogue = rows[size].fields, rows[size].sources
         merged = _merged(base, fields)
         try:
-            part = cls.model_validate(merged)
+            part = cls.model_validate(merged).adapted(base, fields)
         except ValidationError as e:
             extra = () if words_type is None else tuple(words_type.model_fields)
             self.problems += problems_of(e, self.document, path, merged, cls, extra)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
 
@@ -209,6 +210,11 @@ class Part(BaseModel, ABC):
         """What is wrong with the part by itself: cuts that meet, screws without sheet. Such a part is drawn all the
         same, as far as it can be."""
         return ()
+
+    def adapted(self, base: Mapping[str, Any], given: Mapping[str, Any]) -> Self:
+        """The part, made from a catalogue row's fields `base` and what a build gives beside them, as far as the row's
+        own fields still go with the build's; where they cannot be told apart, as it is."""
+        return self
 
     def wall_windows(self) -> dict[str, tuple[Box, str]]:
         """By frame, what a wall the part is put on must be cut open for: a box in the frame's own coordinates, of

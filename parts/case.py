@@ -11,12 +11,13 @@ and drawing to `case_panels`.
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, ClassVar, Literal
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from pydantic import PrivateAttr, model_validator
 
 from elbowroom.parts import board_standard as std
-from elbowroom.parts import case_faults, case_holes
+from elbowroom.parts import case_faults, case_holes, case_refit
 from elbowroom.parts.base import Body, Box, Fault, Frame, HolePattern, Material, Part, dim
 from elbowroom.parts.board_standard import PRACTICE
 from elbowroom.parts.case_fittings import (
@@ -96,6 +97,9 @@ class Case(Part):
         made = self.model_copy()
         made._notes = notes
         return made
+
+    def adapted(self, base: Mapping[str, Any], given: Mapping[str, Any]) -> Case:
+        return case_refit.refit(self, base, given)
 
     def faults(self) -> tuple[Fault, ...]:
         return case_faults.faults(self)
