@@ -24,6 +24,7 @@ from elbowroom.model.through_sheet import held_apart
 from elbowroom.model.windows import cut_windows, in_field
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.base import Box, Frame, Part
+from elbowroom.parts.case_openings import BEHIND
 from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together, compose, rotation, shift
 
 SQUARE = 1 - 1e-9  # cosine: a wall along the case's own axes, from arithmetic alone
@@ -54,6 +55,7 @@ class _Placer:
     problems: list[Problem] = field(default_factory=list)
     tiers: list[list[Tier]] = field(default_factory=list)
     interior: Box | None = None
+    tray_back: float | None = None  # y of the tray's far side
     made: dict[int, list[str]] = field(default_factory=dict)  # names each entry or stack made, by id
     failed: set[int] = field(default_factory=set)
     under_way: list[tuple[int, str]] = field(default_factory=list)
@@ -67,6 +69,7 @@ class _Placer:
             case = self.build.case
             self._add(Piece("case", case.part, IDENTITY, "case", case.given, case.sources), case.path)
             self.interior = getattr(case.part, "interior_box", None)
+            self.tray_back = getattr(case.part, "tray_back", None)
         for item in self.items:
             self._place(item)
         for i, (a, b) in enumerate(self.build.mates):
@@ -195,6 +198,8 @@ class _Placer:
             value = float(getattr(at, key))
             if key in "xyz":
                 move[i] = value - float(pose[i, 3])
+            elif key == BEHIND and self.tray_back is not None:
+                move[i] = self.tray_back + value - float(lo[i])
             elif self.interior is not None:
                 far = WALLS[key][1]
                 move[i] = (

@@ -117,9 +117,14 @@ class Case(Part):
         return Box((0.0, 0.0, 0.0), self.size)
 
     @property
+    def tray_back(self) -> float:
+        """y of the tray's far side, mm."""
+        return self.size[1] + self.sheet
+
+    @property
     def back(self) -> float:
         """y to which floor, roof, front and rear run behind the tray, mm."""
-        return self.size[1] + self.sheet + self.cable_space
+        return self.tray_back + self.cable_space
 
     @property
     def side_thickness(self) -> float:
@@ -131,13 +136,13 @@ class Case(Part):
         """The room behind the tray; None where the tray is the side."""
         if self.cable_space <= 0:
             return None
-        d, w, h = self.size
-        return Box((0.0, w + self.sheet, 0.0), (d, self.back, h))
+        d, _, h = self.size
+        return Box((0.0, self.tray_back, 0.0), (d, self.back, h))
 
     def face_size(self, face: str) -> Spread:
         """Size of a face along its two axes, mm."""
         a, b = ("xyz".index(axis) for axis in FACE_AXES[face])
-        return Spread(self.size[a], self.size[b], self.size[1] + self.sheet, self.back)
+        return Spread(self.size[a], self.size[b], self.tray_back, self.back)
 
     def box(self) -> Box:
         t, (d, _, h) = float(self.sheet), self.size
