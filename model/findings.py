@@ -16,7 +16,7 @@ FORMAT = 1  # version of the JSON that `check --json` writes
 Verdict = Literal["clash", "touch", "tight", "clear", "fail", "caution", "pass", "unknown"]
 Question = Literal[
     "interference", "clearance", "keep-out", "mate", "containment", "hole-alignment", "screw", "tool-access", "cut",
-    "port-reach", "loop", "tube", "coolant", "height", "air",
+    "port-reach", "loop", "tube", "coolant", "height", "air", "part", "slot",
 ]  # fmt: skip
 
 FAILING: frozenset[str] = frozenset({"clash", "touch", "tight", "fail"})

@@ -20,6 +20,7 @@ from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.resolve import Build
 from elbowroom.model.wording import problems_of
 from elbowroom.parts.base import Frame
+from elbowroom.parts.case import Case
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting import Fitting
 from elbowroom.parts.fitting_choice import fittings_for, holds
@@ -314,7 +315,8 @@ class _Plumber:
         return None
 
     def _point(self, value: Any, path: Path) -> tuple[float, float, float]:
-        point, problems = point_of(value, path, self.document, self.layout.interior)
+        tray_back = next((p.part.tray_back for p in self.layout.pieces if isinstance(p.part, Case)), None)
+        point, problems = point_of(value, path, self.document, self.layout.interior, tray_back)
         self.problems += problems
         return point or (0.0, 0.0, 0.0)
 

@@ -14,15 +14,17 @@ from elbowroom.model.source import Document
 from elbowroom.model.spec import AXES, WALLS, At
 from elbowroom.model.wording import problems_of
 from elbowroom.parts.base import Box
+from elbowroom.parts.case_openings import BEHIND
 from elbowroom.parts.measure import Mm
 
 
 def point_of(
-    value: Any, path: Path, document: Document, interior: Box | None
+    value: Any, path: Path, document: Document, interior: Box | None, tray_back: float | None = None
 ) -> tuple[tuple[float, float, float] | None, list[Problem]]:
     """A point of a path as case coordinates: [x, y, z], or measured distances; None, with the faults, where it is none.
 
-    Without faults it is None only where the case it is measured in has faults of its own.
+    tray_back: y of the tray's far side, where there is one. Without faults it is None only where the case it is
+    measured in has faults of its own.
     """
     try:
         if not isinstance(value, dict):
@@ -38,8 +40,10 @@ def point_of(
             said = "not given" if not keys else f"given twice: by {' and '.join(keys)}"
             return None, [document.problem(path, f"the {AXES[i]} is {said}")]
         distance = float(getattr(at, keys[0]))
-        if keys[0] not in WALLS:
+        if keys[0] in ("x", "y", "z"):
             out.append(distance)
+        elif keys[0] == BEHIND and tray_back is not None:
+            out.append(tray_back + distance)
         elif interior is None:
             if isinstance(document.values.get("case"), dict):
                 return None, []

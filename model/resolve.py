@@ -28,6 +28,7 @@ from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Box, Mark, Part
+from elbowroom.parts.case_openings import BEHIND
 from elbowroom.parts.catalogue import sizes
 
 CUSTOM = "custom"  # the size that starts from the family's defaults
@@ -93,6 +94,7 @@ class _Loader:
     document: Document
     problems: list[Problem] = field(default_factory=list)
     interior: Box | None = None  # of the case, once it is read: distances are measured from it
+    tray_back: float | None = None  # y of the tray's far side, likewise
 
     def build(self) -> Build | None:
         values = self.document.values
@@ -144,6 +146,7 @@ class _Loader:
         size = fields.pop("like", CUSTOM)
         entry = self._part("case", "case", size, ("case", "like"), fields, ("case",), Placement())
         self.interior = None if entry is None else getattr(entry.part, "interior_box", None)
+        self.tray_back = None if entry is None else getattr(entry.part, "tray_back", None)
         return entry
 
     def _stack(self, name: str, spec: Stack) -> StackEntries:
@@ -205,7 +208,7 @@ class _Loader:
         if cls.own_place and isinstance(fields.get("points"), list):
             points = []
             for i, value in enumerate(fields["points"]):
-                point, faults = point_of(value, (*path, "points", i), self.document, self.interior)
+                point, faults = point_of(value, (*path, "points", i), self.document, self.interior, self.tray_back)
                 self.problems += faults
                 points.append(point)
             if None in points:
@@ -226,7 +229,7 @@ class _Loader:
                 base, catalogue = rows[size].fields, rows[size].sources
         merged = _merged(base, fields)
         try:
-            part = cls.model_validate(merged)
+            part = cls.model_validate(merged).adapted(base, fields)
         except ValidationError as e:
             extra = () if words_type is None else tuple(words_type.model_fields)
             self.problems += problems_of(e, self.document, path, merged, cls, extra)
@@ -300,7 +303,7 @@ def _merged(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
 
     Distances from walls are replaced together: a place measured from other walls is another place.
     """
-    if over and set(over) <= set(WALLS):
+    if over and set(over) <= {*WALLS, BEHIND}:
         return dict(over)
     out = dict(base)
     for key, value in over.items():

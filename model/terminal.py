@@ -208,6 +208,9 @@ def family_details(family: str) -> None:
     for row in _field_rows(family_class(family), ""):
         fields.add_row(*map(escape, row))
     out.print()
+    if (picture := family_class(family).picture) is not None:
+        out.print(escape(picture), soft_wrap=True)
+        out.print()
     out.print(fields)
     out.print("marks: " + "; ".join(f"{m} {text}" for m, text in MARKS.items()))
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
 
@@ -155,6 +156,21 @@ class Stud:
     body: str
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something about a part alone that cannot be as its fields say, or works only so far: told as a finding.
+
+    over: by how much, mm, where that is a number. at: where, in part coordinates. place: tells a part's faults apart.
+    """
+
+    text: str
+    verdict: Literal["fail", "caution"] = "fail"
+    over: float | None = None
+    at: tuple[float, float, float] | None = None
+    place: str = ""
+    remedies: tuple[str, ...] = ()
+
+
 class Part(BaseModel, ABC):
     """A part: frozen fields, and everything else as arithmetic on them.
 
@@ -167,6 +183,7 @@ class Part(BaseModel, ABC):
     seat: ClassVar[str | None] = None  # the frame a part is placed by when the build names none
     own_place: ClassVar[bool] = False  # its points are case coordinates, so that it needs no placement
     path_field: ClassVar[str | None] = None  # the field that holds the path of a user's file
+    picture: ClassVar[str | None] = None  # its fields in a drawing of letters, for the catalogue
     small: ClassVar[bool] = False  # stands in dozens (screws): of what is clear of it only the nearest is told
 
     @abstractmethod
@@ -188,6 +205,21 @@ class Part(BaseModel, ABC):
     def studs(self) -> tuple[Stud, ...]:
         """The part's threaded studs: what holds it where others have a hole for a screw."""
         return ()
+
+    def faults(self) -> tuple[Fault, ...]:
+        """What is wrong with the part by itself: cuts that meet, screws without sheet. Such a part is drawn all the
+        same, as far as it can be."""
+        return ()
+
+    def adapted(self, base: Mapping[str, Any], given: Mapping[str, Any]) -> Self:
+        """The part, made from a catalogue row's fields `base` and what a build gives beside them, as far as the row's
+        own fields still go with the build's; where they cannot be told apart, as it is."""
+        return self
+
+    def wall_windows(self) -> dict[str, tuple[Box, str]]:
+        """By frame, what a wall the part is put on must be cut open for: a box in the frame's own coordinates, of
+        which x and y count, and what for."""
+        return {}
 
     def air_flow(self) -> tuple[float, float, float] | None:
         """Unit vector the part drives air along, in part coordinates; None for a part that moves no air."""

@@ -33,6 +33,7 @@ from elbowroom.model.templates.drawing import (
     distinct,
 )  # fmt: skip
 from elbowroom.model.templates.outline import Opening, Region, regions
+from elbowroom.model.templates.windows import windows
 from elbowroom.parts.base import Frame, HolePattern, Part
 from elbowroom.parts.contour import Contour, arc_of, bounds, sides
 from elbowroom.parts.pose import Pose, apply, compose, inverse, pose
@@ -168,6 +169,7 @@ def draw(part: Part, solid: Any, view: View, name: str, number: int = 1) -> Draw
     openings = sorted((o for r in found for o in r.openings), key=lambda o: (round(_middle(o)[1], 3), _middle(o)[0]))
     there = part.family == "case"  # a panel is there with its openings: only what is still to be drilled is work
     entities += [_there(_edge(r), there) for r in found]
+    entities += windows(part, view.body, view.pose)
     centres = np.array([_middle(o) for o in openings if _is_hole(o)], dtype=float).reshape(-1, 2)
     for o in openings:
         if not _is_hole(o):

@@ -37,6 +37,7 @@ def _sides(job: Job) -> list[str]:
     for piece in job.scene.layout.pieces:
         if isinstance(piece.part, Case):
             out += [f"{piece.name}.{h.face}" for h in piece.part.holes if h.to_drill]
+            out += [f"{piece.name}.{piece.part.panel(c.face)}" for c in piece.part.cutouts if c.to_cut]
         elif _is_sheet(piece) and piece.part.shape_key() not in shapes:
             shapes.add(piece.part.shape_key())
             out.append(piece.name if isinstance(piece.part, PlainSheet) else f"{piece.name}.a")
