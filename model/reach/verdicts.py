@@ -10,20 +10,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
+import numpy as np
+
 from elbowroom.model.checks.wordings import assumed_by, mm, mm2
+from elbowroom.model.directions import open_side_of, round_by
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.fitted import outlet
 from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.reach.chains import Interval, turns
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
 from elbowroom.model.reach.land import Land, land
 from elbowroom.model.reach.rooms import Rooms, Site, free_run
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
+from elbowroom.parts.measure import Deg
 from elbowroom.parts.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
+POINTED = 10  # deg between the directions that a range is told by
 USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
 NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
 # Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
@@ -133,7 +141,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, wanted.tubing)
-    verdict, text = _verdict(site, trial, reason, ground, broken)
+    verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
     fault = _unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
         verdict = "unknown"
@@ -149,14 +157,17 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     )  # fmt: skip
 
 
-def _verdict(site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool) -> tuple[Verdict, str]:
+def _verdict(
+    rooms: Rooms, site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool
+) -> tuple[Verdict, str]:
     name, here = _sizes(trial.links), str(site.port)
     if broken:
         return "fail", f"{here}: {name} does not seal: {_ground(ground)}"
     if trial.problem is not None:
         return "fail", f"{here}: {_problem(name, trial, reason)}"
     told = [f"{name} goes on"]
-    told += [f"{li.size} may stand {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
+    for i, a in zip(_free(trial.links), trial.angles, strict=True):
+        told.append(f"{trial.links[i].size} may stand {degrees(a, partial(_pointing, rooms, trial, i))}")
     if trial.leaving is not None:
         ways = f"straight on and toward {trial.leaving.count} of 36 sides"
         told.append(f"its tube can leave {ways if trial.leaving.straight else ways.removeprefix('straight on and ')}")
@@ -291,8 +302,23 @@ def _sizes(links: Sequence[Link]) -> str:
     return " + ".join(li.size for li in links)
 
 
-def _free(links: Sequence[Link]) -> list[Link]:
-    return [li for li in links if li.free]
+def _free(links: Sequence[Link]) -> list[int]:
+    return [i for i, li in enumerate(links) if li.free]
+
+
+def _pointing(rooms: Rooms, trial: Trial, i: int, span: Interval) -> str:
+    """Where a swivel lets on over a range of its degrees, the others as in the trial's posture."""
+    if trial.posture is None:
+        return ""
+    at = trial.posture.links[i][0] @ turns(np.array([-trial.degrees[i]]))[0]
+    first, last = span
+    ways = []
+    for angle in (first, *range(first + POINTED, last, POINTED), last):
+        way = outlet(trial.links[i].fitting.model_copy(update={"angle": Deg(angle)}), at)
+        if way is None:
+            return ""
+        ways.append(way.tolist())
+    return f" ({round_by(ways, open_side_of(rooms.layout))})"
 
 
 def _at(ground: Land) -> tuple[Point, ...]:

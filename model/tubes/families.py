@@ -2,7 +2,8 @@
 
 Owns their enumeration. None: the axes fall in line. One: the axes meet. Two: any point on one axis joined to any point
 on the other, so two lengths give every such run. Three: one more corner, on the grid that the two axes' corners span,
-or anywhere free. Square: along the case's axes. Leaves choosing among them, and better lengths than those of the grids, to the planner.
+or anywhere free. Square: along the case's axes. Leaves choosing among them, and better lengths than those of the grids,
+to the planner.
 """
 
 from __future__ import annotations
@@ -92,7 +93,7 @@ def best_pairs(task: Task, lines: Lines, most: int) -> np.ndarray:
     room = task.map.least_room(lines.take(np.arange(len(cost)) * per + best), task.rules.radius)
     value = value + _BLOCKED * np.maximum(-room, 0.0)
     table = value.reshape(len(p), len(q))
-    # The cheapest, and of every choice at either end the best that it makes: what looks dear here may have the only way.
+    # The cheapest, and the best of every choice at either end: what looks dear here may have the only way.
     chosen = set(np.argsort(value, kind="stable")[:most].tolist())
     chosen |= {i * len(q) + int(np.argmin(table[i])) for i in range(len(p))}
     chosen |= {int(np.argmin(table[:, j])) * len(q) + j for j in range(len(q))}
@@ -141,7 +142,7 @@ def three_free(task: Task, pairs: np.ndarray) -> Lines:
 
 
 def square(task: Task) -> list[Lines]:
-    """Runs along the case's axes of up to four bends: out along one axis, over along up to three, in along the other."""
+    """Runs along the case's axes of up to four bends: out along one axis, over along up to three, in along another."""
     (p, a, _), (q, b, _) = task.starts, task.ends
     n = int(np.clip(math.isqrt(max(1, SQUARES // (12 * len(p) * len(q)))), 6, 40))
     t, u = _lengths(task, p, a, q, n), _lengths(task, q, b, p, n, at_end=True)

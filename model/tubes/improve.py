@@ -144,7 +144,7 @@ def _freedom(line: Floats, *, square: bool) -> Floats:
         for axis in range(3):
             cuts = [0, *(np.nonzero(along == axis)[0] + 1).tolist(), n]
             for first, stop in pairwise(cuts):
-                if 0 < first and stop < n:
+                if first > 0 and stop < n:
                     c = np.zeros((n, 3))
                     c[first:stop, axis] = 1.0
                     columns.append(c.ravel())

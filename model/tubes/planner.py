@@ -39,6 +39,7 @@ SQUARE_PAIRS = 6  # pairs of choices for which square runs are swept
 LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
 OTHER = {"bounds": "the case", "self": "the tube itself"}  # blockers that are no obstacles
 ALIKE = 20.0  # mm: lines whose corners lie nearer than this are one attempt
+WIDEST = 1000.0  # mm: a wider curve is a straight to a hose
 WIDER = (4.0, 3.0, 2.5, 2.0, 1.6, 1.3, 1.15)  # radii tried for the arcs of a hose, in least radii
 
 
@@ -175,8 +176,7 @@ def _one_by_one(task: Task) -> Found | None:
     for i, j in pairs[::step].tolist():
         some = replace(
             task,
-            starts=tuple(v[i : i + 1] for v in task.starts), ends=tuple(v[j : j + 1] for v in task.ends),
-            tests=EXACT_TESTS // 2, lines_seen=0, steps=[],
+            starts=_one(task.starts, i), ends=_one(task.ends, j), tests=EXACT_TESTS // 2, lines_seen=0, steps=[],
         )  # fmt: skip
         found = _search(some, False, math.inf)
         task.lines_seen += some.lines_seen
@@ -185,6 +185,11 @@ def _one_by_one(task: Task) -> Found | None:
         if found is not None:
             return found
     return None
+
+
+def _one(side: Side, k: int) -> Side:
+    points, axes, which = side
+    return points[k : k + 1], axes[k : k + 1], which[k : k + 1]
 
 
 def _try(task: Task, best: _Best, lines: Lines) -> None:
@@ -273,6 +278,8 @@ def _widened(task: Task, run: Run) -> Run:
             for k in which:
                 trial[k] = max(radii[k], factor * task.rules.radius)
             if trial == radii:
+                continue
+            if max(trial) > WIDEST:
                 continue
             try:
                 wider = bend_run(run.points, trial)

@@ -151,8 +151,8 @@ class Tried:
     """What a search went through before it gave up.
 
     turns: choices at the start and at the end whose straight leg stands free, of those there were. lines: drawn in
-    closed form. lattices: swept, of up to `bends` bends; step: mm between the corners of the finest; cell: mm of the map.
-    tests: lines held against the solids themselves.
+    closed form. lattices: swept, of up to `bends` bends; step: mm between the corners of the finest. cell: mm of the
+    map. tests: lines held against the solids themselves.
     """
 
     turns: tuple[tuple[int, int], tuple[int, int]] = ((0, 0), (0, 0))
