@@ -174,17 +174,18 @@ class _Board:
         return self._fields[key]
 
     def in_the_way(self, k: int, alone: Found) -> list[int]:
-        """The laid runs that come too near to where a run would lie alone."""
+        """The laid runs that come too near to where a run would lie alone, tubes and turned fittings alike."""
         w = self.wanted[k]
-        mine = bars_of(alone.run, w.rules.od).rods
+        own = [bars for _, _, bars in self._stands(k, alone)]
+        mine = [np.concatenate([bars[i] for bars in own]) for i in range(3)]
         out = []
         for j, other in self.laid.items():
             if j == k or not isinstance(other, Found):
                 continue
             asked = max(w.rules.clearance.to(self.wanted[j].name), self.wanted[j].rules.clearance.to(w.name))
             for _, _, (starts, ends, radii) in self._stands(j, other):
-                d = gaps(mine.starts[:, None], mine.ends[:, None], starts[None], ends[None])
-                if (d - mine.radii[:, None] - radii[None]).min() < asked:
+                d = gaps(mine[0][:, None], mine[1][:, None], starts[None], ends[None])
+                if (d - mine[2][:, None] - radii[None]).min() < asked:
                     out.append(j)
                     break
         return sorted(out)
