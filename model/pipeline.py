@@ -89,7 +89,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
 
         laid = lay(layout, plumbing, store, progress)
         findings += [
-            *tubes.check(plumbing, laid.routes, laid.tubes),
+            *tubes.check(layout, plumbing, laid),
             *loop.check(layout, plumbing),
             *coolant.check(layout, plumbing, laid.tubes),
         ]

@@ -8,7 +8,7 @@ on each port with its free swivels, and every fault of those words with its line
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -25,6 +25,7 @@ from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting import Fitting
 from elbowroom.parts.fitting_choice import fittings_for, holds
 from elbowroom.parts.pose import Pose, bring_together, compose
+from elbowroom.parts.tube import INNER_EDGE
 from elbowroom.parts.tube_stock import TubeStock, tube_stocks
 
 
@@ -72,6 +73,7 @@ class Tubing:
     radius: float  # mm
     clearance: float  # mm, surface of the tube to everything
     springback: float  # degrees a bend of 90 springs back
+    square: bool = False  # legs along the case's axes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,6 +171,8 @@ class _Plumber:
         first, _, last = (s.strip() for s in run.run.partition("->"))
         start, end = self._port(first, path), self._port(last, path)
         tubing = self._tubing(run.tube or self.build.tube, (*path, "tube") if run.tube else ("tube",), path)
+        if tubing is not None and run.style is not None:
+            tubing = replace(tubing, square=run.style == "square")
         chains = [
             None if port is None else self._end(port, own, (*path, side), tubing, path)
             for port, own, side in ((start, run.start, "start"), (end, run.end, "end"))
@@ -293,12 +297,13 @@ class _Plumber:
                 self._add(path, str(e))
                 return None
         radius = stock.usual_radius if spec.bend is None else float(spec.bend)
-        if radius <= stock.od / 2:
-            self._add(
-                (*path, "bend"), f"a centre-line radius of {radius:g} is not more than half the tube ({stock.od / 2:g})"
-            )
+        least = stock.od / 2 + INNER_EDGE
+        if radius < least:
+            said = f"a centre-line radius of {radius:g} is not more than half the tube ({stock.od / 2:g})"
+            said += f": {least:g} at least"
+            self._add((*path, "bend"), said)
             return None
-        return Tubing(stock, radius, float(spec.clearance), float(spec.springback))
+        return Tubing(stock, radius, float(spec.clearance), float(spec.springback), spec.style == "square")
 
     def _port(self, text: str, path: Path) -> Port | None:
         piece, _, frame = text.strip().rpartition(".")

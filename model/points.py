@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
 from elbowroom.model.problems import Path, Problem
@@ -16,6 +17,10 @@ from elbowroom.model.wording import problems_of
 from elbowroom.parts.base import Box
 from elbowroom.parts.case_openings import BEHIND
 from elbowroom.parts.measure import Mm
+
+MAX_FAR = (
+    2000.0  # mm that a point of a path may lie outside the case: nothing of a build is laid farther; no source (P)
+)
 
 
 def point_of(
@@ -29,7 +34,7 @@ def point_of(
     try:
         if not isinstance(value, dict):
             x, y, z = TypeAdapter(tuple[Mm, Mm, Mm]).validate_python(value)
-            return (float(x), float(y), float(z)), []
+            return _within_reach((float(x), float(y), float(z)), path, document, interior)
         at = At.model_validate(value)
     except ValidationError as e:
         return None, problems_of(e, document, path, value, At)
@@ -51,4 +56,18 @@ def point_of(
             return None, [document.problem((*path, keys[0]), said)]
         else:
             out.append(interior.hi[i] - distance if WALLS[keys[0]][1] else interior.lo[i] + distance)
-    return (out[0], out[1], out[2]), []
+    return _within_reach((out[0], out[1], out[2]), path, document, interior)
+
+
+def _within_reach(
+    point: tuple[float, float, float], path: Path, document: Document, interior: Box | None
+) -> tuple[tuple[float, float, float] | None, list[Problem]]:
+    """The point, or the fault that it lies farther off than any path leads."""
+    lo, hi = (np.zeros(3), np.zeros(3)) if interior is None else (np.array(interior.lo), np.array(interior.hi))
+    far = float(np.maximum(np.maximum(lo - point, np.array(point) - hi), 0.0).max())
+    if far <= MAX_FAR:
+        return point, []
+    of = "the origin" if interior is None else "the case"
+    return None, [
+        document.problem(path, f"the point lies {far / 1000:.4g} m outside {of}; {MAX_FAR / 1000:g} m are the most")
+    ]

@@ -100,6 +100,11 @@ SQUARE_RAD = 1e-4
 a distance is 5e-7 mm too long; where the kernel's extrema stopped short, it was off by 8e-4 and more (measured)."""
 
 
+SQUARE_COS = 1 - 1e-9
+"""Cosine to the nearest axis of the case from which a leg of a tube counts as along it: 0.003 degrees, a hundredth of
+a millimetre over 250; rounding of posed ports is far under it."""
+
+
 # General tolerances of linear dimensions, ISO 2768-1 class m (V): up to and with so many mm, plus or minus mm.
 ISO_2768_M: tuple[tuple[float, float], ...] = (
     (6.0, 0.1), (30.0, 0.2), (120.0, 0.3), (400.0, 0.5), (1000.0, 0.8), (2000.0, 1.2), (4000.0, 2.0),

@@ -10,11 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
+import numpy as np
+
 from elbowroom.model.checks.wordings import assumed_by, lacking, mm2, tenths
+from elbowroom.model.directions import open_side_of, round_by
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.fitted import outlet
 from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.reach.chains import Interval, turns
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
 from elbowroom.model.reach.land import Land, land
 from elbowroom.model.reach.rooms import Rooms, Site, free_run
@@ -25,9 +31,11 @@ from elbowroom.model.reach.why import Reason, why
 from elbowroom.parts.base import ASSUMED
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting import Fitting
+from elbowroom.parts.measure import Deg
 from elbowroom.parts.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
+POINTED = 10  # deg between the directions that a range is told by
 USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
 NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
 # Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
@@ -137,7 +145,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, wanted.tubing)
-    verdict, text = _verdict(site, trial, reason, ground, broken, hands_told(rooms, site, trial))
+    verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
     fault = _unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
         verdict = "unknown"
@@ -154,7 +162,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
 
 
 def _verdict(
-    site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool, hands: Sequence[str]
+    rooms: Rooms, site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool
 ) -> tuple[Verdict, str]:
     name, here = _sizes(trial.links), str(site.port)
     if broken:
@@ -162,10 +170,11 @@ def _verdict(
     if trial.problem is not None:
         return "fail", f"{here}: {_problem(name, trial, reason)}"
     told = [f"{name} can be screwed in"]
-    told += [f"{li.size} may stand {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
+    for i, a in zip(_free(trial.links), trial.angles, strict=True):
+        told.append(f"{trial.links[i].size} may stand {degrees(a, partial(_pointing, rooms, trial, i))}")
     if trial.leaving is not None:
         told.append(tube_leaves(trial))
-    cautions = list(hands)
+    cautions = list(hands_told(rooms, site, trial))
     land = trial.links[0].fitting.land
     if ground.diameter < land:
         cautions.append(f"its seal face is {ground.diameter:g} wide, {land:g} are wanted")
@@ -303,8 +312,23 @@ def _sizes(links: Sequence[Link]) -> str:
     return " + ".join(li.size for li in links)
 
 
-def _free(links: Sequence[Link]) -> list[Link]:
-    return [li for li in links if li.free]
+def _free(links: Sequence[Link]) -> list[int]:
+    return [i for i, li in enumerate(links) if li.free]
+
+
+def _pointing(rooms: Rooms, trial: Trial, i: int, span: Interval) -> str:
+    """Where a swivel lets on over a range of its degrees, the others as in the trial's posture."""
+    if trial.posture is None:
+        return ""
+    at = trial.posture.links[i][0] @ turns(np.array([-trial.degrees[i]]))[0]
+    first, last = span
+    ways = []
+    for angle in (first, *range(first + POINTED, last, POINTED), last):
+        way = outlet(trial.links[i].fitting.model_copy(update={"angle": Deg(angle)}), at)
+        if way is None:
+            return ""
+        ways.append(way.tolist())
+    return f" ({round_by(ways, open_side_of(rooms.layout))})"
 
 
 def _at(ground: Land) -> tuple[Point, ...]:

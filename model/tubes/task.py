@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Floats, Rod, Rods
+from elbowroom.model.envelopes import NO_MARGIN, Floats, Rod, Rods
 from elbowroom.model.freespace import FREE, Space
 from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps
 from elbowroom.model.tubes.lines import Lines, Map, measure
-from elbowroom.model.tubes.rules import End, Reason, Rules
+from elbowroom.model.tubes.rules import End, Reason, Rules, Tried
 from elbowroom.model.tubes.verify import holds
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
@@ -25,6 +25,9 @@ EXACT_TESTS = 600  # exact tests a plan may spend: about half a second
 ATTEMPTS = 8  # lines kept to name what stood in the way: the map's order of them is not exact
 TESTS_A_BATCH = 40  # of them on one sorted batch: what fails 40 times is a place the map sees too roughly
 _BATCH = 1024  # lines held against the map at once
+
+
+Side = tuple[Floats, Floats, NDArray[np.int64]]  # points, unit axes (m, 3) of candidates, and which they are
 
 
 @dataclass(slots=True)
@@ -37,9 +40,12 @@ class Task:
     end: End
     within: Box | None
     map: Map
-    starts: tuple[Floats, Floats, NDArray[np.int64]]
-    ends: tuple[Floats, Floats, NDArray[np.int64]]
+    starts: Side
+    ends: Side
     tests: int = 0
+    lines_seen: int = 0
+    steps: list[float] = field(default_factory=list)  # of every lattice swept, mm
+    bends: int = 0  # the most of any of them
     attempts: list[tuple[float, Floats]] = field(
         default_factory=list
     )  # room and corners of the lines that came nearest
@@ -83,6 +89,7 @@ class Task:
 
     def first_free(self, lines: Lines, limit: float = math.inf) -> tuple[Run, Floats] | None:
         """The cheapest of these lines that holds, if any is cheaper than `limit`."""
+        self.lines_seen += len(lines.cost)
         rows = np.nonzero((lines.lack == 0) & (lines.cost < limit))[0]
         rows = rows[np.argsort(lines.cost[rows], kind="stable")]
         failed = 0
@@ -113,6 +120,14 @@ class Task:
             self.attempts.sort(key=lambda a: -a[0])
             del self.attempts[ATTEMPTS:]
 
+    @property
+    def what_was_tried(self) -> Tried:
+        """What this search went through."""
+        return Tried(
+            ((len(self.starts[0]), len(self.start.candidates)), (len(self.ends[0]), len(self.end.candidates))),
+            self.lines_seen, len(self.steps), self.bends, min(self.steps, default=0.0), self.map.field.cell, self.tests,
+        )  # fmt: skip
+
     def lines(self, points: Floats) -> Lines:
         return measure(points, self.rules)
 
@@ -139,6 +154,7 @@ def free_axis(task_map: Map, points: Floats, axes: Floats, longest: float, skip:
 def leg_free(space: Space, rules: Rules, end: End, other: End) -> NDArray[np.bool_]:
     """Whether each candidate's straight leg and body stand free; the leg ends flat, what lies beyond is the bend's."""
     out = np.ones(len(end.candidates), dtype=bool)
+    others = space.beyond(end.settled) if end.settled else space
     for k, c in enumerate(end.candidates):
         p, a = np.array(c.point), np.array(c.axis)
         for u, v, ignore in leg_zones(rules, end, other, k):
@@ -146,7 +162,8 @@ def leg_free(space: Space, rules: Rules, end: End, other: End) -> NDArray[np.boo
             out[k] &= bool(space.met(rod, rules.clearance, ignore)[0] == FREE)
         for r in c.body:
             rod = Rods(np.array([r.start]), np.array([r.end]), np.array([r.radius]), r.round_ends)
-            out[k] &= bool(space.met(rod, ignore=end.exempt)[0] == FREE)
+            wanted = rules.clearance if end.settled else NO_MARGIN
+            out[k] &= bool(others.met(rod, wanted, end.exempt)[0] == FREE)
     return out
 
 
