@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from elbowroom.model.screws.adapting import STEP, adapter_for
-from elbowroom.model.screws.choosing import layer_of, receiver_of, settled
+from elbowroom.model.screws.choosing import Limits, layer_of, receiver_of, settled
 from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
 from elbowroom.model.screws.slot import joined
 from elbowroom.model.screws.stack import Layer
@@ -82,7 +82,7 @@ def _for_stock(joint: Joint, fit: Fit, part: Adapter) -> tuple[Adapter | None, s
         under = Layer(
             "adapter", thick - recess, min(general_tolerance(thick), thick - recess), general_tolerance(thick)
         )
-        choice = settled((*inner, under), receiver_of(joint, axis, joint.thread), joint.thread, None)[1]
+        choice = settled((*inner, under), receiver_of(joint, axis, joint.thread), joint.thread, Limits(most=0))[1]
         if choice.best is not None:
             thicker = type(part).model_validate({**part.model_dump(), "thickness": round(thick, 4)})
             return thicker, f"{choice.best.name} under sunk heads"
