@@ -51,7 +51,7 @@ class ScrewWords(_Spec):
     thread: ThreadName | None = None
     length: Mm | None = Field(None, ge=2, le=120, description="under the head, mm")
     head: Head | None = Field(None, description="head, where it differs from the usual")
-    washers: int | None = Field(None, ge=0, le=5, description="plain washers under the head")
+    washers: int | None = Field(None, ge=0, le=MAX_WASHERS, description="plain washers under the head")
 
     @model_validator(mode="after")
     def _whole(self) -> ScrewWords:

@@ -5,7 +5,15 @@ Owns the wording only, so that every finding says a length or a volume in the sa
 
 from __future__ import annotations
 
+import re
+
 from elbowroom.model.layout import Piece
+
+
+def body_words(piece: Piece, body: str) -> str:
+    """A body of a piece as a builder calls it: "case foot", and the piece alone where it has one body only."""
+    real = [b.name for b in piece.part.bodies() if b.keep_out is None]
+    return piece.name if len(real) == 1 else f"{piece.name} {re.sub(r'-[0-9]+$', '', body)}"
 
 
 def mm(value: float) -> str:

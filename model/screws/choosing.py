@@ -143,7 +143,8 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
         least = most = 0
     elif poorly and helps(bears, with_washer) and most != 0:
         least = max(least, 1)
-    limits = Limits(own_stock(spec, size), washer_layer(size), least, most)
+    washer = washer_layer(size)
+    limits = Limits(own_stock(spec, size), washer, least, most)
     settled_receiver, choice = settled(layers, receiver, size, limits)
     instead = None
     if choice.best is None and (limits.stock is not None or spec.washers.high is not None):
@@ -154,7 +155,7 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
                 break
     receiver = settled_receiver
     if words is not None and length is not None:
-        under = (*layers, *([limits.washer] * washers))
+        under = (*layers, *([washer] * washers))
         judged = judge(length, screw_tables.length_tolerance(size, length), under, receiver)
         how = with_washer if washers else bears
         return Chosen(
@@ -318,3 +319,13 @@ def _bearing(joint: Joint, passed: Sequence[Passed], wide: float) -> tuple[tuple
     slot = slots_of(last.pattern)[last.hole]
     share, overlap = bearing(wide, joint.diameter, slot, last.at)
     return (share, overlap), washer_for(wide, joint.diameter, slot, last.at) != ""
+
+
+def called(thread: str, length: float, washers: int) -> str:
+    """A screw with its washers, as it is asked for, and how to come by an odd length."""
+    note = screw_tables.odd(thread, length)
+    return screw_tables.designation(thread, length) + under(washers) + (f" ({note})" if note else "")
+
+
+def under(washers: int) -> str:
+    return f" with {washers} washer{'s' * (washers > 1)} under the head" if washers else ""

@@ -89,12 +89,12 @@ def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float =
     bound = max((o.bound for o in obstacles), default=0.0)
     chords = (gap + bound + FIT_MM) * (1 / math.cos(math.pi / 4 / QUADRANT) - 1)
     excess = (gap + bound) / LAYERS + 2 * bound + 2 * FIT_MM + chords
-    needed = _reached(sheet, obstacles, gap, 0.0)
+    needed = reached(sheet, obstacles, gap, 0.0)
     if needed.intersection(sheet.outline).area <= BITE_MM2:
         return Notch((), excess, (), sheet.outline)
-    reached = _parts(_reached(sheet, obstacles, gap, FIT_MM))
-    surrounded = [shapely.Polygon(hole).intersection(sheet.outline).area for r in reached for hole in r.interiors]
-    whole, parted = _with_what_falls(shapely.union_all([_relieved(r, tool / 2) for r in reached]), sheet)
+    within = _parts(reached(sheet, obstacles, gap, FIT_MM))
+    surrounded = [shapely.Polygon(hole).intersection(sheet.outline).area for r in within for hole in r.interiors]
+    whole, parted = _with_what_falls(shapely.union_all([_relieved(r, tool / 2) for r in within]), sheet)
     fallen = tuple(sorted((float(a) for a in (*surrounded, *parted) if a > LEAST_MM2), reverse=True))
     room = sheet.outline.buffer(PAST, join_style="mitre")
     rings = [
@@ -115,7 +115,7 @@ def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float =
     return Notch(cuts, excess, fallen, left)
 
 
-def _reached(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, more: float) -> Any:
+def reached(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, more: float) -> Any:
     """What of the sheet's plane the obstacles reach within the gap, and `more` mm around it; a shapely shape."""
     import manifold3d as m3
     import shapely
