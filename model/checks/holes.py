@@ -19,6 +19,8 @@ from elbowroom.model.screws.lines import Axis
 from elbowroom.model.screws.remedies import Remedies, held_by
 from elbowroom.parts.pose import apply, compose
 
+LEAVE = "if it is held another way, name the joint under screws: leave"
+
 
 def check(fastened: Fastened, mended: Remedies) -> list[Finding]:
     """The findings of all joints. mended: what would mend them, tried."""
@@ -27,7 +29,7 @@ def check(fastened: Fastened, mended: Remedies) -> list[Finding]:
     for joint in fastened.joints:
         found += [_fit(joint, fit, mended) for fit in joint.fits]
         found += [_hanging(joint, fit) for fit in joint.fits if fit.piece.name in boards and _unmet(fit, joint)]
-        found += _blocked(joint, boards)
+        found += _blocked(joint, boards, fastened, mended)
         found += _drilled(joint, fastened.undrilled)
     return found + [_left(joint) for joint in fastened.left]
 
@@ -121,7 +123,7 @@ def _numbers(fit: Fit, rows: Sequence[int]) -> str:
     return ", ".join(str(fit.rows[k] + 1) for k in rows)
 
 
-def _blocked(joint: Joint, boards: set[str]) -> list[Finding]:
+def _blocked(joint: Joint, boards: set[str], fastened: Fastened, mended: Remedies) -> list[Finding]:
     by_piece: dict[str, list[int]] = {}
     for i, name in joint.blocked.items():
         by_piece.setdefault(name, []).append(i)
@@ -132,16 +134,21 @@ def _blocked(joint: Joint, boards: set[str]) -> list[Finding]:
         text = (
             f"{joint.name}: {name} has no hole where {len(rows)} of {len(joint.axes)} screws go through; {held.reason}"
         )
-        remedy = f"drill {name} for them, or name the joint under screws: leave"
+        drill = mended.drills.get((joint.name, name))
+        remedies: tuple[str, ...] = (LEAVE,) if drill is None else (drill, LEAVE)
         verdict: Verdict = "caution" if held.verdict == "holds" else "fail"
+        if fastened.layout.piece(name).part.family == "adapter" and held.verdict == "holds":
+            # A plate is made for the screws it has holes for: the others of the part are not meant to be used.
+            text = f"{joint.name}: {name} covers {len(rows)} of {len(joint.axes)} screw holes, as made; {held.reason}"
+            remedies, verdict = (), "pass"
         if name in boards:
             # Common practice, no source: a standoff where the board has no hole stands against its tracks.
             text += f"; a standoff without a hole over it shorts the board: take {len(rows)} out"
-            remedy, verdict = f"take out the standoffs under {name} that meet no hole", "fail"
+            remedies, verdict = (f"take out the standoffs under {name} that meet no hole",), "fail"
         out.append(
             Finding(
                 "hole-alignment", verdict, (joint.axes[0].piece.name, name), text,
-                where=tuple(_point(joint.axes[i]) for i in rows), basis=Basis("arithmetic"), remedies=(remedy,),
+                where=tuple(_point(joint.axes[i]) for i in rows), basis=Basis("arithmetic"), remedies=remedies,
                 extra=(("joint", joint.name), ("holes", len(joint.axes)), ("passing", len(kept))),
                 place=f"{joint.name}-closed",
             )

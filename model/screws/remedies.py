@@ -13,7 +13,9 @@ import numpy as np
 
 from elbowroom.model.screw_spec import ScrewWords
 from elbowroom.model.screws import around
+from elbowroom.model.screws.boring import bored
 from elbowroom.model.screws.choosing import Chosen, called, under
+from elbowroom.model.screws.drilling import drill_size
 from elbowroom.model.screws.holding import Bearing, Holding, holding
 from elbowroom.model.screws.joints import PASSES, REACH, Fit, Joint, slots_of
 from elbowroom.model.screws.offers import Offer, offers
@@ -37,13 +39,15 @@ Where = tuple[str, str, str]  # joint, piece it passes, pattern
 @dataclass(frozen=True, slots=True, eq=False)
 class Remedies:
     """Remedies in words, by the holes that screws miss and by the screws that are not safe. offers: adapter plates.
-    slides: where a slide that brings more screws in was found to break nothing.
+    slides: where a slide that brings more screws in was found to break nothing. drills: by joint and by the piece that
+    has no hole for its screws, the drilling of it where that mends the joint.
     """
 
     holes: Mapping[Where, tuple[str, ...]] = field(default_factory=dict)
     screws: Mapping[Chosen, tuple[str, ...]] = field(default_factory=dict)
     offers: Sequence[Offer] = ()
     slides: frozenset[Where] = frozenset()
+    drills: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
 def remedies(trials: Trials) -> Remedies:
@@ -65,7 +69,13 @@ def remedies(trials: Trials) -> Remedies:
                     told.append(plate)
                 holes[where] = tuple(told)
     screws = {c: _screws(c, trials) for c in trials.fastened.chosen if wanting(c)}
-    return Remedies(holes, screws, found, frozenset(clean))
+    drills = {
+        (joint.name, name): said
+        for joint in trials.fastened.joints
+        for name in dict.fromkeys(joint.blocked.values())
+        if (said := _drilled(joint, name, trials)) is not None
+    }
+    return Remedies(holes, screws, found, frozenset(clean), drills)
 
 
 def wanting(c: Chosen) -> bool:
@@ -91,7 +101,11 @@ def _slides(joint: Joint, fit: Fit, trials: Trials) -> list[tuple[str, Outcome]]
         passed = {p.piece.name for p in joint.axes[fit.rows[0]].passed} - {fit.piece.name}
         moving = {receiver, *passed} if trials.layout.piece(receiver).part.family != "case" else passed
     out: list[tuple[str, Outcome]] = []
+    tried: set[tuple[float, float]] = set()
     for dx, dy, passing in _candidates(joint, fit, moving, trials):
+        if (dx, dy) in tried:
+            continue
+        tried.add((dx, dy))
         if passing <= max(len(kept), n // 2 if n > 1 else 0):
             continue
         move = at[:3, 0] * dx + at[:3, 1] * dy
@@ -133,6 +147,20 @@ def _candidates(joint: Joint, fit: Fit, moving: set[str], trials: Trials) -> Ite
         except ValueError:  # more ways than can be compared
             return
         yield slide.dx, slide.dy, len(slide.passing)
+
+
+def _drilled(joint: Joint, name: str, trials: Trials) -> str | None:
+    """Drilling a piece for the screws it stands in the way of, in words; None where that does not mend the joint."""
+    rows = [i for i, blocking in joint.blocked.items() if blocking == name]
+    size = drill_size(joint)
+    part = bored(trials.layout.piece(name), [joint.axes[i] for i in rows], size)
+    outcome = None if part is None else trials.replaced(name, part)
+    after = None if outcome is None else outcome.joint(joint.name)
+    if outcome is None or after is None or len(after.lost) >= len(joint.lost):
+        return None
+    return f"drill {name} {size:g} mm for them: {len(after.axes) - len(after.lost)} of {len(after.axes)} pass" + but(
+        outcome.breaks
+    )
 
 
 def held_by(joint: Joint, fit: Fit, kept: Sequence[int]) -> Holding:

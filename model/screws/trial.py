@@ -34,6 +34,7 @@ from elbowroom.model.screws.joints import Joint
 from elbowroom.model.solidify import CannotDraw, solidify
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import HORIZON_MM
+from elbowroom.parts.base import Part
 from elbowroom.parts.pose import apply, compose, inverse, shift
 
 WORDS = {"short": "too short", "close": "close to the end of the hole", "bottoms": "bottoms out", "pierces": "too long"}
@@ -79,6 +80,11 @@ class Trials:
     def moved(self, names: Collection[str], by: Sequence[float]) -> Outcome | None:
         """Pieces moved by a vector, mm in case coordinates."""
         return self._outcome(self.build, _moved(self.layout, names, by), set())
+
+    def replaced(self, name: str, part: Part) -> Outcome | None:
+        """Another part in a piece's place: the same with holes drilled in it, say."""
+        pieces = tuple(replace(p, part=part) if p.name == name else p for p in self.layout.pieces)
+        return self._outcome(self.build, replace(self.layout, pieces=pieces), set())
 
     def between(self, plate: Piece, names: Collection[str], panel: str) -> Outcome | None:
         """A plate with faces `a` and `b` put on a panel, and the pieces that lay on the panel moved off it onto the
@@ -222,7 +228,9 @@ def _said(finding: Finding, scene: Scene) -> str:
     """A problem in a few words, with the bodies it is about."""
     if finding.question in ("keep-out", "containment") or len(finding.bodies) != 2:
         return finding.text
-    one, other = (_called(name, finding, scene) for name in finding.bodies)
+    small = {s.name for s in scene.solids if s.piece.part.small}
+    names = sorted(finding.bodies, key=lambda n: n not in small)  # the screw first: it is what came new
+    one, other = (_called(name, finding, scene) for name in names)
     if finding.verdict == "tight" and finding.measured is not None:
         return f"{one} is only {mm(finding.measured)} from {other}"
     return f"{one} {'touches' if finding.verdict == 'touch' else 'meets'} {other}"
