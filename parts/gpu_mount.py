@@ -75,6 +75,9 @@ class GpuMount(Part):
                 raise ValueError(f"the ribbon's bend needs {-room:.1f} mm more rise; raise it, or bend the ribbon up")
         return self
 
+    def unused_fields(self) -> frozenset[str]:
+        return frozenset(("slots",) if self.style == "stand" else ("rise", "foot_length", "foot_depth"))
+
     @property
     def _bend(self) -> float:
         """Outer radius of the ribbon's bend, mm."""

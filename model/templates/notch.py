@@ -76,11 +76,13 @@ class Notch:
     left: Any
 
 
-def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float = 0.0) -> Notch:
+def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float = 0.0, *, alone: bool = True) -> Notch:
     """What to cut so that every obstacle clears the sheet by `gap` mm, with a tool of diameter `tool` mm.
 
-    No inner corner of the cut is sharper than the tool. No cuts where everything is clear already. Raises TemplateError
-    for a gap or tool that is none, an obstacle whose mesh is not closed, and where nothing of the sheet would be left.
+    alone: whether the sheet is held by nothing but itself, so that what a cut parts from the rest of it falls; one with
+    a bend at an edge goes on there. No inner corner of the cut is sharper than the tool. No cuts where everything is
+    clear already. Raises TemplateError for a gap or tool that is none, an obstacle whose mesh is not closed, and where
+    nothing of the sheet would be left.
     """
     import shapely
 
@@ -94,7 +96,8 @@ def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float =
         return Notch((), excess, (), sheet.outline)
     within = _parts(reached(sheet, obstacles, gap, FIT_MM))
     surrounded = [shapely.Polygon(hole).intersection(sheet.outline).area for r in within for hole in r.interiors]
-    whole, parted = _with_what_falls(shapely.union_all([_relieved(r, tool / 2) for r in within]), sheet)
+    cut = shapely.union_all([_relieved(r, tool / 2) for r in within])
+    whole, parted = _with_what_falls(cut, sheet) if alone else (cut, ())
     fallen = tuple(sorted((float(a) for a in (*surrounded, *parted) if a > LEAST_MM2), reverse=True))
     room = sheet.outline.buffer(PAST, join_style="mitre")
     rings = [
