@@ -40,7 +40,7 @@ def draw(part: Part) -> Drawn:
     from elbowroom.model.tessellate import tessellate
     from elbowroom.parts.draw import DrawError
 
-    solids = part.solids()
+    solids = part.drawn()
     missing = [b.name for b in part.bodies() if b.name not in solids]
     if missing or len(solids) != len(part.bodies()):
         raise DrawError(f"bodies drawn and bodies declared differ: {', '.join(missing) or 'too many were drawn'}")

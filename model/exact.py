@@ -54,7 +54,7 @@ def bodies(shape: Shape, part: Part, store: Store) -> dict[str, Any] | None:
         return None
     found = _read(shape, store)
     if found is None:
-        drawn = part.solids()
+        drawn = part.drawn()
         found = {name: drawn[name].wrapped for name in shape.meshes}
     store.remember("brep", shape.key, found)
     return found

@@ -65,21 +65,22 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     from elbowroom.model.checks import air, drivers, holes, loop_parts, screws
     from elbowroom.model.cutting import cut
     from elbowroom.model.screws.fasten import fasten
-    from elbowroom.model.screws.offers import offers
+    from elbowroom.model.screws.remedies import remedies
+    from elbowroom.model.screws.trial import Trials
     from elbowroom.model.solidify import solidify
     from elbowroom.model.store import Store
 
     store = Store.default()
     fastened = fasten(build, layout, solidify(layout, store, progress))
-    offered = offers(fastened.joints)
+    mended = remedies(Trials(build, layout, fastened, store))
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
     findings = [
         *air.check(build, layout),
         *loop_parts.check(layout, plumbing),
-        *holes.check(fastened, {o.joint: o.words for o in offered}),
+        *holes.check(fastened, mended),
         *was_cut,
-        *screws.check(fastened.chosen),
+        *screws.check(fastened.chosen, mended.screws),
         *drivers.check(parts, fastened.chosen, store),
         *reach.check(parts, plumbing, store, progress),
     ]
@@ -97,7 +98,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     scene = solidify(layout, store, progress)
     findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
     findings = faced(findings, layout)
-    return Checked(build, layout, scene, findings, parts, plumbing, fastened, offered)
+    return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)
 
 
 def _templates_named(build: Build, layout: Layout) -> None:

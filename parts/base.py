@@ -10,12 +10,13 @@ from __future__ import annotations
 import hashlib
 import json
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
+from elbowroom.parts.flat_cut import FlatCut, cut
 from elbowroom.parts.measure import Measure
 from elbowroom.parts.pose import Pose
 
@@ -179,6 +180,8 @@ class Part(BaseModel, ABC):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, allow_inf_nan=False)
 
+    _cuts: tuple[FlatCut, ...] = PrivateAttr(())
+
     family: ClassVar[str] = ""
     seat: ClassVar[str | None] = None  # the frame a part is placed by when the build names none
     own_place: ClassVar[bool] = False  # its points are case coordinates, so that it needs no placement
@@ -245,6 +248,10 @@ class Part(BaseModel, ABC):
         """Ports of the waterway that a pump of the part's own drives; none for a part without a pump."""
         return ()
 
+    def unused_fields(self) -> frozenset[str]:
+        """Fields that mean nothing to the variant these fields choose: whatever they hold, the part is the same."""
+        return frozenset()
+
     @property
     def called(self) -> str | None:
         """What one asks for when buying it ("M3 x 30 pan head"); None: by its size alone."""
@@ -262,6 +269,21 @@ class Part(BaseModel, ABC):
     def solids(self) -> dict[str, Shape]:
         """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the kernel."""
 
+    @property
+    def cuts(self) -> tuple[FlatCut, ...]:
+        """What a build has cut from the part's flat sheets."""
+        return self._cuts
+
+    def with_cuts(self, more: Sequence[FlatCut]) -> Self:
+        """The part with more cut from its flat sheets."""
+        made = self.model_copy()
+        made._cuts = (*self._cuts, *more)
+        return made
+
+    def drawn(self) -> dict[str, Shape]:
+        """The bodies as `solids` draws them, with the cuts taken out; raises DrawError where one falls apart."""
+        return cut(self.solids(), self._cuts) if self._cuts else self.solids()
+
     def frame(self, name: str) -> Frame:
         """The frame of that name; KeyError where the part has none."""
         for f in self.frames():
@@ -274,8 +296,9 @@ class Part(BaseModel, ABC):
         return {name: _plain(getattr(self, name)) for name in type(self).model_fields}
 
     def shape_key(self) -> str:
-        """Content address of the drawn shape: family and dimensions (hex, 32 characters)."""
-        text = json.dumps([self.family, self.dimensions()], sort_keys=True, separators=(",", ":"))
+        """Content address of the drawn shape: family, dimensions and cuts (hex, 32 characters)."""
+        own = [self.family, self.dimensions(), *(c.key() for c in self._cuts)]
+        text = json.dumps(own, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 

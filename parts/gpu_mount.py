@@ -154,6 +154,11 @@ class GpuMount(Part):
             out.append(Fault(text, over=bare, place="screws", remedies=(f"margin {self.margin + bare:.1f}",)))
         return tuple(out)
 
+    def unused_fields(self) -> frozenset[str]:
+        stand = ("rise", "foot_length", "foot_depth")
+        rear = ("slots", "margin", "shift", "below", "tab", "leg", "play", "window_width", "window_height")
+        return frozenset(rear if self.style == "stand" else stand)
+
     @property
     def _bend(self) -> float:
         """Outer radius of the ribbon's bend, mm."""

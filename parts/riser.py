@@ -82,6 +82,13 @@ class Riser(MadePart):
             self._check_printed()
         return self
 
+    def unused_fields(self) -> frozenset[str]:
+        of = {
+            "thread_depth": ("blind", "male-female"), "stud": ("male-female",), "insert_ends": ("insert",),
+            "nut_end": ("nut",),
+        }  # fmt: skip
+        return frozenset(field for field, kinds in of.items() if self.hole not in kinds)
+
     def _check_walls(self) -> None:
         least = PRINT_WALL if self.material == "printed" else WALL
         for end in reversed(ENDS):

@@ -184,6 +184,24 @@ def stock(name: str) -> Stock:
     return {FAN_SCREW: FAN_SCREWS, "6-32": INCHES}.get(name, METRIC)
 
 
+# ISO 4762 and ISO 7045 share one series of nominal lengths in these diameters, V (ISO 4762: data in bd_warehouse) up to
+# 50; the longer ones, and 14, which ISO 7045 puts in brackets as to be avoided, M.
+PREFERRED = (2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0, 60.0, 65.0,
+             70.0, 80.0, 90.0, 100.0, 110.0, 120.0)  # fmt: skip
+
+
+def odd(name: str, length: float) -> str:
+    """How to come by a length that is not commonly sold; empty for one that is. Metric threads have a preferred series
+    (`PREFERRED`); of the others the lengths in `stock` count. KeyError for what is no screw's thread.
+    """
+    usual = stock(name).all() if name in ("6-32", FAN_SCREW) else PREFERRED
+    if any(abs(length - n) < 1e-6 for n in usual):
+        return ""
+    longer = next((n for n in usual if n > length), None)
+    cut = "" if longer is None else f", cut down from {designation(name, longer)}"
+    return f"odd length: not commonly stocked{cut}"
+
+
 def designation(name: str, length: float) -> str:
     """How a screw is asked for: "M3 x 30", "6-32 x 1 1/4 in", "fan screw 5 x 10"."""
     if name == FAN_SCREW:

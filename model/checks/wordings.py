@@ -6,6 +6,7 @@ Owns the wording only, so that every finding says a length or a volume in the sa
 from __future__ import annotations
 
 import math
+import re
 
 from elbowroom.model.layout import Piece
 from elbowroom.model.tolerances import CONTACT_MM
@@ -30,6 +31,12 @@ def whole_mm(value: float) -> str:
 def lacking(value: float) -> str:
     """A length that is missing, for a sentence: a tenth of a millimetre, rounded up, so that as much is enough."""
     return f"{math.ceil(round(value * 10, 6)) / 10:.1f} mm"
+
+
+def body_words(piece: Piece, body: str) -> str:
+    """A body of a piece as a builder calls it: "case foot", and the piece alone where it has one body only."""
+    real = [b.name for b in piece.part.bodies() if b.keep_out is None]
+    return piece.name if len(real) == 1 else f"{piece.name} {re.sub(r'-[0-9]+$', '', body)}"
 
 
 def mm(value: float) -> str:
