@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.base import Part, dim
+from elbowroom.parts.base import NAME_PATTERN, Part, dim
 from elbowroom.parts.measure import Mm
 
 MAX_MADE = 200  # copies of one part, and parts one entry stands for
@@ -23,7 +23,7 @@ PRINTED = "printed"
 LAYER_OF_NOZZLE = 0.8  # of the nozzle's diameter: a higher layer is not pressed onto the one below; no source (P)
 
 Plastic = Literal["pla", "petg", "asa"]
-Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\W_][\w \-+]*$")]
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=NAME_PATTERN)]
 Edge = Annotated[Mm, Field(ge=40, le=2000)]
 
 _PRACTICE = "common practice, no source"

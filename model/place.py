@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
+from functools import cached_property
 
 import numpy as np
 
@@ -47,6 +48,13 @@ class _Unplaced(Exception):
     """Something this piece stands on could not be placed; that fault is already noted."""
 
 
+class _Needs(Exception):
+    """Something must be placed before this piece can be: it is, and then the piece is taken up again."""
+
+    def __init__(self, item: Entry | StackEntries) -> None:
+        self.item = item
+
+
 @dataclass
 class _Placer:
     build: Build
@@ -58,11 +66,20 @@ class _Placer:
     tray_back: float | None = None  # y of the tray's far side
     made: dict[int, list[str]] = field(default_factory=dict)  # names each entry or stack made, by id
     failed: set[int] = field(default_factory=set)
-    under_way: list[tuple[int, str]] = field(default_factory=list)
+    under_way: list[Entry | StackEntries] = field(default_factory=list)  # each waits for the next
 
-    @property
+    @cached_property
     def items(self) -> list[Entry | StackEntries]:
         return [*self.build.stacks, *self.build.parts]
+
+    @cached_property
+    def by_base(self) -> dict[str, list[Entry | StackEntries]]:
+        """The entries and stacks by the names of what they make, without the numbers of several."""
+        found: dict[str, list[Entry | StackEntries]] = {}
+        for item in self.items:
+            for base in dict.fromkeys(_bases(item)):
+                found.setdefault(base, []).append(item)
+        return found
 
     def run(self) -> None:
         if self.build.case is not None:
@@ -76,28 +93,36 @@ class _Placer:
             self._declare(a, b, ("mates", i))
         self.mates += implied_mates(list(self.pieces.values()), self.mates)
 
-    def _place(self, item: Entry | StackEntries) -> None:
-        """Place an entry or a stack once, what it stands on first."""
-        if id(item) in self.made or id(item) in self.failed:
-            return
-        if any(i == id(item) for i, _ in self.under_way):
-            names = [n for _, n in self.under_way]
-            circle = " on ".join([*names[names.index(item.name) :], item.name])
-            self.failed.update(i for i, _ in self.under_way)
-            self._problem(item.path, f"the placement goes in a circle: {circle}")
-            return
-        self.under_way.append((id(item), item.name))
-        try:
-            before = set(self.pieces)
-            if isinstance(item, StackEntries):
-                self._stack(item)
-            else:
-                self._entry(item)
-            self.made[id(item)] = [n for n in self.pieces if n not in before]
-        except _Unplaced:
-            self.failed.add(id(item))
-        finally:
+    def _place(self, first: Entry | StackEntries) -> None:
+        """Place an entry or a stack once, what it stands on first: a pile may be as high as a build has parts."""
+        self.under_way.append(first)
+        while self.under_way:
+            item = self.under_way[-1]
+            if id(item) not in self.made and id(item) not in self.failed:
+                before = set(self.pieces)
+                try:
+                    if isinstance(item, StackEntries):
+                        self._stack(item)
+                    else:
+                        self._entry(item)
+                except _Needs as e:
+                    self._wait_for(e.item)
+                    continue
+                except _Unplaced:
+                    self.failed.add(id(item))
+                else:
+                    self.made[id(item)] = [n for n in self.pieces if n not in before]
             self.under_way.pop()
+
+    def _wait_for(self, item: Entry | StackEntries) -> None:
+        waiting = [id(i) for i in self.under_way]
+        if id(item) not in waiting:
+            self.under_way.append(item)
+            return
+        names = [i.name for i in self.under_way[waiting.index(id(item)) :]]
+        self._problem(item.path, f"the placement goes in a circle: {_circle([*names, item.name])}")
+        self.failed.update(waiting)
+        self.under_way.clear()
 
     # -- one part -----------------------------------------------------------------------------------------------------
 
@@ -244,12 +269,15 @@ class _Placer:
         if piece_name == asking:
             self._problem(path, f'"{asking}" cannot be placed on itself')
             raise _Unplaced
-        for item in self.items:
-            if _makes(item, piece_name):
-                self._place(item)
-                if id(item) in self.failed:
-                    raise _Unplaced
-        pieces = [p for p in self.pieces.values() if _matches(p.name, piece_name)]
+        for item in self._makers(piece_name):
+            if id(item) in self.failed:
+                raise _Unplaced
+            if id(item) not in self.made:
+                raise _Needs(item)
+        if "*" in piece_name:
+            pieces = [p for p in self.pieces.values() if _matches(p.name, piece_name)]
+        else:
+            pieces = [self.pieces[piece_name]] if piece_name in self.pieces else []
         if not pieces:
             if piece_name == "case" and self.build.case is None:
                 self._problem(path, "the build has no case")
@@ -277,6 +305,14 @@ class _Placer:
             return
         known = ["case", *(e.name for e in self.build.parts), *self.pieces]
         self._problem(path, f"no part {shown(name)}{choices(name, known)}")
+
+    def _makers(self, pattern: str) -> list[Entry | StackEntries]:
+        """The entries and stacks that may make a piece the pattern names."""
+        if "*" in pattern:
+            return [item for item in self.items if _makes(item, pattern)]
+        base, _, number = pattern.rpartition(" ")
+        numbered = self.by_base.get(base, []) if number.isdigit() else []
+        return [*self.by_base.get(pattern, []), *(i for i in numbered if i not in self.by_base.get(pattern, []))]
 
     def _declare(self, a: str, b: str, path: Path) -> None:
         """A mate stated beside the placement: every frame of `a` meets the nearest frame that `b` names."""
@@ -342,11 +378,20 @@ def _quoted(frame: str) -> str:
     return f'"{re.escape(base.removesuffix("-outside"))}"'
 
 
+def _bases(item: Entry | StackEntries) -> list[str]:
+    return list(layer_names(item)) if isinstance(item, StackEntries) else [item.name]
+
+
 def _makes(item: Entry | StackEntries, pattern: str) -> bool:
-    """Whether placing `item` may make a piece that the pattern names."""
-    bases = layer_names(item) if isinstance(item, StackEntries) else [item.name]
-    return any(_matches(b, pattern) or _matches(f"{b} 1", pattern) or _numbered(b, pattern) for b in bases)
+    """Whether placing `item` may make a piece that a pattern with * names."""
+    return any(_matches(b, pattern) or _matches(f"{b} 1", pattern) for b in _bases(item))
 
 
-def _numbered(base: str, pattern: str) -> bool:
-    return pattern.startswith(base + " ") and pattern[len(base) + 1 :].isdigit()
+_CIRCLE_TOLD = 12  # names of a circle that are told
+
+
+def _circle(names: list[str]) -> str:
+    if len(names) > _CIRCLE_TOLD:
+        half = _CIRCLE_TOLD // 2
+        names = [*names[:half], f"... ({len(names) - 2 * half} more)", *names[-half:]]
+    return " on ".join(names)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path as FilePath
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -18,12 +19,12 @@ from pydantic import BaseModel, ValidationError
 
 from elbowroom.model.cut_spec import CutSpec
 from elbowroom.model.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
-from elbowroom.model.make_spec import MakeWords, PrinterSpec, variants
+from elbowroom.model.make_spec import MAX_ENTRIES, MakeWords, PrinterSpec, variants
 from elbowroom.model.points import point_of
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.screw_spec import ScrewsSpec
 from elbowroom.model.source import Document
-from elbowroom.model.spec import WALLS, BuildSpec, GapsSpec, Layering, Placement, Stack
+from elbowroom.model.spec import MAX_COUNT, MAX_PIECES, WALLS, BuildSpec, GapsSpec, Layering, Placement, Stack
 from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
@@ -130,15 +131,15 @@ class _Loader:
         if isinstance(case := values.get("case"), dict):
             self._case(case)
         if isinstance(parts := values.get("parts"), dict):
-            for name, value in parts.items():
+            for name, value in islice(parts.items(), MAX_PIECES):
                 self._entry(value, ("parts", name), Placement, name)
-        for i, value in enumerate(makes if isinstance(makes := values.get("make"), list) else ()):
+        for i, value in enumerate((makes if isinstance(makes := values.get("make"), list) else [])[:MAX_ENTRIES]):
             self._made(value, ("make", i))
         if isinstance(stacks := values.get("stacks"), dict):
-            for name, value in stacks.items():
+            for name, value in islice(stacks.items(), MAX_COUNT):
                 for side in ("layers", "outside"):
                     layers = value.get(side) if isinstance(value, dict) else None
-                    for i, layer in enumerate(layers if isinstance(layers, list) else ()):
+                    for i, layer in enumerate((layers if isinstance(layers, list) else [])[:MAX_COUNT]):
                         self._entry(layer, ("stacks", name, side, i), Layering, name)
 
     def _case(self, values: dict[str, Any]) -> Entry | None:

@@ -18,7 +18,8 @@ from typing import Any
 
 import yaml
 
-from elbowroom.model.problems import BuildError, Mark, Path, Problem, choices, shown
+from elbowroom.model.problems import BuildError, Mark, Path, Problem, character, choices, shown, unseen
+from elbowroom.model.yaml_words import error_mark, error_text
 
 MAX_BYTES = 1_000_000  # a build of 2000 parts is about 200 kB
 MAX_NODES = 100_000
@@ -111,7 +112,7 @@ def parse(text: str, name: str = "build", folder: FilePath = FilePath(".")) -> D
     try:
         values = reader.document(text)
     except yaml.YAMLError as e:
-        reader.problems.append(Problem(_error_mark(e, text, name), (), _error_text(e)))
+        reader.problems.append(Problem(error_mark(e, text, name), (), error_text(e, text)))
         values = None
     except _TooMuch as e:
         reader.problems.append(e.problem)
@@ -199,8 +200,9 @@ class _Reader:
             here = (*path, key)
             if event.anchor or event.tag:
                 self._problem(event, here, "anchors and tags are not read")
-            if len(key) > 80 or not key.isprintable() or not key.strip():
-                self._problem(event, path, f"the key {shown(key)} must be 1 to 80 printable characters")
+            if len(key) > 80 or not key.strip():
+                self._problem(event, path, f"the key {shown(key)} must be 1 to 80 characters")
+            self._unseen(event, path, key)
             if key in found:
                 first = self.keys[here]
                 self._problem(event, here, f'the key "{key}" stands twice; first in line {first.line}')
@@ -214,6 +216,7 @@ class _Reader:
         if len(event.value) > MAX_SCALAR:
             self._problem(event, path, f"text of {len(event.value)} characters; at most {MAX_SCALAR}")
             return None
+        self._unseen(event, path, event.value)
         if not event.implicit[0]:  # quoted or block text
             return event.value
         value = plain(event.value)
@@ -221,6 +224,20 @@ class _Reader:
             self._problem(event, path, f"{shown(event.value)} is not a finite number")
             return None
         return value
+
+    def _unseen(self, event: yaml.ScalarEvent, path: Path, text: str) -> None:
+        """Refuse what moves, hides or turns round what people and programs are later shown of the text."""
+        lines = path[-1:] == ("note",)  # the one text that may have several lines
+        found = unseen("".join(" " if c in _WIDTHS or (lines and c in "\n\t") else c for c in text))
+        if found is None:
+            return
+        i, c = found
+        said = "; only a note has several lines" if c in "\n\t" else ""
+        self._problem(event, path, f"{character(c)} stands in {shown(text)}, as character {i + 1}: leave it out{said}")
+
+
+# Spaces of other widths, as text programs put them before a unit: they look like what they are (Unicode, Zs).
+_WIDTHS = frozenset("\u00a0\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000")
 
 
 def plain(text: str) -> Any:
@@ -252,7 +269,7 @@ def _override(document: Document, text: str) -> list[Problem]:
     try:
         value = reader.document(value_text)
     except yaml.YAMLError as e:
-        return [Problem(Mark(0, 0, source), (), _error_text(e))]
+        return [Problem(Mark(0, 0, source), (), error_text(e, value_text))]
     except _TooMuch as e:
         reader.problems.append(e.problem)
     if reader.problems:
@@ -292,20 +309,3 @@ def _forget(document: Document, path: Path) -> None:
     for table in (document.marks, document.keys):
         for p in [p for p in table if p[: len(path)] == path]:
             del table[p]
-
-
-def _error_mark(e: yaml.YAMLError, text: str, name: str) -> Mark:
-    mark = getattr(e, "problem_mark", None) or getattr(e, "context_mark", None)
-    if mark is not None:
-        return Mark(mark.line + 1, mark.column + 1, name)
-    position = getattr(e, "position", None)
-    if isinstance(position, int):
-        before = text[:position]
-        return Mark(before.count("\n") + 1, position - (before.rfind("\n") + 1) + 1, name)
-    return Mark(1, 1, name)
-
-
-def _error_text(e: yaml.YAMLError) -> str:
-    problem = getattr(e, "problem", None) or getattr(e, "reason", None) or "it cannot be read"
-    context = getattr(e, "context", None)
-    return f"not YAML: {problem}" + (f" ({context})" if context else "")

@@ -18,11 +18,14 @@ from elbowroom.model.loop_spec import MAX_RUNS, CoolantSpec, FittingsSpec, LoopR
 from elbowroom.model.make_spec import MAX_ENTRIES, PrinterSpec
 from elbowroom.model.screw_spec import ScrewsSpec
 from elbowroom.model.template_spec import TemplatesSpec
+from elbowroom.parts.base import NAME_PATTERN
 from elbowroom.parts.measure import Deg, Mm
 
 FORMAT = 1  # version of the build file's own format
 MAX_PIECES = 2000  # placed parts in one build
 MAX_COUNT = 100  # copies made by one entry
+
+LEAST_AXIS = 1e-6  # of an axis' largest number: far smaller or larger ones lose their direction in squares
 
 Wall = Literal["rear", "front", "tray", "open", "floor", "roof"]
 # Each wall: index of its axis in the case frame, and whether it is the far one.
@@ -33,7 +36,7 @@ WALLS: dict[str, tuple[int, bool]] = {
 
 AXES = ("depth (rear or front)", "width (tray, open, or behind the tray)", "height (floor or roof)")
 
-Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\W_][\w \-+]*$")]
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=NAME_PATTERN)]
 
 
 class _Spec(BaseModel):
@@ -93,6 +96,11 @@ class Turn(_Spec):
             )
         if self.axis is not None and not any(self.axis):
             raise ValueError("the axis of a turn cannot be zero")
+        if self.axis is not None and not LEAST_AXIS <= max(map(abs, self.axis)) <= 1 / LEAST_AXIS:
+            raise ValueError(
+                f"the axis of a turn is a direction such as [1, 0, 1]: its largest number must be {LEAST_AXIS:g} to "
+                f"{1 / LEAST_AXIS:g}"
+            )
         return self
 
 
@@ -157,8 +165,10 @@ class GapsSpec(_Spec):
     """Wanted gaps; the largest that applies to a pair wins."""
 
     default: Mm = Field(Mm(DEFAULT_GAP), ge=0, le=100, description="for every pair, mm")
-    between: list[Between] = Field(default_factory=list, description="for pairs of families")
-    parts: dict[str, Mm] = Field(default_factory=dict, description="for one part against all others, mm")
+    between: list[Between] = Field(default_factory=list, max_length=MAX_COUNT, description="for pairs of families")
+    parts: dict[str, Mm] = Field(
+        default_factory=dict, max_length=MAX_PIECES, description="for one part against all others, mm"
+    )
 
 
 class BuildSpec(_Spec):
@@ -168,8 +178,10 @@ class BuildSpec(_Spec):
     title: str = Field(min_length=1, max_length=120, description="what the build is called")
     note: str | None = Field(None, max_length=4000, description="anything worth keeping with the build")
     case: dict[str, Any] | None = Field(None, description="fields of the case, or {like: catalogue name, ...}")
-    stacks: dict[Name, Stack] = Field(default_factory=dict, description="what is screwed to the case's openings")
-    parts: dict[Name, Any] = Field(default_factory=dict, description="everything else, by name")
+    stacks: dict[Name, Stack] = Field(
+        default_factory=dict, max_length=MAX_COUNT, description="what is screwed to the case's openings"
+    )
+    parts: dict[Name, Any] = Field(default_factory=dict, max_length=MAX_PIECES, description="everything else, by name")
     mates: list[tuple[str, str]] = Field(
         default_factory=list, max_length=MAX_PIECES, description="further pairs of frames whose faces are meant to meet"
     )

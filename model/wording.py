@@ -14,6 +14,7 @@ from pydantic import BaseModel, ValidationError
 
 from elbowroom.model.problems import Path, Problem, choices, shown
 from elbowroom.model.source import Document
+from elbowroom.parts.base import NAME_PATTERN
 from elbowroom.parts.measure import Measure
 
 # Kinds of fault where the value has the wrong shape, so that what stands there at all must be said.
@@ -22,7 +23,11 @@ _SHAPES = frozenset({
     "set_type", "frozen_set_type", "too_long", "too_short",
 })  # fmt: skip
 _PLAIN = {"int_": "a whole number", "float_": "a number", "bool_": "true or false", "string_type": "text"}
+_NAME = (
+    "it has letters, digits, spaces, hyphens, plus signs and underscores, at most 60, and starts with a letter or digit"
+)
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
+MOST_FAULTS = 40  # faults of one entry that are told: more than that are of one cause
 _KEYS_NAMED = 8  # keys of a mapping named in a sentence
 
 
@@ -36,11 +41,14 @@ def problems_of(
 ) -> list[Problem]:
     """Each fault in `error` as a problem; `values` is what was validated, `path` where it stands in the document."""
     out = []
-    for e in error.errors(include_url=False):
+    faults = error.errors(include_url=False)
+    for e in faults[:MOST_FAULTS]:
         where, inner = _located(e["loc"], values)
         at_key = e["type"] == "extra_forbidden"
         message = _message(e, inner, model, where, more_keys)
         out.append(document.problem((*path, *where), message, key=at_key))
+    if len(faults) > MOST_FAULTS:
+        out.append(document.problem(path, f"... and {len(faults) - MOST_FAULTS} more faults in it"))
     return out
 
 
@@ -64,6 +72,10 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
         key = str(e["loc"][-1])
         known = [*_keys(model, where[:-1]), *(more_keys if len(where) == 1 else ())]
         return f"unknown key {shown(key)}{choices(key, known)}"
+    if kind == "string_too_long" or (kind == "too_long" and _open_ended(_annotation(model, where) if where else model)):
+        count = ctx.get("actual_length") or len(value)
+        what = "characters" if kind == "string_too_long" else "entries"
+        return f"{count} {what}; at most {ctx['max_length']} can stand here"
     if kind in _SHAPES or (kind == "missing" and isinstance(e["loc"][-1], int)):  # a number: an item of a row
         return f"{said}: expected {_shape(_annotation(model, where) if where else model)}"
     if kind == "missing":
@@ -80,9 +92,11 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
     if kind == "value_error":
         return str(ctx.get("error", e["msg"]))
     if e["loc"][-1:] == ("[key]",):
-        return f"{shown(e['loc'][-2])} cannot be a name: letters, digits, spaces and hyphens, at most 60"
+        return f"{shown(e['loc'][-2])} cannot be a name: {_NAME}"
     if kind == "string_pattern_mismatch":
-        return f"{said}: expected {_meaning(model, where) or 'letters, digits, spaces and hyphens'}"
+        if str(ctx.get("pattern")) == NAME_PATTERN:
+            return f"{said} cannot be a name: {_NAME}"
+        return f"{said}: expected {_meaning(model, where) or 'other characters'}"
     if kind == "measure":
         return f"{said}: {e['msg']}"
     for start, words in _PLAIN.items():
@@ -90,6 +104,15 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
             return f"{said}: expected {words}"
     text = e["msg"].replace("Input should be", "expected").replace("valid ", "")
     return f"{said}: {text[:1].lower()}{text[1:]}"
+
+
+def _open_ended(annotation: Any) -> bool:
+    """Whether what may stand there is a list or mapping of any length, up to a bound."""
+    return any(
+        (origin := typing.get_origin(t) or t) in (list, dict, set, frozenset)
+        or (origin is tuple and Ellipsis in typing.get_args(t))
+        for t in _flat(annotation)
+    )
 
 
 def _shape(annotation: Any) -> str:

@@ -32,6 +32,8 @@ MARKS: dict[str, str] = {
 }
 ASSUMED = frozenset("MP")  # marks whose values a finding must call assumed
 
+NAME_PATTERN = r"^[^\W_][\w \-+]*$"  # of a piece: a letter or digit first, no dot or slash, which join names
+
 FrameKind = Literal["face", "wall", "opening", "port", "slot", "socket", "exit", "axis"]
 Material = Literal[
     "steel", "aluminium", "copper", "brass", "nickel", "acrylic", "glass", "pcb", "plastic", "rubber", "fins",

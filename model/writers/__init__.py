@@ -71,12 +71,16 @@ def write(
         templates=templates or TemplatesSpec(),
         detailed=detailed,
     )
-    with Staging(folder) as staging:
-        for i, name in enumerate(formats):
-            if progress:
-                progress(i, len(formats), f"writing {name}")
-            for path, content in _writer(name)(job):
-                staging.add(path, content)
+    with Staging(folder):  # a folder that cannot be written into is told before the work, not after it
+        pass
+    files: list[tuple[str, bytes]] = []
+    for i, name in enumerate(formats):
+        if progress:
+            progress(i, len(formats), f"writing {name}")
+        files += _writer(name)(job)
+    with Staging(folder) as staging:  # only now: nothing is on the disk while the kernel is at work
+        for path, content in files:
+            staging.add(path, content)
         paths = staging.commit()
     if progress:
         progress(len(formats), len(formats), "written")

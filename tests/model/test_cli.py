@@ -202,7 +202,7 @@ def test_each_demo_fails_as_planned_in_three_ways_and_fits_as_mended(run, planne
 
 def test_a_missing_system_library_is_told_with_what_to_install() -> None:
     """The dynamic linker's own words (glibc), as they reach us through the kernel's import."""
-    from elbowroom.model.cli import _guarded
+    from elbowroom.model.answering import _guarded
 
     def run() -> None:
         raise ImportError("libGL.so.1: cannot open shared object file: No such file or directory")
