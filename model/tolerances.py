@@ -82,8 +82,8 @@ MATE_ORIGIN_MM = 0.05
 """Origins of aligned frames (slot, port) nearer than this coincide: half the finest general tolerance (ISO 2768-f)."""
 
 MATE_PRESS_MM = 1e-3
-"""How far one part is pressed into the other to measure the area in contact: a thousand times CONTACT_MM, so that
-rounding does not count, and a tenth of MATE_PLANE_MM, so that faces beside the contact do not."""
+"""How far the corners of a face may lie from the plane of a mate and count as its area: a thousand times CONTACT_MM, so
+that rounding does not matter, and a tenth of MATE_PLANE_MM, so that faces beside the contact do not count."""
 
 MATE_AREA_MM2 = 0.01
 """Areas below this are edges and corners, not faces: a square of 0.1 mm."""
