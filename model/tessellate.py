@@ -119,6 +119,7 @@ def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | 
         if sagitta is not None:
             return nodes, tris, row, sagitta
     row[0] = CURVED
+    row[1:9] = _whole_row(surface, kind)
     row[9] = max(_strayed(surface, mesh, nodes, tris), CHORD_SAFETY * _edges_stray(face, mesh, place))
     return nodes, tris, row, float(row[9])
 
@@ -137,6 +138,18 @@ def _axis_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
         radius, growth = own.RefRadius(), float(np.tan(own.SemiAngle()))
     axis = own.Axis()
     return [*_xyz(axis.Location()), *_xyz(axis.Direction()), radius, growth]
+
+
+def _whole_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
+    """Centre, axis and radii of a sphere (no axis, one radius) or torus; zeros of any other surface."""
+    if kind == GeomAbs_Sphere:
+        ball = surface.Sphere()
+        return [*_xyz(ball.Location()), 0.0, 0.0, 0.0, ball.Radius(), 0.0]
+    if kind == GeomAbs_Torus:
+        ring = surface.Torus()
+        axis = ring.Axis()
+        return [*_xyz(axis.Location()), *_xyz(axis.Direction()), ring.MajorRadius(), ring.MinorRadius()]
+    return [0.0] * 8
 
 
 def _plain_edges(face: TopoDS_Face) -> bool:
