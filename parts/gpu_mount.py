@@ -237,10 +237,7 @@ class GpuMount(Part):
         if self.style == "stand":
             size = (float(self.foot_length), float(self.foot_depth))
             foot = pose((self._middle, 0, -self.rise), (0, 0, -1), (1, 0, 0))
-            # Where a slot of the case's own upright field goes, which carries the card's bracket; no sheet of the stand.
-            at = pose((-std.KEY_TO_BRACKET, std.BRACKET_MIDDLE, std.FULL_HEIGHT.window_middle), (-1, 0, 0), (0, 0, 1))
-            field = Frame("field", "slot", at, ())
-            return (Frame("foot", "face", foot, ("bracket",), size=size), slot, ribbon, field)
+            return (Frame("foot", "face", foot, ("bracket",), size=size), slot, ribbon)
         (y0, y1), middle = self._plate_y, self._plate_middle
         size = (std.FULL_HEIGHT.shelf + self.below, y1 - y0)
         window = std.FULL_HEIGHT

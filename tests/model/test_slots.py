@@ -106,10 +106,9 @@ def test_a_card_in_the_upright_field_stands_clear_of_its_case() -> None:
       board: {at: {top: 60}}
       upright: {slots: 3, at: {floor: 90, open: 60}}
     parts:
-      mount: {gpu-mount: gpu-mount-stand, rise: RISE, on: case.upright-slot-1, by: field, contact: false}
-      card: {gpu: gpu-block-2slot, on: mount.slot}
+      card: {gpu: gpu-block-2slot, on: case.upright-slot-1, by: bracket}
+      mount: {gpu-mount: gpu-mount-stand, rise: RISE, on: card.edge, by: slot}
     mates:
-      - [card.bracket, case.upright-slot-1]
       - [mount.foot, case.floor-wall]
     """
     # The field's windows begin 90 over the floor, a card's 8.20 over its key datum (bracket datums, C): 81.80.
