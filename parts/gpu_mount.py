@@ -43,23 +43,24 @@ TONGUE_PLAY = 1.0  # mm around the card bracket's tongues where they pass the ar
 
 
 PICTURE = """\
-a rear mount, seen from the open side     the same from inside the case, without the card
+a rear mount seen from the open side            from inside the case, the card taken out
 
-   tab                                            window in the wall (to cut)
-  <---->                                      margin                  margin
-  ======|| . . . . . . . . . . . . .          <---->+--------------+<---->
-     |  ||   the card stands here,      +-----------|-. .  . .  . .|-----------+
- window ||   its cooler to the glass    | o         | | |  | |  | ||         o |
- height ||                              |           | | |  | |  | ||           |
-     |  ||                              |           | | |  | |  | ||  slots: 3 |
-     -  || ______riser, ribbon          |           +--------------+           |
-        ||=======================       |         |<- window width ->|         |
-  below ||                      |       | o        riser board               o |
-        ||                      | leg   +--------------------------------------+
-        wall                    |__           shift: the plate from its slots
+      tab                                        margin                   margin
+    <----->                                     <------>                 <------>
+    =======#                                    +------+-----------------+------+
+           #                                    |      |  []   []   []   |      |
+    ^      #  card: bracket on the plate,       |   o  |  []   []   []   |  o   |
+ window_   #  cooler toward you                 |      |  []   []   []   |      |
+  height   #                                    |      |  []   []   []   |      |
+    v      #                                    |      +-----------------+      |
+           #=====================  riser        |      <- window_width ->       |
+    below  #                    |               |           (slots: 3)          |
+           #               leg  |               |   o                       o   |
+          wall                 _|               +-------------------------------+
 
-a stand: rise is the height of the riser board over the foot; foot_length along the card, foot_depth across it
-on: case.slots (in place of the slot field), case.beside-slots, or case.rear-wall with at: {tray: .., floor: ..}"""
+shift: the plate's middle from its slots' middle. o: its own screws. play: round what goes through the window.
+a stand: rise from its foot to the riser; foot_length along the card, foot_depth across it.
+on: case.slots (in place of the slot field) or case.beside-slots; on: case.rear-wall it needs clock: 90 and an at"""
 
 
 class GpuMount(Part):

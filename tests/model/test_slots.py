@@ -22,6 +22,11 @@ from elbowroom.model.source import parse
 from elbowroom.model.store import Store
 
 
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    return Store(tmp_path_factory.mktemp("cache"))
+
+
 def build(
     slot: int, card: str = "gpu-block-2slot", have: int = 7, kinds: str = "[x16, x1, x16, x4, x8, x16, x16]"
 ) -> Layout:
@@ -59,8 +64,8 @@ def test_a_card_needs_a_connector_of_its_length(slot: int, fits: bool) -> None:
 
 
 @pytest.mark.parametrize(("slot", "have", "bodies"), [(2, 7, "board/slot-2"), (7, 7, "case/")])
-def test_the_clashes_it_causes_follow_from_it(slot: int, have: int, bodies: str) -> None:
-    layout, store = build(slot, have=have), Store.default()
+def test_the_clashes_it_causes_follow_from_it(slot: int, have: int, bodies: str, store: Store) -> None:
+    layout = build(slot, have=have)
     found = checks.run(solidify(layout, store), store)
     [cause] = [f for f in found if f.question == "slot"]
     assert cause.verdict == "fail"
@@ -98,7 +103,7 @@ def test_a_mount_and_an_upright_field_have_slots_too() -> None:
     ]
 
 
-def test_a_card_in_the_upright_field_stands_clear_of_its_case() -> None:
+def test_a_card_in_the_upright_field_stands_clear_of_its_case(store: Store) -> None:
     text = """
     title: t
     case:
@@ -112,7 +117,7 @@ def test_a_card_in_the_upright_field_stands_clear_of_its_case() -> None:
       - [mount.foot, case.floor-wall]
     """
     # The field's windows begin 90 over the floor, a card's 8.20 over its key datum (bracket datums, C): 81.80.
-    layout, store = place(load(parse(textwrap.dedent(text).replace("RISE", "81.8"), "b.yaml"))), Store.default()
+    layout = place(load(parse(textwrap.dedent(text).replace("RISE", "81.8"), "b.yaml")))
     assert float(layout.piece("mount").frame_pose("foot")[2, 3]) == pytest.approx(0.0, abs=1e-9)
     found = checks.run(solidify(layout, store), store)
     assert [f.text for f in found if f.verdict not in ("clear", "pass")] == []

@@ -31,6 +31,11 @@ from elbowroom.parts import case_cuts
 from elbowroom.parts.case import Case
 
 
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    return Store(tmp_path_factory.mktemp("cache"))
+
+
 def build(on: str, slots: int = 2, more: str = "", case: str = "", interior: str = "") -> Layout:
     interior = interior or "{depth: 465, width: 290, height: 455}"
     text = f"""
@@ -53,8 +58,8 @@ def rear(layout: Layout) -> Case:
 
 
 @pytest.mark.parametrize(("on", "slots"), [("case.slots", 2), ("case.slots", 3), ("case.beside-slots", 2)])
-def test_nothing_of_card_and_mount_meets_the_case(on: str, slots: int) -> None:
-    layout, store = build(on, slots), Store.default()
+def test_nothing_of_card_and_mount_meets_the_case(on: str, slots: int, store: Store) -> None:
+    layout = build(on, slots)
     found = checks.run(solidify(layout, store), store)
     assert [f.text for f in found if f.verdict in FAILING | {"unknown"}] == []
     assert [f.question for f in found if f.verdict == "caution"] == ["cut"]
@@ -122,11 +127,11 @@ def test_a_leg_stands_on_the_floor() -> None:
 
 
 @pytest.mark.slow
-def test_the_template_holds_the_window_as_a_closed_line_to_cut(tmp_path: Path) -> None:
+def test_the_template_holds_the_window_as_a_closed_line_to_cut(tmp_path: Path, store: Store) -> None:
     from elbowroom.model.templates import write
     from elbowroom.model.templates.views import drawings
 
-    layout, store = build("case.slots", 2), Store.default()
+    layout = build("case.slots", 2)
     [c] = rear(layout).cutouts
     files = dict(write(drawings(solidify(layout, store), store, ["case.rear"]), paper="A4", kerf=0.0))
     [dxf] = [n for n in files if str(n).endswith(".dxf")]
