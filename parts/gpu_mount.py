@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 from pydantic import model_validator
 
 from elbowroom.parts import board_standard as std
-from elbowroom.parts.base import Body, Box, Fault, Frame, Hole, HolePattern, Part, dim
+from elbowroom.parts.base import Body, Box, Fault, Frame, Hole, HolePattern, Part, WallWindow, dim
 from elbowroom.parts.gpu import TAB_HOLE_BEHIND, TAB_HOLE_Y
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import pose
@@ -188,12 +188,14 @@ class GpuMount(Part):
         x0, x1 = self._plate_x
         return Box((x0, (low + high) / 2 - half, bottom), (x1, (low + high) / 2 + half, top))
 
-    def wall_windows(self) -> dict[str, tuple[Box, str]]:
+    def wall_windows(self) -> dict[str, WallWindow]:
         """The window, in the coordinates of the foot: x is up there, y the card's own."""
         if self.style == "stand":
             return {}
-        w, (y, z) = self.window, self._plate_middle
-        return {"foot": (Box((w.lo[2] - z, w.lo[1] - y, 0.0), (w.hi[2] - z, w.hi[1] - y, 0.0)), "window")}
+        (low, high), f, (y, z), w = self._tabs_y, std.FULL_HEIGHT, self._plate_middle, self.window
+        box = Box((w.lo[2] - z, w.lo[1] - y, 0.0), (w.hi[2] - z, w.hi[1] - y, 0.0))
+        bottom, top = f.window_top - f.window_height, f.shelf + std.BRACKET_THICKNESS
+        return {"foot": WallWindow(box, Box((bottom - z, low - y, 0.0), (top - z, high - y, 0.0)))}
 
     @property
     def _plate_middle(self) -> tuple[float, float]:

@@ -93,8 +93,8 @@ def test_the_window_bares_connectors_and_tab_and_is_listed(on: str, slots: int, 
 def test_an_opening_that_is_there_already_is_not_cut_again() -> None:
     first = build("case.rear-wall", 2, ", clock: 90, at: {open: 20, floor: 30}")
     [c] = rear(first).cutouts
-    at = ", ".join(f"{w}: {float(v) - 1}" for w, v in c.at.items())
-    size = ", ".join(f"{k}: {float(v) + 2}" for k, v in c.size.items())
+    at = ", ".join(f"{w}: {float(v) + 1}" for w, v in c.at.items())
+    size = ", ".join(f"{k}: {float(v) - 2}" for k, v in c.size.items())
     own = f", cutouts: [{{face: rear, at: {{{at}}}, size: {{{size}}}, radius: 2}}]"
     again = build("case.rear-wall", 2, ", clock: 90, at: {open: 20, floor: 30}", case=own)
     assert [k.to_cut for k in rear(again).cutouts] == [False]
