@@ -34,7 +34,7 @@ WALLS: dict[str, tuple[int, bool]] = {
     "open": (1, False), "floor": (2, False), "roof": (2, True),
 }  # fmt: skip
 
-AXES = ("depth (rear or front)", "width (tray, open, or behind the tray)", "height (floor or roof)")
+AXES = ("depth (rear or front)", "width (tray or open)", "height (floor or roof)")
 
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=NAME_PATTERN)]
 

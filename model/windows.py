@@ -1,8 +1,8 @@
 """Windows that parts want in the wall they are put on: cut into the case, so that the model shows it as it will be.
 
 Owns the way from a part's window to a cut-out of the case, measured from its nearest walls as one would mark it out,
-to a tenth of a millimetre; and that nothing is cut where the wall is open already. Leaves what it runs into to the
-case's own faults.
+to a tenth of a millimetre; and that nothing is cut where the wall is open already for what goes through it. Leaves what
+it runs into to the case's own faults.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from elbowroom.parts import case_cuts
 from elbowroom.parts.base import Box, Frame, Part
 from elbowroom.parts.case import BESIDE, FIELD, Case
 from elbowroom.parts.case_fittings import LEAST_CUT, SIZE_ALONG, Cutout
-from elbowroom.parts.case_openings import AXIS_WALLS, BEHIND, FACE_AXES, FACES, Cut, Face, Rect, Wall
+from elbowroom.parts.case_openings import AXIS_WALLS, BEHIND, FACE_AXES, FACES, Face, Rect, Wall
 from elbowroom.parts.gpu_mount import WINDOW_CORNER
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import Pose, apply, compose, inverse
@@ -40,9 +40,9 @@ def cut_windows(pieces: Sequence[Piece], mates: Sequence[Mate]) -> list[Piece]:
         face = _face(to.part, frame)
         if frame.kind == "wall" and face is not None:
             own = compose(inverse(to.pose), piece.frame_pose(mate.frame))
-            rect = _outward(_rect(own, wanted[0], face))
-            if not _open(to.part, face, rect):
-                cutout = _cutout(to.part, face, rect, f"{wanted[1]} for {piece.name}")
+            if not _open(to.part, face, _rect(own, wanted.least, face)):
+                rect = _outward(_rect(own, wanted.box, face))
+                cutout = _cutout(to.part, face, rect, f"{wanted.what} for {piece.name}")
                 new.setdefault(to.name, []).append(cutout)
     out = []
     for p in pieces:
@@ -63,7 +63,7 @@ def in_field(part: Part, own: Frame, field: Frame) -> tuple[float, float]:
     window = part.wall_windows().get(own.name)
     if window is None or field.name not in (FIELD, BESIDE) or field.size is None:
         return 0.0, 0.0
-    box, (tall, wide) = window[0], field.size
+    box, (tall, wide) = window.box, field.size
     # Brought together, the part's y runs against the field's.
     return -tall / 2 - box.lo[0], wide / 2 + box.lo[1] if field.name == FIELD else 0.0
 
@@ -89,15 +89,11 @@ def _outward(r: Rect) -> Rect:
 
 
 def _open(case: Case, face: str, rect: Rect) -> bool:
-    """Whether there is no sheet where the window is wanted."""
+    """Whether there is no sheet in a rectangle of a face."""
     import shapely
 
-    cut = Cut(
-        (rect.u0 + rect.u1) / 2, (rect.v0 + rect.v1) / 2, "rectangle", rect.u1 - rect.u0, rect.v1 - rect.v0,
-        radius=WINDOW_CORNER,
-    )  # fmt: skip
     left = shapely.union_all(case_cuts.pieces_left(case, face))
-    return float(shapely.intersection(left, case_cuts.figure(cut)).area) < _SAME
+    return float(shapely.intersection(left, shapely.box(rect.u0, rect.v0, rect.u1, rect.v1)).area) < _SAME
 
 
 def _cutout(case: Case, face: Face, r: Rect, name: str) -> Cutout:

@@ -174,6 +174,18 @@ class Fault:
     remedies: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class WallWindow:
+    """A window in the wall a part is put on, in the coordinates of the frame it is put on by, of which x and y count.
+
+    box: as it is cut. least: what goes through it, so that a wall that is open there needs no cut. what: its name.
+    """
+
+    box: Box
+    least: Box
+    what: str = "window"
+
+
 class Part(BaseModel, ABC):
     """A part: frozen fields, and everything else as arithmetic on them.
 
@@ -221,9 +233,8 @@ class Part(BaseModel, ABC):
         own fields still go with the build's; where they cannot be told apart, as it is."""
         return self
 
-    def wall_windows(self) -> dict[str, tuple[Box, str]]:
-        """By frame, what a wall the part is put on must be cut open for: a box in the frame's own coordinates, of
-        which x and y count, and what for."""
+    def wall_windows(self) -> dict[str, WallWindow]:
+        """By frame, the window a wall needs that the part is put on by it."""
         return {}
 
     def air_flow(self) -> tuple[float, float, float] | None:

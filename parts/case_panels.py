@@ -8,10 +8,9 @@ as one: what is wrong with them is told by `case_faults`, and each body is one v
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from cadquery import Shape, Solid, Wire
+from cadquery import Shape, Wire
 
 from elbowroom.parts import case_cuts, draw
 from elbowroom.parts.case_holes import drilled
@@ -72,20 +71,10 @@ def _panel(case: Case, face: str, thickness: float | None = None, at: float | No
     thick = t if thickness is None else thickness
     free, meeting = case_cuts.sorted_cuts(case, face)
     sheet = draw.slab(draw.polygon(case_cuts.outline(case, face)), [_wire(c) for c in free], thick)
-    if meeting:
-        sheet = _without(sheet, meeting, thick)
+    tools = (draw.baked(draw.slab(_wire(c), (), thick + 2.0), shift(z=-1.0)) for c in meeting)
+    sheet = draw.largest_left(sheet, *tools)
     start = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": w + t}
     return draw.baked(sheet, _plane(face, start[face] if at is None else at))
-
-
-def _without(sheet: Solid, meeting: Iterable[Cut], thick: float) -> Solid:
-    """The sheet less cuts that meet each other or its edge; of several pieces the largest, of none the sheet whole."""
-    tools = [draw.baked(draw.slab(_wire(c), (), thick + 2.0), shift(z=-1.0)) for c in meeting]
-    union = tools[0].fuse(*tools[1:]).clean() if len(tools) > 1 else tools[0]
-    pieces = [s for s in sheet.cut(union).Solids() if s.Volume() > case_cuts.LEAST * thick]
-    if not pieces:
-        return sheet
-    return draw.one(max(pieces, key=lambda s: float(s.Volume())))
 
 
 def _standoffs(case: Case) -> dict[str, Shape]:

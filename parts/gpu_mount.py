@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 from pydantic import model_validator
 
 from elbowroom.parts import board_standard as std
-from elbowroom.parts.base import Body, Box, Fault, Frame, Hole, HolePattern, Part, dim
+from elbowroom.parts.base import Body, Box, Fault, Frame, Hole, HolePattern, Part, WallWindow, dim
 from elbowroom.parts.gpu import TAB_HOLE_BEHIND, TAB_HOLE_Y
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import pose
@@ -43,23 +43,24 @@ TONGUE_PLAY = 1.0  # mm around the card bracket's tongues where they pass the ar
 
 
 PICTURE = """\
-a rear mount, seen from the open side     the same from inside the case, without the card
+a rear mount seen from the open side            from inside the case, the card taken out
 
-   tab                                            window in the wall (to cut)
-  <---->                                      margin                  margin
-  ======|| . . . . . . . . . . . . .          <---->+--------------+<---->
-     |  ||   the card stands here,      +-----------|-. .  . .  . .|-----------+
- window ||   its cooler to the glass    | o         | | |  | |  | ||         o |
- height ||                              |           | | |  | |  | ||           |
-     |  ||                              |           | | |  | |  | ||  slots: 3 |
-     -  || ______riser, ribbon          |           +--------------+           |
-        ||=======================       |         |<- window width ->|         |
-  below ||                      |       | o        riser board               o |
-        ||                      | leg   +--------------------------------------+
-        wall                    |__           shift: the plate from its slots
+      tab                                        margin                   margin
+    <----->                                     <------>                 <------>
+    =======#                                    +------+-----------------+------+
+           #                                    |      |  []   []   []   |      |
+    ^      #  card: bracket on the plate,       |   o  |  []   []   []   |  o   |
+ window_   #  cooler toward you                 |      |  []   []   []   |      |
+  height   #                                    |      |  []   []   []   |      |
+    v      #                                    |      +-----------------+      |
+           #=====================  riser        |      <- window_width ->       |
+    below  #                    |               |           (slots: 3)          |
+           #               leg  |               |   o                       o   |
+          wall                 _|               +-------------------------------+
 
-a stand: rise is the height of the riser board over the foot; foot_length along the card, foot_depth across it
-on: case.slots (in place of the slot field), case.beside-slots, or case.rear-wall with at: {tray: .., floor: ..}"""
+shift: the plate's middle from its slots' middle. o: its own screws. play: round what goes through the window.
+a stand: rise from its foot to the riser; foot_length along the card, foot_depth across it.
+on: case.slots (in place of the slot field) or case.beside-slots; on: case.rear-wall it needs clock: 90 and an at"""
 
 
 class GpuMount(Part):
@@ -192,12 +193,14 @@ class GpuMount(Part):
         x0, x1 = self._plate_x
         return Box((x0, (low + high) / 2 - half, bottom), (x1, (low + high) / 2 + half, top))
 
-    def wall_windows(self) -> dict[str, tuple[Box, str]]:
+    def wall_windows(self) -> dict[str, WallWindow]:
         """The window, in the coordinates of the foot: x is up there, y the card's own."""
         if self.style == "stand":
             return {}
-        w, (y, z) = self.window, self._plate_middle
-        return {"foot": (Box((w.lo[2] - z, w.lo[1] - y, 0.0), (w.hi[2] - z, w.hi[1] - y, 0.0)), "window")}
+        (low, high), f, (y, z), w = self._tabs_y, std.FULL_HEIGHT, self._plate_middle, self.window
+        box = Box((w.lo[2] - z, w.lo[1] - y, 0.0), (w.hi[2] - z, w.hi[1] - y, 0.0))
+        bottom, top = f.window_top - f.window_height, f.shelf + std.BRACKET_THICKNESS
+        return {"foot": WallWindow(box, Box((bottom - z, low - y, 0.0), (top - z, high - y, 0.0)))}
 
     @property
     def _plate_middle(self) -> tuple[float, float]:

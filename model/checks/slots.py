@@ -35,10 +35,12 @@ def check(layout: Layout) -> list[Finding]:
             found += _connector(layout, card, card.part, to, to.part, number)
             found += _behind_board(layout, card, card.part, to, number)
         elif isinstance(to.part, GpuMount) and to.part.style == "rear" and mate.to_frame == "slot":
-            found += _needs(card, card.part, to, mate.to_frame, 1, to.part.slots, "the mount")
+            found += _needs(card, card.part, to, f"{to.name}.{mate.to_frame}", 1, to.part.slots, "the mount")
         elif isinstance(to.part, Case) and to.part.upright and mate.to_frame.startswith(_UPRIGHT):
             number = int(mate.to_frame.removeprefix(_UPRIGHT))
-            found += _needs(card, card.part, to, mate.to_frame, number, to.part.upright.slots, "the upright field")
+            found += _needs(
+                card, card.part, to, f"{to.name}.{mate.to_frame}", number, to.part.upright.slots, "the upright field"
+            )
     return found
 
 

@@ -8,7 +8,6 @@ their pads (common practice, no source); the slot pitch is 20.32 (microATX v1.2)
 from __future__ import annotations
 
 import textwrap
-from pathlib import Path
 
 import pytest
 
@@ -24,10 +23,14 @@ OPENING = "{face: roof, size: 120, count: 3, slot: 2, centre: {rear: 260, open: 
 CASE = "{board: null, slots: 0, interior: {depth: 540, width: 240, height: 600}, openings: {roof: " + OPENING + "}}"
 
 
-def between(text: str, tmp_path: Path, *names: str) -> list[Finding]:
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    return Store(tmp_path_factory.mktemp("cache"))
+
+
+def between(text: str, store: Store, *names: str) -> list[Finding]:
     """What is found between pieces whose names begin with one of these, mates aside."""
     layout = place(load(parse(textwrap.dedent(text), "b.yaml")))
-    store = Store(tmp_path)
     found = checks.run(solidify(layout, store), store)
     return [
         f
@@ -42,9 +45,8 @@ def wrong(found: list[Finding]) -> list[str]:
     return [f.text for f in found if f.verdict in FAILING | {"unknown"}]
 
 
-@pytest.mark.parametrize("fan", ["fan-120x25", "fan-120x25-padded"])
-@pytest.mark.parametrize("gap", [1, 3])
-def test_fans_over_one_radiator_stand_edge_to_edge(fan: str, gap: int, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("fan", "gap"), [("fan-120x25", 1), ("fan-120x25-padded", 3)])
+def test_fans_over_one_radiator_stand_edge_to_edge(fan: str, gap: int, store: Store) -> None:
     text = f"""
     title: t
     case: {CASE}
@@ -55,10 +57,10 @@ def test_fans_over_one_radiator_stand_edge_to_edge(fan: str, gap: int, tmp_path:
         layers: [{{radiator: radiator-360x30, ports_to: front}}, {{fan: {fan}, exhaust_pad: 1, cable_to: rear tray}}]
         outside: [{{fan: {fan}, intake_pad: 1, cable_to: rear tray}}]
     """
-    assert wrong(between(text, tmp_path, "roof fan")) == []
+    assert wrong(between(text, store, "roof fan")) == []
 
 
-def test_fans_that_overlap_still_clash(tmp_path: Path) -> None:
+def test_fans_that_overlap_still_clash(store: Store) -> None:
     text = f"""
     title: t
     case: {CASE}
@@ -67,13 +69,13 @@ def test_fans_that_overlap_still_clash(tmp_path: Path) -> None:
         flow: out
         layers: [{{fan: fan-140x25, size: 121, hole_pitch: 105, cable_to: rear tray}}]
     """
-    found = between(text, tmp_path, "roof fan")
+    found = between(text, store, "roof fan")
     clashes = [f for f in found if f.verdict == "clash"]
     assert {f.parts for f in clashes} == {("roof fan 1", "roof fan 2"), ("roof fan 2", "roof fan 3")}
     assert all(f.measured == pytest.approx(1.0) for f in clashes)  # 121 wide at a pitch of 120
 
 
-def test_fans_of_openings_beside_each_other_are_one_row(tmp_path: Path) -> None:
+def test_fans_of_openings_beside_each_other_are_one_row(store: Store) -> None:
     text = """
     title: t
     case:
@@ -87,10 +89,10 @@ def test_fans_of_openings_beside_each_other_are_one_row(tmp_path: Path) -> None:
       low: {flow: in, layers: [{fan: fan-120x25-padded, cable_to: rear tray}]}
       next: {flow: in, layers: [{fan: fan-120x15, cable_to: rear tray}]}
     """
-    assert wrong(between(text, tmp_path, "low fan", "next fan")) == []
+    assert wrong(between(text, store, "low fan", "next fan")) == []
 
 
-def test_fans_put_on_the_places_of_one_opening_are_one_row(tmp_path: Path) -> None:
+def test_fans_put_on_the_places_of_one_opening_are_one_row(store: Store) -> None:
     text = f"""
     title: t
     case: {CASE}
@@ -98,10 +100,10 @@ def test_fans_put_on_the_places_of_one_opening_are_one_row(tmp_path: Path) -> No
       one: {{fan: fan-120x25-padded, on: case.roof-1}}
       two: {{fan: fan-120x25-padded, on: case.roof-2}}
     """
-    assert wrong(between(text, tmp_path, "one", "two")) == []
+    assert wrong(between(text, store, "one", "two")) == []
 
 
-def test_a_thin_gasket_keeps_fan_and_radiator_apart_as_it_is(tmp_path: Path) -> None:
+def test_a_thin_gasket_keeps_fan_and_radiator_apart_as_it_is(store: Store) -> None:
     text = f"""
     title: t
     case: {CASE}
@@ -114,11 +116,11 @@ def test_a_thin_gasket_keeps_fan_and_radiator_apart_as_it_is(tmp_path: Path) -> 
           - {{gasket: gasket-120, thickness: 0.5, count: 3}}
           - {{fan: fan-120x25, cable_to: rear tray}}
     """
-    found = [f for f in between(text, tmp_path, "roof", "case") if "blades" not in str(f.bodies)]
+    found = [f for f in between(text, store, "roof", "case") if "blades" not in str(f.bodies)]
     assert wrong(found) == []
 
 
-def test_memory_in_neighbouring_sockets(tmp_path: Path) -> None:
+def test_memory_in_neighbouring_sockets(store: Store) -> None:
     def build(spreader: float) -> str:
         return f"""
         title: t
@@ -127,11 +129,11 @@ def test_memory_in_neighbouring_sockets(tmp_path: Path) -> None:
           memory: {{memory: memory-44, spreader: {spreader}, on: [board.dimm-2, board.dimm-3]}}
         """
 
-    assert wrong(between(build(7.2), tmp_path, "memory", "board")) == []
-    assert any("share" in t for t in wrong(between(build(8.0), tmp_path, "memory")))  # 8.0 thick at 7.6 is too much
+    assert wrong(between(build(7.2), store, "memory", "board")) == []
+    assert any("share" in t for t in wrong(between(build(8.0), store, "memory")))  # 8.0 thick at 7.6 is too much
 
 
-def test_cards_in_neighbouring_slots_as_far_as_the_standard_goes(tmp_path: Path) -> None:
+def test_cards_in_neighbouring_slots_as_far_as_the_standard_goes(store: Store) -> None:
     def build(gap: float, thickness: float) -> str:
         return f"""
         title: t
@@ -145,18 +147,18 @@ def test_cards_in_neighbouring_slots_as_far_as_the_standard_goes(tmp_path: Path)
         """
 
     # A card of 1.57 and 14.47 toward its neighbour, its back bare: 20.32 - 16.04 = 4.28 is left, whatever is wanted.
-    assert wrong(between(build(5.0, 16.04), tmp_path, "one", "two")) == []
+    assert wrong(between(build(5.0, 16.04), store, "one", "two")) == []
     # One that is thicker than the standard lets it be is held to the wanted gap: 20.32 - 18 = 2.32.
-    found = [f for f in between(build(5.0, 18.0), tmp_path, "one", "two") if f.verdict == "tight"]
+    found = [f for f in between(build(5.0, 18.0), store, "one", "two") if f.verdict == "tight"]
     assert min(f.measured or 0.0 for f in found) == pytest.approx(2.32)
     assert not any("bracket" in b for f in found for b in f.bodies if all("bracket" in c for c in f.bodies))
 
 
-def test_a_supply_stands_on_the_floor_its_seat_stands_it_on(tmp_path: Path) -> None:
+def test_a_supply_stands_on_the_floor_its_seat_stands_it_on(store: Store) -> None:
     text = """
     title: t
     case: {psu: {kind: atx, at: {floor: 0}, fan: up}}
     parts:
       psu: {psu: psu-atx-150, on: case.psu}
     """
-    assert wrong([f for f in between(text, tmp_path, "psu", "case") if "room" not in f.text]) == []
+    assert wrong([f for f in between(text, store, "psu", "case") if "room" not in f.text]) == []

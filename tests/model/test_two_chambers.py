@@ -25,13 +25,18 @@ from elbowroom.parts.case import Case
 from elbowroom.parts.pose import apply
 
 
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    return Store(tmp_path_factory.mktemp("cache"))
+
+
 def build(parts: str, case: str = "{like: case-two-chamber}", stacks: str = "{}") -> Layout:
     text = f"title: t\ncase: {case}\nstacks: {stacks}\nparts:\n" + textwrap.indent(textwrap.dedent(parts), "  ")
     return place(load(parse(text, "b.yaml")))
 
 
-def outside(layout: Layout) -> list[str]:
-    return [f.text for f in containment(solidify(layout, Store.default()))]
+def outside(layout: Layout, store: Store) -> list[str]:
+    return [f.text for f in containment(solidify(layout, store))]
 
 
 def case_of(layout: Layout) -> Case:
@@ -40,7 +45,7 @@ def case_of(layout: Layout) -> Case:
     return part
 
 
-def test_supply_fans_and_drives_stand_behind_the_tray() -> None:
+def test_supply_fans_and_drives_stand_behind_the_tray(store: Store) -> None:
     layout = build(
         """
         psu: {psu: psu-atx-160, on: case.psu}
@@ -50,7 +55,7 @@ def test_supply_fans_and_drives_stand_behind_the_tray() -> None:
         """,
         stacks="{chamber: {flow: in, layers: [{fan: fan-80x25, cable_to: floor tray}]}}",
     )
-    assert outside(layout) == []
+    assert outside(layout, store) == []
     case = case_of(layout)
     boxes = {p.name: apply(p.pose, p.part.box().corners()) for p in layout.pieces if p.name != "case"}
     assert all(b[:, 1].min() >= case.tray_back - 1e-9 for b in boxes.values())
@@ -77,9 +82,9 @@ def test_the_supplys_holes_meet_the_cases_whichever_way_it_stands(fan: str, look
     assert part.faults() == ()
 
 
-@given(st.floats(0, 60), st.sampled_from([0, 20, 106]))
+@given(away=st.floats(0, 60), room=st.sampled_from([0, 20, 106]))
 @settings(max_examples=15, deadline=None)
-def test_behind_the_tray_is_inside_as_far_as_there_is_room(away: float, room: float) -> None:
+def test_behind_the_tray_is_inside_as_far_as_there_is_room(store: Store, away: float, room: float) -> None:
     case = f"{{board: null, slots: 0, feet: null, cable_space: {room}}}"
     at = f"{{rear: 50, floor: 50, behind: {away}}}"
     layout = build(f"drive: {{box: custom, length: 30, width: 10, height: 30, at: {at}}}", case)
@@ -88,7 +93,7 @@ def test_behind_the_tray_is_inside_as_far_as_there_is_room(away: float, room: fl
     assert low == pytest.approx(part.tray_back + away)
     panel = float(part.sheet)  # a part may stand in the thickness of the panel: that is a question of interference
     fits = room > 0 and away + 10 <= room + panel and away < room
-    assert (outside(layout) == []) == fits
+    assert (outside(layout, store) == []) == fits
 
 
 def test_a_cut_behind_the_tray_must_lie_there() -> None:

@@ -31,6 +31,11 @@ from elbowroom.parts import case_cuts
 from elbowroom.parts.case import Case
 
 
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    return Store(tmp_path_factory.mktemp("cache"))
+
+
 def build(on: str, slots: int = 2, more: str = "", case: str = "", interior: str = "") -> Layout:
     interior = interior or "{depth: 465, width: 290, height: 455}"
     text = f"""
@@ -53,8 +58,8 @@ def rear(layout: Layout) -> Case:
 
 
 @pytest.mark.parametrize(("on", "slots"), [("case.slots", 2), ("case.slots", 3), ("case.beside-slots", 2)])
-def test_nothing_of_card_and_mount_meets_the_case(on: str, slots: int) -> None:
-    layout, store = build(on, slots), Store.default()
+def test_nothing_of_card_and_mount_meets_the_case(on: str, slots: int, store: Store) -> None:
+    layout = build(on, slots)
     found = checks.run(solidify(layout, store), store)
     assert [f.text for f in found if f.verdict in FAILING | {"unknown"}] == []
     assert [f.question for f in found if f.verdict == "caution"] == ["cut"]
@@ -88,8 +93,8 @@ def test_the_window_bares_connectors_and_tab_and_is_listed(on: str, slots: int, 
 def test_an_opening_that_is_there_already_is_not_cut_again() -> None:
     first = build("case.rear-wall", 2, ", clock: 90, at: {open: 20, floor: 30}")
     [c] = rear(first).cutouts
-    at = ", ".join(f"{w}: {float(v) - 1}" for w, v in c.at.items())
-    size = ", ".join(f"{k}: {float(v) + 2}" for k, v in c.size.items())
+    at = ", ".join(f"{w}: {float(v) + 1}" for w, v in c.at.items())
+    size = ", ".join(f"{k}: {float(v) - 2}" for k, v in c.size.items())
     own = f", cutouts: [{{face: rear, at: {{{at}}}, size: {{{size}}}, radius: 2}}]"
     again = build("case.rear-wall", 2, ", clock: 90, at: {open: 20, floor: 30}", case=own)
     assert [k.to_cut for k in rear(again).cutouts] == [False]
@@ -122,11 +127,11 @@ def test_a_leg_stands_on_the_floor() -> None:
 
 
 @pytest.mark.slow
-def test_the_template_holds_the_window_as_a_closed_line_to_cut(tmp_path: Path) -> None:
+def test_the_template_holds_the_window_as_a_closed_line_to_cut(tmp_path: Path, store: Store) -> None:
     from elbowroom.model.templates import write
     from elbowroom.model.templates.views import drawings
 
-    layout, store = build("case.slots", 2), Store.default()
+    layout = build("case.slots", 2)
     [c] = rear(layout).cutouts
     files = dict(write(drawings(solidify(layout, store), store, ["case.rear"]), paper="A4", kerf=0.0))
     [dxf] = [n for n in files if str(n).endswith(".dxf")]
