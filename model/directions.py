@@ -10,6 +10,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from elbowroom.model.layout import Layout
+from elbowroom.parts.case import Case
+
 OPEN_SIDE = "open side"  # the open side's name where nothing says what closes it
 GLASS = "glass"
 
@@ -17,6 +20,12 @@ GLASS = "glass"
 SLIGHT_DEG = 11.25
 ALIKE_DEG = 33.75
 _LITTLE = {"floor": "a little downward", "roof": "a little upward"}
+
+
+def open_side_of(layout: Layout) -> str:
+    """What the open side of the layout's case is called."""
+    glass = any(isinstance(p.part, Case) and p.part.open_side == "glass" for p in layout.pieces)
+    return GLASS if glass else OPEN_SIDE
 
 
 def sides(open_side: str = OPEN_SIDE) -> tuple[tuple[str, str], tuple[str, str], tuple[str, str]]:

@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from elbowroom.model.directions import open_side_of
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.plumbing import Link, Tubing
 from elbowroom.model.reach.rooms import Rooms, Site
@@ -38,6 +39,7 @@ _MODULES = (
     "narrow.py",
     "checks/wordings.py",
     "directions.py",
+    "fitted.py",
 )
 
 
@@ -75,7 +77,7 @@ def key_of(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> by
     ]
     facts = [
         _code(), str(site.port), f.thread, f.depth, f.land, site.lift, (np.round(site.pose, 9) + 0.0).tolist(),
-        _links(wanted.links), _tube(wanted.tubing), _tube(usual), near, mates,
+        _links(wanted.links), _tube(wanted.tubing), _tube(usual), near, mates, open_side_of(rooms.layout),
     ]  # fmt: skip
     return hashlib.blake2b(json.dumps(facts).encode(), digest_size=16).digest()
 

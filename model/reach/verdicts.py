@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from elbowroom.model.checks.wordings import assumed_by, lacking, mm2, tenths
+from elbowroom.model.directions import open_side_of
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
 from elbowroom.model.plumbing import Link, Tubing
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
@@ -137,7 +138,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, wanted.tubing)
-    verdict, text = _verdict(site, trial, reason, ground, broken, hands_told(rooms, site, trial))
+    verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
     fault = _unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
         verdict = "unknown"
@@ -154,7 +155,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
 
 
 def _verdict(
-    site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool, hands: Sequence[str]
+    rooms: Rooms, site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool
 ) -> tuple[Verdict, str]:
     name, here = _sizes(trial.links), str(site.port)
     if broken:
@@ -164,8 +165,8 @@ def _verdict(
     told = [f"{name} can be screwed in"]
     told += [f"{li.size} may stand {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
     if trial.leaving is not None:
-        told.append(tube_leaves(trial))
-    cautions = list(hands)
+        told.append(tube_leaves(trial, open_side_of(rooms.layout)))
+    cautions = hands_told(rooms, site, trial)
     land = trial.links[0].fitting.land
     if ground.diameter < land:
         cautions.append(f"its seal face is {ground.diameter:g} wide, {land:g} are wanted")
