@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+
+from elbowroom.model.name_lists import known_names
 
 Path = tuple[str | int, ...]
 
@@ -72,31 +74,7 @@ def choices(wrong: object, known: Iterable[str], limit: int = 40) -> str:
         return "; there are none"
     if limit <= 0:
         return nearest or f"; none of the {len(names)} known is like it"
-    rows = _rows(names)
-    if len(rows) <= limit:
-        return f"{nearest}; known: {', '.join(rows)}"
-    alike = {n: difflib.SequenceMatcher(None, like.lower(), n.lower()).ratio() for n in names}
-    first = sorted(names, key=lambda n: (-alike[n], _natural(n)))[:limit]
-    return f"{nearest}; known, the nearest first: {', '.join(first)}, and {len(names) - limit} more"
-
-
-def _rows(names: Sequence[str]) -> list[str]:
-    """Names in order, three or more that count up told as one: `slot-1 to slot-7`."""
-    rows: list[list[str]] = []
-    for name in names:
-        stem, number = _numbered(name)
-        before = _numbered(rows[-1][-1]) if rows else ("", None)
-        if number is not None and before == (stem, number - 1):
-            rows[-1].append(name)
-        else:
-            rows.append([name])
-    return [t for row in rows for t in (row if len(row) < 3 else [f"{row[0]} to {row[-1]}"])]
-
-
-def _numbered(name: str) -> tuple[str, int | None]:
-    """A name without the number at its end, and that number."""
-    found = re.fullmatch(r"(.*?)(0|[1-9]\d{0,5})", name)
-    return (found[1], int(found[2])) if found else (name, None)
+    return f"{nearest}; {known_names(like, names, limit)}"
 
 
 def _natural(name: str) -> list[tuple[int, int, str]]:
