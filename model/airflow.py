@@ -8,12 +8,12 @@ right or wrong about it to `checks.air`. Millimetres, case coordinates.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.directions import toward
+from elbowroom.model.directions import open_side_of, toward
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.spec import WALLS
 from elbowroom.parts.base import Frame
@@ -32,7 +32,8 @@ _LAYERS = frozenset({"gasket", "washer", "dust-filter", "adapter"})  # let air t
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Blown:
-    """One fan: the way its air goes (unit vector), and what stands in line, nearest first, ahead and behind.
+    """One fan: the way its air goes (unit vector, and in words), and what stands in line, nearest first, ahead and
+    behind.
 
     wall: the wall its line ends at, within IN_LINE_MM; gap: mm from there to it, 0 where the line goes through it.
     opening: the case's opening there (piece.frame). closed: the wall is a closed panel there. inward: 1 where the air
@@ -41,6 +42,7 @@ class Blown:
 
     piece: Piece
     flow: Array
+    toward: str
     ahead: tuple[Piece, ...]
     behind: tuple[Piece, ...]
     wall: str | None = None
@@ -52,11 +54,6 @@ class Blown:
     @property
     def name(self) -> str:
         return self.piece.name
-
-    @property
-    def toward(self) -> str:
-        """The way its air goes, in words."""
-        return toward([float(c) for c in self.flow])
 
     @property
     def line(self) -> tuple[Piece, ...]:
@@ -71,7 +68,8 @@ class Blown:
 def fans(layout: Layout) -> list[Blown]:
     """Every fan of the layout, in its order."""
     airy = [p for p in layout.pieces if _airy(p)]
-    return [_at_wall(layout, _blown(p, airy)) for p in airy if isinstance(p.part, Fan)]
+    side = open_side_of(layout)
+    return [_at_wall(layout, _blown(p, airy, side)) for p in airy if isinstance(p.part, Fan)]
 
 
 def openings(layout: Layout) -> dict[str, tuple[Piece, Frame]]:
@@ -93,7 +91,7 @@ def _airy(piece: Piece) -> bool:
     return isinstance(piece.part, (Fan, Radiator)) or piece.part.family in _LAYERS or piece.assembly.endswith(" stack")
 
 
-def _blown(fan: Piece, airy: Sequence[Piece]) -> Blown:
+def _blown(fan: Piece, airy: Sequence[Piece], side: str) -> Blown:
     box = fan.part.box()
     middle = (box.lo[2] + box.hi[2]) / 2
     sides: dict[bool, list[tuple[float, float, Piece]]] = {True: [], False: []}
@@ -109,7 +107,8 @@ def _blown(fan: Piece, airy: Sequence[Piece]) -> Blown:
             near, far = (lo[2] - box.hi[2], hi[2]) if ahead else (box.lo[2] - hi[2], -lo[2])
             sides[ahead].append((near, far, other))
     flow = np.asarray(fan.part.air_flow()) @ fan.pose[:3, :3].T
-    return Blown(fan, flow, _walk(sides[True], box.hi[2]), _walk(sides[False], -box.lo[2]))
+    words = toward([float(c) for c in flow], side)
+    return Blown(fan, flow, words, _walk(sides[True], box.hi[2]), _walk(sides[False], -box.lo[2]))
 
 
 def _extent(piece: Piece, at: Pose) -> tuple[Array, Array]:
@@ -158,7 +157,7 @@ def _at_wall(layout: Layout, fan: Blown) -> Blown:
     inward = 1 if (fan.flow[axis] < 0) == far else -1
     opening = next((n for n, (p, f) in openings(layout).items() if _looks_through(fan, p, f, axis)), None)
     closed = opening is None and _closed(layout, fan, wall)
-    return Blown(fan.piece, fan.flow, fan.ahead, fan.behind, wall, gap, opening, closed, inward)
+    return replace(fan, wall=wall, gap=gap, opening=opening, closed=closed, inward=inward)
 
 
 def _looks_through(fan: Blown, piece: Piece, frame: Frame, axis: int) -> bool:

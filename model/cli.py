@@ -19,8 +19,7 @@ from elbowroom.model.problems import InputError, choices, quoted, shown
 app = typer.Typer(
     name="elbowroom",
     help="Check that the parts of a liquid-cooled PC fit together, from one build file. "
-    "Exit status: 0 it fits, 1 something fails, 2 bad input, 3 something could not be decided, "
-    "70 a fault of elbowroom itself.",
+    "Exit status: 0 it fits, 1 something fails, 2 bad input, 3 something is unknown, 70 a fault of elbowroom itself.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -41,7 +40,7 @@ def check(
     set_: Set = None,
     every: Annotated[bool, typer.Option("--all", help="List the pairs that are clear, too.")] = False,
 ) -> None:
-    """Judge every pair of parts: what touches, what nearly touches, what cannot be decided."""
+    """Judge every pair of parts: what touches, what nearly touches, what is unknown."""
     from elbowroom.model import pipeline
     from elbowroom.model.terminal import summary
 

@@ -7,7 +7,7 @@ question about one place. Numbers are rounded only here, on their way out, so th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -134,8 +134,8 @@ def overall(findings: Iterable[Finding]) -> Literal["fits", "fails", "unknown"]:
 EXIT_STATUS = {"fits": 0, "fails": 1, "unknown": 3}
 
 
-def report(title: str, findings: Sequence[Finding], place: Callable[[Point], str] | None = None) -> dict[str, Any]:
-    """The whole answer as JSON values, findings worst first. place: words for a point, where there is a case."""
+def report(title: str, findings: Sequence[Finding]) -> dict[str, Any]:
+    """The whole answer as JSON values, findings worst first."""
     ordered = sorted(findings, key=lambda f: f.rank)
     counts: dict[str, int] = {}
     for f in ordered:
@@ -145,7 +145,5 @@ def report(title: str, findings: Sequence[Finding], place: Callable[[Point], str
         "build": title,
         "verdict": overall(ordered),
         "counts": counts,
-        "findings": [
-            f.to_json() | ({"place": place(f.where[0])} if place is not None and f.where else {}) for f in ordered
-        ],
+        "findings": [f.to_json() for f in ordered],
     }

@@ -16,7 +16,7 @@ from elbowroom.model.causes import gathered
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
-from elbowroom.model.places import faced
+from elbowroom.model.places import placed
 from elbowroom.model.plumbing import Plumbing, plumb
 from elbowroom.model.problems import BuildError
 from elbowroom.model.resolve import Build, load
@@ -97,7 +97,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         layout = laid.layout
     scene = solidify(layout, store, progress)
     findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
-    findings = faced(findings, layout)
+    findings = placed(findings, layout)
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from elbowroom.model.directions import OPEN_SIDE, sides, toward
+from elbowroom.model.directions import OPEN_SIDE, open_side_of, sides, toward
 from elbowroom.model.findings import Finding, Point
 from elbowroom.model.layout import Layout
 from elbowroom.model.spec import WALLS
@@ -36,24 +36,33 @@ def place(point: Point, interior: Box, open_side: str = OPEN_SIDE) -> str:
     return " ".join(within) or "in the middle of the case"
 
 
-def faced(findings: Sequence[Finding], layout: Layout) -> list[Finding]:
-    """The same findings, those about a joint with where the face its screws go into looks (`joint_face`)."""
-    return [
-        f if (face := _face(layout, dict(f.extra).get("joint"))) is None
-        else replace(f, extra=(*f.extra, ("joint_face", face)))
-        for f in findings
-    ]  # fmt: skip
+def placed(findings: Sequence[Finding], layout: Layout) -> list[Finding]:
+    """The same findings, each with where it is in words (`place`), where there is a case and a point, and those about a
+    joint with where the face its screws go into looks (`joint_face`).
+    """
+    side, faces, out = open_side_of(layout), dict[str, str | None](), []
+    for f in findings:
+        more: list[tuple[str, str]] = []
+        if layout.interior is not None and f.where:
+            more.append(("place", place(f.where[0], layout.interior, side)))
+        joint = next((str(v) for k, v in f.extra if k == "joint"), None)
+        if joint is not None and joint not in faces:
+            faces[joint] = _face(layout, joint, side)
+        if joint is not None and (face := faces[joint]) is not None:
+            more.append(("joint_face", face))
+        out.append(replace(f, extra=(*f.extra, *more)) if more else f)
+    return out
 
 
-def _face(layout: Layout, joint: str | None) -> str | None:
+def _face(layout: Layout, joint: str, side: str) -> str | None:
     """Where the face of a joint (piece.pattern) looks, in words; None where no piece has that pattern."""
-    name, _, pattern = (joint or "").rpartition(".")
+    name, _, pattern = joint.rpartition(".")
     for piece in layout.pieces:
         if piece.name == name:
             for p in piece.part.patterns():
                 if p.name == pattern:
                     out = piece.pose[:3, :3] @ p.pose[:3, 2]
-                    return toward([float(c) for c in out])
+                    return toward([float(c) for c in out], side)
     return None
 
 

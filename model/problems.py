@@ -6,16 +6,12 @@ and the wording of choices and nearest names. Build faults found by the checks a
 
 from __future__ import annotations
 
-import difflib
-import heapq
 import os
-import re
 import unicodedata
-from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from functools import lru_cache
-from itertools import islice
+
+from elbowroom.model.name_lists import known_names, nearest_name
 
 Path = tuple[str | int, ...]
 
@@ -132,86 +128,15 @@ def choices(wrong: object, known: Iterable[str], limit: int = 40) -> str:
     limit: how many choices are listed, a numbered row counting as one; where there are more, the nearest come first.
     0 where there are too many for a list to help.
     """
-    among = _among(tuple(known))
-    names = among.names
-    if not names:
+    known = tuple(known)
+    if not known:
         return "; there are none"
-    like = str(wrong)[:_LONGEST]
-    near = among.nearest(like)
+    like = str(wrong)
+    near = nearest_name(like, known)
     nearest = f'; nearest: "{escaped(near)}"' if near is not None else ""
     if limit <= 0:
-        return nearest or f"; none of the {len(names)} known is like it"
-    rows = _rows(names)
-    if len(rows) <= limit:
-        return f"{nearest}; known: {', '.join(map(escaped, rows))}"
-    first = ", ".join(map(escaped, among.alike(like, limit)))
-    return f"{nearest}; known, the nearest first: {first}, and {len(names) - limit} more"
-
-
-def _rows(names: Sequence[str]) -> list[str]:
-    """Names in order, three or more that count up told as one: `slot-1 to slot-7`."""
-    rows: list[list[str]] = []
-    for name in names:
-        stem, number = _numbered(name)
-        before = _numbered(rows[-1][-1]) if rows else ("", None)
-        if number is not None and before == (stem, number - 1):
-            rows[-1].append(name)
-        else:
-            rows.append([name])
-    return [t for row in rows for t in (row if len(row) < 3 else [f"{row[0]} to {row[-1]}"])]
-
-
-def _numbered(name: str) -> tuple[str, int | None]:
-    """A name without the number at its end, and that number."""
-    found = re.fullmatch(r"(.*?)(0|[1-9]\d{0,5})", name)
-    return (found[1], int(found[2])) if found else (name, None)
-
-
-_LONGEST = 80  # characters of a name that are compared
-_COMPARED = 16  # names compared letter by letter: those that share most pairs of letters with the wrong one
-_LIKE = 0.55  # share of letters in common from which a name counts as near; no source (P)
-
-
-class _Among:
-    """Known names in order, with an index by pairs of letters: the nearest of thousands is found in a millisecond."""
-
-    def __init__(self, known: tuple[str, ...]) -> None:
-        self.names = sorted(set(known), key=_natural)
-        self._with: dict[str, list[int]] = {}
-        for i, name in enumerate(self.names):
-            for pair in _pairs(name):
-                self._with.setdefault(pair, []).append(i)
-
-    def alike(self, wrong: str, count: int) -> list[str]:
-        """That many known names, those that share most pairs of letters with the wrong one first."""
-        shared: Counter[int] = Counter()
-        for pair in _pairs(wrong):
-            shared.update(self._with.get(pair, ()))
-        size = len(wrong)
-        best = heapq.nlargest(count, shared, key=lambda i: (shared[i] / (len(self.names[i]) + size), -i))
-        rest = (i for i in range(len(self.names)) if i not in shared)
-        return [self.names[i] for i in (*best, *islice(rest, count - len(best)))]
-
-    def nearest(self, wrong: str) -> str | None:
-        """The known name most like the wrong one, not that one itself; None where none is."""
-        best = [n for n in self.alike(wrong, _COMPARED) if n != wrong]
-        near = difflib.get_close_matches(wrong, [n[:_LONGEST] for n in best], n=1, cutoff=_LIKE)
-        return next((n for n in best if n[:_LONGEST] == near[0]), None) if near else None
-
-
-@lru_cache(maxsize=16)
-def _among(known: tuple[str, ...]) -> _Among:
-    return _Among(known)
-
-
-def _pairs(name: str) -> set[str]:
-    """Pairs of neighbouring letters, and each letter alone, so that short names are found as well."""
-    text = name.casefold()[:_LONGEST]
-    return {text[i : i + 2] for i in range(len(text) - 1)} | (set(text) if len(text) < 6 else set())
-
-
-def _natural(name: str) -> list[tuple[int, int, str]]:
-    return [(0, int(t), "") if t.isdecimal() else (1, 0, t) for t in re.findall(r"\d{1,9}|\D+", name)]
+        return nearest or f"; none of the {len(set(known))} known is like it"
+    return f"{nearest}; {escaped(known_names(like, known, limit))}"
 
 
 class InputError(Exception):

@@ -20,7 +20,7 @@ from rich.table import Table
 
 from elbowroom.model.findings import FAILING, Finding, overall
 from elbowroom.model.pipeline import Progress
-from elbowroom.model.places import distances, place
+from elbowroom.model.places import distances
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import MARKS, Box
 from elbowroom.parts.catalogue import sizes
@@ -160,7 +160,8 @@ def _where(f: Finding, interior: Box | None) -> str:
     x, y, z = f.where[0]
     if interior is None:
         return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
-    return f" [dim]({place(f.where[0], interior)}: {distances(f.where[0], interior)})[/dim]"
+    words = next((f"{v}: " for k, v in f.extra if k == "place"), "")
+    return f" [dim]({words}{distances(f.where[0], interior)})[/dim]"
 
 
 def written(result: Any) -> None:

@@ -1,4 +1,4 @@
-"""Does the loop have what a loop needs: something that cools, something that is filled, a pump in every pump bay?
+"""Does the loop have what a loop needs: a radiator, a reservoir that stands upright, a pump in every pump bay?
 
 Owns those findings; each is a `caution`, since a part of the user's own shape may be what is missed. A pump bay is
 asked about in every build, with runs or without: an empty one is a pump that is not in the model, nor among what to
@@ -6,6 +6,8 @@ buy. Leaves the way round, and whether a pump drives it, to `loop`.
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 
@@ -19,6 +21,7 @@ from elbowroom.parts.pose import apply, inverse
 from elbowroom.parts.pump import Pump
 from elbowroom.parts.radiator import Radiator
 
+LEANS = 0.5  # cosine of 60 degrees off upright, beyond which a tank over a pump is said to lie; common practice (P)
 BESIDE_MM = 1.0  # before a bay's mouth, and within it: a pump that closes the bay is at one of the two
 
 
@@ -41,6 +44,7 @@ def check(layout: Layout, plumbing: Plumbing | None) -> list[Finding]:
             text = f"no radiator is in the loop{perhaps}: nothing gives off the heat"
             remedies = ["lead the loop through a radiator"]
             found.append(loop.finding("caution", [p.name for p in reached], text, "no-radiator", (), remedies))
+        found += [_tipped(p) for p in reached if isinstance(p.part, Pump) and float(p.pose[2, 2]) < LEANS]
         if not own and not any(isinstance(p.part, (Pump, DistributionPlate)) for p in reached):
             text = "no reservoir is in the loop: it is filled and topped up through a port, and air has no place to go"
             remedies = ["lead the loop through a pump with its reservoir, or a distribution plate, at its top"]
@@ -62,6 +66,21 @@ def _empty(plate: Piece, bay: PumpBay) -> Finding:
     return Finding(
         "loop", "caution", (plate.name,), text, unit="pumps", measured=0, required=1, where=((x, y, z),),
         basis=Basis("arithmetic"), remedies=remedies, place="empty-bay",
+    )  # fmt: skip
+
+
+def _tipped(pump: Piece) -> Finding:
+    """A pump with its tank on its side or head: the air gathers at the pump instead of over the coolant."""
+    lean = math.degrees(math.acos(max(-1.0, min(1.0, float(pump.pose[2, 2])))))
+    way = "on its head" if lean > 135 else "on its side"
+    text = (
+        f"{pump.name} stands {way}, {lean:.0f} deg off upright: air in its tank reaches the pump, which then runs dry"
+    )
+    x, y, z = pump.pose[:3, 3].tolist()
+    return Finding(
+        "loop", "caution", (pump.name,), text, measured=lean, unit="deg", required=math.degrees(math.acos(LEANS)),
+        where=((x, y, z),), basis=Basis("arithmetic"), remedies=(f"stand {pump.name} with its tank above the pump",),
+        place="tipped",
     )  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from elbowroom.model.reach.trial import Trial
 _SQUARELY = 0.866  # cosine of 30 degrees: a direction within it is toward that wall
 
 
-def tube_leaves(trial: Trial) -> str:
+def tube_leaves(trial: Trial, open_side: str) -> str:
     """Where a tube can go from its mouth, in words: straight on, and toward which walls it can bend."""
     way, posture = trial.leaving, trial.posture
     assert way is not None
@@ -28,16 +28,16 @@ def tube_leaves(trial: Trial) -> str:
         return "the tube can leave in any direction"
     axes = posture.ends[0][:3, :3]
     turned = [np.radians(a) for first, last in way.bends for a in range(first, last + 1, 10)]
-    walls = _walls([axes @ (np.cos(t), np.sin(t), 0.0) for t in turned])
+    walls = _walls([axes @ (np.cos(t), np.sin(t), 0.0) for t in turned], open_side)
     ways = (["straight on"] if way.straight else []) + ([f"in a bend toward {walls}"] if walls else [])
     if not walls and way.count:
         ways.append(f"in a bend on {way.count} of 36 sides")
     return f"the tube can leave {' or '.join(ways)}" if ways else "no way out for the tube was found"
 
 
-def _walls(ways: Sequence[NDArray[np.float64]]) -> str:
+def _walls(ways: Sequence[NDArray[np.float64]], open_side: str) -> str:
     """The walls that unit vectors look at within 30 degrees: "the roof or the rear"; empty where none does."""
-    names = [(k, s, name) for k, pair in enumerate(sides()) for s, name in zip((-1, 1), pair, strict=True)]
+    names = [(k, s, name) for k, pair in enumerate(sides(open_side)) for s, name in zip((-1, 1), pair, strict=True)]
     found = [f"the {name}" for k, s, name in names if any(s * w[k] > _SQUARELY for w in ways)]
     return " or ".join(filter(None, (", ".join(found[:-1]), *found[-1:])))
 

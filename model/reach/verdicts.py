@@ -173,8 +173,8 @@ def _verdict(
     for i, a in zip(_free(trial.links), trial.angles, strict=True):
         told.append(f"{trial.links[i].size} may stand {degrees(a, partial(_pointing, rooms, trial, i))}")
     if trial.leaving is not None:
-        told.append(tube_leaves(trial))
-    cautions = list(hands_told(rooms, site, trial))
+        told.append(tube_leaves(trial, open_side_of(rooms.layout)))
+    cautions = hands_told(rooms, site, trial)
     land = trial.links[0].fitting.land
     if ground.diameter < land:
         cautions.append(f"its seal face is {ground.diameter:g} wide, {land:g} are wanted")

@@ -14,7 +14,6 @@ from pydantic import BaseModel
 
 from elbowroom.model.findings import Finding, report, rounded
 from elbowroom.model.layout import Piece
-from elbowroom.model.places import place
 from elbowroom.model.scene import Scene
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.parts.measure import Measure
@@ -31,9 +30,7 @@ def write(job: Job) -> Files:
 def render(scene: Scene, findings: Sequence[Finding]) -> bytes:
     """Format, build, verdict, counts, findings (worst first), and pieces in the order of the layout."""
     layout = scene.layout
-    interior = layout.interior
-    words = None if interior is None else lambda p: place(p, interior)
-    whole = report(layout.title, findings, words) | {"pieces": [piece_json(p) for p in layout.pieces]}
+    whole = report(layout.title, findings) | {"pieces": [piece_json(p) for p in layout.pieces]}
     lines = [f"{_text(key)}: {_listed(whole[key])}" for key in sorted(whole)]
     return ("{\n" + ",\n".join(lines) + "\n}\n").encode("utf-8", "replace")
 

@@ -44,6 +44,16 @@ def test_a_shape_of_ones_own_may_be_what_is_missed() -> None:
     assert "own may be one" in own["no-radiator"].text
 
 
+@pytest.mark.parametrize(("turn", "said"), [(0, ""), (45, ""), (90, "on its side"), (180, "on its head")])
+def test_a_tank_that_does_not_stand_over_its_pump(turn: int, said: str) -> None:
+    parts = PUMP.replace("z: 0}", f"z: 0}}, turn: {{x: {turn}}}") + RAD + CPU
+    tipped = found(parts, "pump.out -> cpu.in", "cpu.out -> rad.in", "rad.out -> pump.in")
+    assert set(tipped) == ({"tipped"} if said else set())
+    if said:
+        assert said in tipped["tipped"].text
+        assert tipped["tipped"].measured == pytest.approx(turn)
+
+
 @pytest.mark.parametrize(
     ("pump", "empty"),
     [

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from elbowroom.model.findings import Finding
+from elbowroom.model.layout import Gaps, Layout
+from elbowroom.model.places import placed
 from elbowroom.model.terminal import summary
 from elbowroom.parts.base import Box
 
@@ -23,5 +25,5 @@ def test_a_place_is_told_from_walls_a_person_can_measure_from(
     interior: Box | None, said: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "200")
-    summary("t", [CLASH], interior)
+    summary("t", placed([CLASH], Layout("t", (), (), Gaps(), interior)), interior)
     assert said in capsys.readouterr().out
