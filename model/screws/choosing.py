@@ -21,9 +21,8 @@ from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.holding import bearing, washer_for
 from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant, slots_of
 from elbowroom.model.screws.lines import Axis, Passed
-from elbowroom.model.screws.picking import Choice, choose
+from elbowroom.model.screws.picking import Choice, Limits, settled
 from elbowroom.model.screws.stack import (
-    LEAST_THREADS,
     Judged,
     Layer,
     Receiver,
@@ -173,18 +172,6 @@ def helps(bare: tuple[float, float] | None, ring: tuple[float, float] | None) ->
     return bare is not None and ring is not None and ring[0] > bare[0] and ring[1] > 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """What is chosen from. stock: lengths there are, None for all that are sold; washer: as a layer, None for none;
-    least, most: how many of it (most None: as many as can matter).
-    """
-
-    stock: Stock | None = None
-    washer: Layer | None = None
-    least: int = 0
-    most: int | None = None
-
-
 def own_stock(spec: ScrewsSpec, size: str) -> Stock | None:
     """The lengths of a thread that the build says there are; None where it does not bound them. Fan screws come with
     the fans.
@@ -192,31 +179,6 @@ def own_stock(spec: ScrewsSpec, size: str) -> Stock | None:
     if not spec.stock or (size == FAN_SCREW and all(s.thread != FAN_SCREW for s in spec.stock)):
         return None
     return Stock(tuple(sorted({float(s.length) for s in spec.stock if s.thread == size})), ())
-
-
-def settled(layers: Sequence[Layer], receiver: Receiver, size: str, limits: Limits) -> tuple[Receiver, Choice]:
-    """The stock screw for these layers, and the receiver with the engagement that was asked for in the end.
-
-    The rule of the material asks for a thread that holds as much as the screw does. Where no stock length gives that,
-    one diameter will do, and in thin metal two and a half turns: both common practice, no source.
-    """
-    own = screw_tables.shank(receiver.thread)
-    stock = screw_tables.stock(size) if limits.stock is None else limits.stock
-
-    def pick(into: Receiver) -> Choice:
-        return choose(layers, into, stock, limits.washer, limits.most, limits.least)
-
-    choice = pick(receiver)
-    for least, said in ((own.major, "1 diameter"), (LEAST_THREADS * own.pitch, f"{LEAST_THREADS:g} turns")):
-        if choice.best is not None:
-            break
-        if least < receiver.wanted:
-            why = (
-                f"{said} (common practice): no stock length gives the {receiver.wanted:.2f} mm of {receiver.least_why}"
-            )
-            receiver = replace(receiver, least=least, least_why=why)
-            choice = pick(receiver)
-    return receiver, choice
 
 
 def _under_head(passed: Sequence[Passed], wide: float) -> list[Passed]:

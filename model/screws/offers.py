@@ -17,8 +17,9 @@ from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Scene
 from elbowroom.model.screws import around
 from elbowroom.model.screws.adapting import RANK, STEP, Planned, Rectangle, adapter_for
-from elbowroom.model.screws.choosing import Limits, called, layer_of, receiver_of, settled
+from elbowroom.model.screws.choosing import called, layer_of, receiver_of
 from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
+from elbowroom.model.screws.picking import Limits, settled
 from elbowroom.model.screws.slot import joined
 from elbowroom.model.screws.stack import Layer
 from elbowroom.model.screws.trial import Trials, but

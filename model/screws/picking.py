@@ -1,7 +1,8 @@
 """Which stock screw, with how many washers, is the safest through some layers into some receiver.
 
 Owns the search over every stock length with every number of washers that can matter, the rule by which one is safer
-than another, and the reason where none is safe. Pure numbers, as in `stack`, whose verdict decides what is safe.
+than another, how much thread is asked for in the end, and the reason where none is safe. Pure numbers, as in `stack`,
+whose verdict decides what is safe.
 
 The rule. Of two safe screws the one with more to spare at worst is the safer; beyond `ENOUGH` more counts no further,
 and what differs by no more than `TIE` is alike. Of those alike: a usual length before an odd one, then fewer washers,
@@ -12,10 +13,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from elbowroom.model.screws.stack import AMPLE, Judged, Layer, Receiver, Window, judge, window
-from elbowroom.parts.screw_tables import Stock, length_tolerance
+from elbowroom.model.screws.stack import AMPLE, LEAST_THREADS, Judged, Layer, Receiver, Window, judge, window
+from elbowroom.parts.screw_tables import Stock, length_tolerance, shank
 from elbowroom.parts.screw_tables import stock as stock_of
 
 # Both common practice, no source (P).
@@ -49,6 +50,18 @@ class Choice:
     window: Window
     reason: str | None
     ranked: tuple[Combo, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What is chosen from. stock: lengths there are, None for all that are sold; washer: as a layer, None for none;
+    least, most: how many of it (most None: as many as can matter).
+    """
+
+    stock: Stock | None = None
+    washer: Layer | None = None
+    least: int = 0
+    most: int | None = None
 
 
 def choose(
@@ -86,6 +99,31 @@ def choose(
         ranked[0].judged, n, tuple(c.judged for c in ranked if c.washers == n),
         tuple(_judged(x, layers, receiver, washer, n) for x in lengths.all()), room, None, ranked,
     )  # fmt: skip
+
+
+def settled(layers: Sequence[Layer], receiver: Receiver, size: str, limits: Limits) -> tuple[Receiver, Choice]:
+    """The stock screw for these layers, and the receiver with the engagement that was asked for in the end.
+
+    The rule of the material asks for a thread that holds as much as the screw does. Where no stock length gives that,
+    one diameter will do, and in thin metal two and a half turns: both common practice, no source.
+    """
+    own = shank(receiver.thread)
+    stock = stock_of(size) if limits.stock is None else limits.stock
+
+    def pick(into: Receiver) -> Choice:
+        return choose(layers, into, stock, limits.washer, limits.most, limits.least)
+
+    choice = pick(receiver)
+    for least, said in ((own.major, "1 diameter"), (LEAST_THREADS * own.pitch, f"{LEAST_THREADS:g} turns")):
+        if choice.best is not None:
+            break
+        if least < receiver.wanted:
+            why = (
+                f"{said} (common practice): no stock length gives the {receiver.wanted:.2f} mm of {receiver.least_why}"
+            )
+            receiver = replace(receiver, least=least, least_why=why)
+            choice = pick(receiver)
+    return receiver, choice
 
 
 def _judged(length: float, layers: Sequence[Layer], receiver: Receiver, washer: Layer | None, n: int) -> Judged:

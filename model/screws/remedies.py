@@ -31,6 +31,7 @@ from elbowroom.parts.screw_tables import designation, head, length_tolerance, st
 
 EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
 MOST_TOLD = 3  # remedies of one kind for one joint: the best first
+MOST_DRILLED = 40  # holes in one piece that are tried: more takes longer to draw than its builder takes to see it (P)
 CUT_STEP = 0.1  # mm a screw is cut to
 
 Where = tuple[str, str, str]  # joint, piece it passes, pattern
@@ -152,6 +153,8 @@ def _candidates(joint: Joint, fit: Fit, moving: set[str], trials: Trials) -> Ite
 def _drilled(joint: Joint, name: str, trials: Trials) -> str | None:
     """Drilling a piece for the screws it stands in the way of, in words; None where that does not mend the joint."""
     rows = [i for i, blocking in joint.blocked.items() if blocking == name]
+    if len(rows) > MOST_DRILLED:
+        return None
     size = drill_size(joint)
     part = bored(trials.layout.piece(name), [joint.axes[i] for i in rows], size)
     outcome = None if part is None else trials.replaced(name, part)

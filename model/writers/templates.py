@@ -41,6 +41,9 @@ def _sides(job: Job) -> list[str]:
         elif _is_sheet(piece) and piece.part.shape_key() not in shapes:
             shapes.add(piece.part.shape_key())
             out.append(piece.name if isinstance(piece.part, PlainSheet) else f"{piece.name}.a")
+        if piece.part.cuts and piece.part.shape_key() not in shapes:
+            shapes.add(piece.part.shape_key())
+            out += [f"{piece.name}.{sheet}" for sheet in dict.fromkeys(c.sheet for c in piece.part.cuts)]
     return out
 
 
