@@ -102,7 +102,8 @@ def _sheets(layout: Layout, name: str, path: Path, document: Document, problems:
     sheets = [p.name for p in layout.pieces if _is_sheet(p)]
     found = _called(layout, name)
     if not found:
-        problems.append(document.problem(path, f"no part {shown(name)}{choices(name, sheets or _names(layout), 30)}"))
+        known = choices(name, sheets, 30) if sheets else "; the build has no sheet to cut"
+        problems.append(document.problem(path, f"no part {shown(name)}{known}"))
     wrong = next((p for p in found if not _is_sheet(p)), None)
     if wrong is not None:
         what = f"{shown(name)} is a {wrong.part.family}; only a sheet can be cut{choices(name, sheets, 30)}"
@@ -115,7 +116,8 @@ def _is_sheet(piece: Piece) -> bool:
 
 
 def _names(layout: Layout) -> list[str]:
-    return [p.name for p in layout.pieces]
+    """The pieces a build names: not the screws and washers that were chosen for it."""
+    return [p.name for p in layout.pieces if not p.part.small]
 
 
 def _obstacles(layout: Layout, text: str, path: Path, document: Document, problems: list[Problem]) -> list[str]:

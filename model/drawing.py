@@ -48,6 +48,17 @@ def draw(part: Part) -> Drawn:
     return Drawn(pack({name: tessellate(shape) for name, shape in ordered.items()}), _brep(list(ordered.values())))
 
 
+def of_dimensions(fault: Exception) -> bool:
+    """Whether a fault of drawing may be laid to the part's dimensions: the kernel's, and our refusals of a shape.
+
+    A library that is missing, a disk that is full, memory that is short or a mistake of ours is not.
+    """
+    from elbowroom.parts.draw import DrawError
+
+    kernel = type(fault).__module__.startswith("OCP") and type(fault).__name__ != "Standard_OutOfMemory"
+    return kernel or isinstance(fault, (DrawError, ValueError, ArithmeticError))
+
+
 def _own_mesh(vertices: Any, triangles: Any, fault: str | None) -> Mesh:
     """A user's mesh, which is its own truth: nothing is between it and the surface."""
     from elbowroom.model.meshes import fault_of, mesh_volume
@@ -162,7 +173,7 @@ def work() -> None:
         try:
             send(answers, ("drawn", draw(part)))
         except Exception as fault:
-            send(answers, ("fault", f"{fault}" or type(fault).__name__))
+            send(answers, ("fault" if of_dimensions(fault) else "cannot", f"{fault}" or type(fault).__name__))
 
 
 if __name__ == "__main__":

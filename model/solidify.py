@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model import tolerances
-from elbowroom.model.drawing import FORM, Drawn, draw, receive, send, unpack
+from elbowroom.model.drawing import FORM, Drawn, draw, of_dimensions, receive, send, unpack
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.problems import InputError
 from elbowroom.model.scene import Mesh, Scene, Shape, Solid
@@ -41,7 +41,9 @@ class CannotDraw(InputError):
     """A piece's shape could not be drawn with the dimensions given."""
 
     def __init__(self, piece: Piece, reason: str) -> None:
-        super().__init__(f"{piece.name}: the {piece.part.family} cannot be drawn with these dimensions: {reason}")
+        what = "its file" if piece.part.path_field else f"the {piece.part.family}"
+        dimensions = "" if piece.part.path_field else " with these dimensions"
+        super().__init__(f"{piece.name}: {what} cannot be drawn{dimensions}: {reason}")
         self.piece = piece.name
         self.reason = reason
 
@@ -168,6 +170,8 @@ def _draw_all(missing: dict[str, Piece], store: Store, progress: Progress | None
         try:
             drawn = draw(missing[key].part)
         except Exception as fault:
+            if not of_dimensions(fault):
+                raise
             faults[key] = str(fault) or type(fault).__name__
         else:
             done(key, drawn)

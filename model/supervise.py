@@ -28,6 +28,7 @@ _TICK_S = 0.25
 _LISTENED = (signal.SIGINT, signal.SIGTERM, *((signal.SIGHUP,) if hasattr(signal, "SIGHUP") else ()))
 _PR_SET_PDEATHSIG, _PR_SET_CHILD_SUBREAPER = 1, 36  # linux/prctl.h
 
+_stopping = False
 _notes: int | None = None  # the watched run's end of the pipe to its watcher
 
 
@@ -103,8 +104,15 @@ def undisturbed() -> Iterator[None]:
 
 def _once(number: int, frame: Any) -> None:
     """Ctrl-C in the run: the first one stops it, further ones would only disturb the tidying up."""
+    global _stopping
+    _stopping = True
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     raise KeyboardInterrupt
+
+
+def stopping() -> bool:
+    """Whether Ctrl-C has come: whatever fails from then on fails because of it."""
+    return _stopping
 
 
 def _note(kind: bytes, text: bytes) -> None:
