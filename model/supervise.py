@@ -62,7 +62,8 @@ def supervised(run: Callable[[], int]) -> int:
     _prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
     if os.getppid() != watcher:
         os._exit(STOPPED)
-    signal.signal(signal.SIGINT, _once)
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:  # as in the background of a shell
+        signal.signal(signal.SIGINT, _once)
     try:
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _LISTENED)
         return run()
@@ -148,7 +149,8 @@ class _Watch:
         self.started = time.monotonic()
         self.next_word, self.much = LONG_S, False
         for number in _LISTENED:
-            signal.signal(number, self._ask)
+            if signal.getsignal(number) is not signal.SIG_IGN:  # as under nohup: it stays so
+                signal.signal(number, self._ask)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _LISTENED)
 
     def _ask(self, number: int, frame: Any) -> None:

@@ -153,6 +153,18 @@ def test_a_fault_that_ctrl_c_brings_about_in_a_library_is_told_as_a_stop(env: di
     assert done.stderr == "stopped; nothing was half-written\n"
 
 
+def test_a_signal_that_the_caller_ignores_stays_ignored(env: dict[str, str], build: Path) -> None:
+    """As under nohup, and for a command in the background of a script."""
+    script = (
+        "import os, signal\nfor n in (signal.SIGHUP, signal.SIGINT):\n    signal.signal(n, signal.SIG_IGN)\n"
+        "from elbowroom.model import cli, pipeline\ntrue = pipeline.check\n"
+        "def check(*rest):\n    for n in (signal.SIGHUP, signal.SIGINT):\n        os.kill(os.getppid(), n)\n"
+        "        os.kill(os.getpid(), n)\n    return true(*rest)\npipeline.check = check\ncli.main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script, "check", str(build)], env=env, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+
+
 def test_a_long_run_says_so(env: dict[str, str], build: Path) -> None:
     script = (
         "import time\nfrom elbowroom.model import cli, pipeline, supervise\n"

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import difflib
+import os
 import time
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -107,3 +109,28 @@ def test_a_size_that_is_not_known_brings_no_faults_of_its_own_making() -> None:
 def test_a_dimension_beyond_any_build_is_refused_with_the_bound(value: str) -> None:
     said = faults(f"title: t\nparts: {{a: {{{BOX}, at: {{x: {value}, y: 0, z: 0}}}}}}")
     assert "at most 1e+06 mm" in said[0]
+
+
+def test_equal_parts_under_names_of_their_own_keep_them() -> None:
+    from elbowroom.model.making.orders import gathered
+
+    text = (
+        "title: t\nmake:\n  - {riser: riser-12x18, height: 20, name: front}\n"
+        "  - {riser: riser-12x18, height: 20, name: rear, count: 2}\n  - {riser: riser-12x18, height: 20}\n"
+    )
+    build = load(parse(text))
+    orders = gathered(place(build), build.make, build.printer)
+    assert {o.label: o.count for o in orders} == {"front": 2, "rear": 2}
+
+
+def test_what_stands_at_a_part_s_file_is_told_as_what_it_is(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.stl")
+    (tmp_path / "folder.stl").mkdir()
+    for name, said in (
+        ("pipe.stl", "is neither a file nor a folder"),
+        ("folder.stl", "is a folder"),
+        ("x" * 296 + ".stl", "is longer than a file's name can be"),
+        ("fodler.stl", "is not in the build's folder"),
+    ):
+        with pytest.raises(BuildError, match=said):
+            load(parse(f"title: t\nparts: {{a: {{file: {name}, unit: mm, at: {{x: 0, y: 0, z: 0}}}}}}", "b", tmp_path))
