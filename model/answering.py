@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import io
 import os
-import re
 import select
 import sys
 from collections.abc import Callable, Iterator
@@ -17,8 +16,8 @@ from contextlib import contextmanager
 
 import typer
 
-from elbowroom.model.problems import BuildError, InputError
-from elbowroom.model.supervise import INTERNAL, STOPPED, note_work, own_fault, say, supervised
+from elbowroom.model.problems import BuildError, InputError, missing_library
+from elbowroom.model.supervise import INTERNAL, STOPPED, note_work, own_fault, say, stopping, supervised
 
 FITS, FAILS, BAD_INPUT, UNDECIDED = 0, 1, 2, 3
 DEBUG = "ELBOWROOM_DEBUG"  # environment variable: where a fault of elbowroom's own happened is told in full
@@ -125,6 +124,9 @@ def _guarded(run: Callable[[], int | None]) -> int:
         say(own_fault("it needs more memory than it is given"))
         return INTERNAL
     except Exception as e:
+        if stopping():  # a library that was being loaded words it in its own way
+            say("stopped; nothing was half-written")
+            return STOPPED
         told = missing_library(str(e)) if isinstance(e, ImportError) else None
         if told is not None:
             say(told)
@@ -140,18 +142,6 @@ def _guarded(run: Callable[[], int | None]) -> int:
 def _in_one_line(fault: Exception, limit: int = 200) -> str:
     words = " ".join(f"{type(fault).__name__}: {fault}".split())
     return "".join(c if c.isprintable() else "?" for c in words[:limit])
-
-
-def missing_library(text: str) -> str | None:
-    """What to install, where `text` is the dynamic linker's complaint about a library; None where it is not."""
-    found = re.search(r"(lib[\w.+-]+\.so[.\d]*): cannot open shared object file", text)
-    if found is None:
-        return None
-    package = "libgl1" if found[1].startswith("libGL.") else f"the package that holds {found[1]}"
-    return (
-        f"the geometry kernel needs the system library {found[1]}, which is not installed.\n"
-        f"On Debian, as root: apt-get install -y --no-install-recommends {package}"
-    )
 
 
 @contextmanager

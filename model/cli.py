@@ -44,6 +44,8 @@ def check(
     from elbowroom.model import pipeline
     from elbowroom.model.terminal import summary
 
+    if json == "":
+        raise InputError("--json names no file; - is standard output")
     with working() as progress:
         checked = pipeline.check(file, set_ or (), progress)
     if json is not None:

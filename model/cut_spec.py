@@ -129,7 +129,7 @@ def _sheets(
     found = _called(layout, name)
     if not found:
         sheets = [p.name for p in layout.pieces if _is_sheet(p)]
-        problems.append(document.problem(path, f"no part {shown(name)}{choices(name, sheets or _names(layout), 30)}"))
+        problems.append(document.problem(path, f"no part {shown(name)}{choices(name, sheets or _names(layout))}"))
     out: list[tuple[Piece, list[FlatSheet] | None]] = []
     for piece in found:
         if _is_sheet(piece) and wanted in ("", "body"):
@@ -167,7 +167,8 @@ def _is_sheet(piece: Piece) -> bool:
 
 
 def _names(layout: Layout) -> list[str]:
-    return [p.name for p in layout.pieces]
+    """The pieces a build names: not the screws and washers that were chosen for it."""
+    return [p.name for p in layout.pieces if not p.part.small]
 
 
 def _obstacles(layout: Layout, text: str, path: Path, document: Document, problems: list[Problem]) -> list[str]:

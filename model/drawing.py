@@ -77,6 +77,17 @@ def _bounded(mesh: Mesh) -> Mesh:
     return replace(mesh, fault=f"its mesh has {n} triangles; more than {MOST_TRIANGLES} are not judged: simplify it")
 
 
+def of_dimensions(fault: Exception) -> bool:
+    """Whether a fault of drawing may be laid to the part's dimensions: the kernel's, and our refusals of a shape.
+
+    A library that is missing, a disk that is full, memory that is short or a mistake of ours is not.
+    """
+    from elbowroom.parts.draw import DrawError
+
+    kernel = type(fault).__module__.startswith("OCP") and type(fault).__name__ != "Standard_OutOfMemory"
+    return kernel or isinstance(fault, (DrawError, ValueError, ArithmeticError))
+
+
 def _own_mesh(vertices: Any, triangles: Any, fault: str | None) -> Mesh:
     """A user's mesh, which is its own truth: nothing is between it and the surface."""
     from elbowroom.model.meshes import fault_of, mesh_volume
@@ -184,7 +195,10 @@ def work() -> None:
             drawn = draw(part)
             answer = (b"drawn", drawn.meshes, drawn.brep or b"")
         except Exception as fault:
-            answer = (b"broken" if beyond_dimensions(fault) else b"fault", said(fault), b"")
+            kind = (
+                b"broken" if of_machine(fault) else b"fault" if is_foreign(part) or of_dimensions(fault) else b"cannot"
+            )
+            answer = (kind, said(fault), b"")
         finally:
             child.release()
         child.send(pipe, *answer)
@@ -195,8 +209,8 @@ def said(fault: BaseException) -> bytes:
     return (str(fault) or type(fault).__name__).encode("utf-8", "replace")
 
 
-def beyond_dimensions(fault: BaseException) -> bool:
-    """Whether a fault of drawing has another cause than the part's dimensions: the machine, or someone who stops it."""
+def of_machine(fault: BaseException) -> bool:
+    """Whether a fault of drawing is the machine's, or that of someone who stops it."""
     seen: BaseException | None = fault
     while seen is not None:
         if isinstance(seen, ImportError | MemoryError | OSError | SystemError | KeyboardInterrupt):

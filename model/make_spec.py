@@ -19,6 +19,7 @@ from elbowroom.parts.measure import Mm
 
 MAX_MADE = 200  # copies of one part, and parts one entry stands for
 MAX_ENTRIES = 200  # entries under `make`
+MAX_DIFFERENT = 200  # parts that all entries together stand for: each is drawn and judged by itself, about 0.2 s
 PRINTED = "printed"
 LAYER_OF_NOZZLE = 0.8  # of the nozzle's diameter: a higher layer is not pressed onto the one below; no source (P)
 

@@ -248,7 +248,11 @@ class _Plumber:
         thread, female, where = self.ports[chain.port].thread, True, str(chain.port)
         for link in chain.links:
             if not link.fitting.accepts(thread or ""):
-                self._add(chain.path, f"{link.size} ({link.fitting.thread}) does not go into {where} ({thread})")
+                what = f"({thread})" if thread else "which has no thread for another fitting"
+                self._add(
+                    chain.path,
+                    f"{link.size} ({link.fitting.thread}) does not go into {where}, {what}".replace(", (", " ("),
+                )
                 return
             if not female:
                 self._add(chain.path, f"{link.size} has a male thread and so has {where}: they cannot be joined")

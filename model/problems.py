@@ -7,6 +7,7 @@ and the wording of choices and nearest names. Build faults found by the checks a
 from __future__ import annotations
 
 import os
+import re
 import unicodedata
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
@@ -141,6 +142,18 @@ def choices(wrong: object, known: Iterable[str], limit: int = 40) -> str:
 
 class InputError(Exception):
     """Something the user named cannot be used (an output folder, a format, a part's file); the message says why."""
+
+
+def missing_library(text: str) -> str | None:
+    """What to install, where `text` is the dynamic linker's complaint about a library; None where it is not."""
+    found = re.search(r"(lib[\w.+-]+\.so[.\d]*): cannot open shared object file", text)
+    if found is None:
+        return None
+    package = "libgl1" if found[1].startswith("libGL.") else f"the package that holds {found[1]}"
+    return (
+        f"the geometry kernel needs the system library {found[1]}, which is not installed.\n"
+        f"On Debian, as root: apt-get install -y --no-install-recommends {package}"
+    )
 
 
 def picked(names: Iterable[str], known: Collection[str]) -> tuple[str, ...]:

@@ -19,9 +19,9 @@ from pydantic import BaseModel, ValidationError
 
 from elbowroom.model.cut_spec import CutSpec
 from elbowroom.model.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
-from elbowroom.model.make_spec import MAX_ENTRIES, MakeWords, PrinterSpec, variants
+from elbowroom.model.make_spec import MAX_DIFFERENT, MAX_ENTRIES, MakeWords, PrinterSpec, variants
 from elbowroom.model.points import point_of
-from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
+from elbowroom.model.problems import BuildError, InputError, Path, Problem, choices, missing_library, shown
 from elbowroom.model.screw_spec import ScrewsSpec
 from elbowroom.model.source import Document
 from elbowroom.model.spec import MAX_COUNT, MAX_PIECES, WALLS, BuildSpec, GapsSpec, Layering, Placement, Stack
@@ -32,6 +32,9 @@ from elbowroom.parts.base import Box, Mark, Part
 from elbowroom.parts.case_openings import BEHIND
 from elbowroom.parts.catalogue import sizes
 
+KINDS = (".step", ".stp", ".stl")
+LONGEST_NAME = 255  # bytes of a file's name on common systems; mark M
+MOST_LOOKED_AT = 2000  # files of a folder that are looked at for one like a name that is not there
 CUSTOM = "custom"  # the size that starts from the family's defaults
 _M = TypeVar("_M", bound=BaseModel)
 
@@ -122,7 +125,7 @@ class _Loader:
             spec.coolant,
             spec.screws,
             spec.templates,
-            make=tuple(e for i, value in enumerate(spec.make) for e in self._made(value, ("make", i))),
+            make=tuple(self._all_made(spec.make)),
             printer=spec.printer,
             cut=tuple(spec.cut),
         )
@@ -134,7 +137,7 @@ class _Loader:
             for name, value in islice(parts.items(), MAX_PIECES):
                 self._entry(value, ("parts", name), Placement, name)
         for i, value in enumerate((makes if isinstance(makes := values.get("make"), list) else [])[:MAX_ENTRIES]):
-            self._made(value, ("make", i))
+            self._made(variants(spelled_out(value))[:1], ("make", i))
         if isinstance(stacks := values.get("stacks"), dict):
             for name, value in islice(stacks.items(), MAX_COUNT):
                 for side in ("layers", "outside"):
@@ -159,9 +162,17 @@ class _Loader:
 
         return StackEntries(name, path, spec, entries("layers", spec.layers), entries("outside", spec.outside))
 
-    def _made(self, value: Any, path: Path) -> list[Entry]:
+    def _all_made(self, values: Sequence[Any]) -> list[Entry]:
+        """The parts that all entries under `make` stand for."""
+        spread = [variants(spelled_out(value)) for value in values]
+        if (count := sum(map(len, spread))) > MAX_DIFFERENT:
+            self._add(("make",), f"stands for {count} parts; at most {MAX_DIFFERENT} are made in one run")
+            return []
+        return [e for i, entries in enumerate(spread) for e in self._made(entries, ("make", i))]
+
+    def _made(self, values: Sequence[Any], path: Path) -> list[Entry]:
         """The parts one entry under `make` stands for, each to be printed."""
-        entries = [self._entry(v, path, MakeWords, f"make {path[-1]}") for v in variants(spelled_out(value))]
+        entries = [self._entry(v, path, MakeWords, f"make {path[-1]}") for v in values]
         found = [e for e in entries if e is not None]
         for entry in found:
             if entry.part.print_pose() is None:
@@ -204,6 +215,7 @@ class _Loader:
         words_type: type[BaseModel] | None = None,
     ) -> Entry | None:
         cls = family_class(family)
+        known_size, own = True, {(f,) for f in fields}
         base: Mapping[str, Any] = {}
         catalogue: Mapping[str, tuple[str, Mark]] = {}
         if cls.own_place and isinstance(fields.get("points"), list):
@@ -225,7 +237,7 @@ class _Loader:
             if not isinstance(size, str) or size not in rows:
                 known = choices(size, [*rows, CUSTOM])
                 self._add(size_path, f"no {family} size {shown(size)} in the catalogue{known}")
-                size = None
+                size, known_size = None, False
             else:
                 base, catalogue = rows[size].fields, rows[size].sources
         merged = _merged(base, fields)
@@ -233,13 +245,17 @@ class _Loader:
             part = cls.model_validate(merged).adapted(base, fields)
         except ValidationError as e:
             extra = () if words_type is None else tuple(words_type.model_fields)
-            self.problems += problems_of(e, self.document, path, merged, cls, extra)
+            found = problems_of(e, self.document, path, merged, cls, extra)
+            # Beside a size that is not known, what is missing or does not go together only follows from it.
+            self.problems += [p for p in found if known_size or p.path[len(path) : len(path) + 1] in own]
             return None
         if cls.path_field is not None:
             try:
                 part.box()  # the first look at what the file really holds
                 part.frames()
             except ValueError as e:
+                if told := missing_library(str(e)):
+                    raise InputError(told) from e
                 self._add(size_path, str(e))
                 return None
         if words is None:
@@ -262,10 +278,15 @@ class _Loader:
         if not target.is_relative_to(root):
             self._add(path, f"{shown(value)} lies outside the build's folder; put the file beside the build")
             return None
-        if not target.is_file():
-            kinds = {".step", ".stp", ".stl"}
-            near = [p.name for p in sorted(target.parent.glob("*")) if p.suffix.lower() in kinds and p.is_file()]
-            what = "is a folder" if target.is_dir() else f"is not in the build's folder{choices(value, near[:200])}"
+        if not os.path.isfile(target):
+            if os.path.isdir(target):
+                what = "is a folder"
+            elif os.path.exists(target):
+                what = "is neither a file nor a folder: a pipe, a socket or a device"
+            elif len(os.fsencode(target.name)) > LONGEST_NAME:
+                what = f"is longer than a file's name can be: at most {LONGEST_NAME} bytes"
+            else:
+                what = f"is not in the build's folder{choices(value, _part_files(target.parent))}"
             self._add(path, f"{shown(value)} {what}")
             return None
         return target
@@ -279,6 +300,16 @@ class _Loader:
 
     def _add(self, path: Path, message: str) -> None:
         self.problems.append(self.document.problem(path, message))
+
+
+def _part_files(folder: FilePath) -> list[str]:
+    """Names of the first STEP and STL files of a folder; none where it cannot be looked into."""
+    try:
+        with os.scandir(folder) as entries:
+            found = [e.name for e in islice(entries, MOST_LOOKED_AT) if e.name.lower().endswith(KINDS) and e.is_file()]
+    except OSError:
+        return []
+    return sorted(found)[:200]
 
 
 def spelled_out(value: Any) -> Any:

@@ -25,9 +25,10 @@ from elbowroom.model import tolerances
 from elbowroom.model.drawing import (
     FORM,
     Drawn,
-    beyond_dimensions,
     draw,
     is_foreign,
+    of_dimensions,
+    of_machine,
     request,
     said,
     stand_in,
@@ -54,7 +55,9 @@ class CannotDraw(InputError):
     """A piece's shape could not be drawn with the dimensions given."""
 
     def __init__(self, piece: Piece, reason: str) -> None:
-        super().__init__(f"{piece.name}: the {piece.part.family} cannot be drawn with these dimensions: {reason}")
+        what = "its file" if piece.part.path_field else f"the {piece.part.family}"
+        dimensions = "" if piece.part.path_field else " with these dimensions"
+        super().__init__(f"{piece.name}: {what} cannot be drawn{dimensions}: {reason}")
         self.piece = piece.name
         self.reason = reason
 
@@ -213,7 +216,9 @@ def _draw_all(missing: dict[str, Piece], store: Store, progress: Progress | None
         except Exception as fault:
             if _stopped(fault):
                 raise KeyboardInterrupt from fault
-            work.failed(key, said(fault).decode(), not beyond_dimensions(fault))
+            if not of_machine(fault) and not of_dimensions(fault):
+                raise  # a mistake of ours
+            work.failed(key, said(fault).decode(), not of_machine(fault))
         else:
             work.done(key, drawn)
     if work.faults:

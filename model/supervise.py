@@ -19,6 +19,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from elbowroom.model.problems import escaped
+
 INTERNAL = 70  # exit status of a fault of elbowroom's own (EX_SOFTWARE of BSD's sysexits.h; mark M)
 STOPPED = 130  # exit status after Ctrl-C: 128 + SIGINT, as shells have it
 PATIENCE_S = 2.0  # between being asked to stop and being made to
@@ -28,6 +30,7 @@ _TICK_S = 0.25
 _LISTENED = (signal.SIGINT, signal.SIGTERM, *((signal.SIGHUP,) if hasattr(signal, "SIGHUP") else ()))
 _PR_SET_PDEATHSIG, _PR_SET_CHILD_SUBREAPER = 1, 36  # linux/prctl.h
 
+_stopping = False
 _notes: int | None = None  # the watched run's end of the pipe to its watcher
 
 
@@ -59,9 +62,14 @@ def supervised(run: Callable[[], int]) -> int:
     _prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
     if os.getppid() != watcher:
         os._exit(STOPPED)
-    signal.signal(signal.SIGINT, _once)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, _LISTENED)
-    return run()
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:  # as in the background of a shell
+        signal.signal(signal.SIGINT, _once)
+    try:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _LISTENED)
+        return run()
+    except KeyboardInterrupt:  # before the run had begun
+        say("stopped; nothing was half-written")
+        return STOPPED
 
 
 def note_writing(folder: Path, made: list[Path]) -> None:
@@ -103,8 +111,22 @@ def undisturbed() -> Iterator[None]:
 
 def _once(number: int, frame: Any) -> None:
     """Ctrl-C in the run: the first one stops it, further ones would only disturb the tidying up."""
+    global _stopping
+    _stopping = True
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Where it cannot be raised (in a library's callback), it is no use to anyone to read of it.
+    sys.unraisablehook = _unheard
+    threading.excepthook = _unheard
     raise KeyboardInterrupt
+
+
+def _unheard(_: Any) -> None:
+    pass
+
+
+def stopping() -> bool:
+    """Whether Ctrl-C has come: whatever fails from then on fails because of it."""
+    return _stopping
 
 
 def _note(kind: bytes, text: bytes) -> None:
@@ -127,7 +149,8 @@ class _Watch:
         self.started = time.monotonic()
         self.next_word, self.much = LONG_S, False
         for number in _LISTENED:
-            signal.signal(number, self._ask)
+            if signal.getsignal(number) is not signal.SIG_IGN:  # as under nohup: it stays so
+                signal.signal(number, self._ask)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _LISTENED)
 
     def _ask(self, number: int, frame: Any) -> None:
@@ -139,9 +162,7 @@ class _Watch:
     def status(self) -> int:
         ended = self._wait()
         self._read()
-        for pid in _below(os.getpid()):  # workers that the run could not end itself
-            with contextlib.suppress(OSError):
-                os.kill(pid, signal.SIGKILL)
+        _end_all()
         if self.folder is not None:
             from elbowroom.model.writers.atomic import put_in_order
 
@@ -210,7 +231,8 @@ class _Watch:
 def say(text: str) -> None:
     """A line for a person, on standard error; that nobody reads it changes nothing."""
     with contextlib.suppress(OSError, ValueError):
-        print(text, file=sys.stderr, flush=True)
+        # Names of files come into it, which may hold anything: nothing of it moves what is on a terminal.
+        print("\n".join(map(escaped, text.split("\n"))), file=sys.stderr, flush=True)
 
 
 def own_fault(what: str) -> str:
@@ -235,6 +257,18 @@ def _prctl(option: int, value: int) -> None:
 
         with contextlib.suppress(OSError, AttributeError):
             ctypes.CDLL(None).prctl(option, int(value), 0, 0, 0)
+
+
+def _end_all() -> None:
+    """End the workers that the run could not end itself; they are ours once it is gone, where the system has that."""
+    while pids := _below(os.getpid()):
+        for pid in pids:
+            with contextlib.suppress(OSError):
+                os.kill(pid, signal.SIGKILL)
+        try:
+            os.waitpid(-1, 0)
+        except ChildProcessError:
+            return
 
 
 def _below(pid: int) -> list[int]:

@@ -21,6 +21,7 @@ from rich.table import Table
 from elbowroom.model.findings import FAILING, Finding, overall
 from elbowroom.model.pipeline import Progress
 from elbowroom.model.places import distances
+from elbowroom.model.problems import escaped, quoted
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import MARKS, Box
 from elbowroom.parts.catalogue import sizes
@@ -169,9 +170,9 @@ def written(result: Any) -> None:
     out = _out()
     for path in result.paths:
         word = "replaced" if path in result.replaced else "wrote"
-        out.print(f"  {word} {escape(str(path))}", soft_wrap=True)
+        out.print(f"  {word} {escape(quoted(path))}", soft_wrap=True)
     for note in result.notes:
-        out.print(f"  note: {escape(note)}", soft_wrap=True)
+        out.print(f"  note: {escape(escaped(note))}", soft_wrap=True)
 
 
 def made(result: Any) -> None:

@@ -205,7 +205,7 @@ def one(shape: Shape) -> Solid:
     """The single valid solid inside `shape`; raises DrawError where there is none, several, or an invalid one."""
     solids = shape.Solids()
     if len(solids) != 1:
-        raise DrawError(f"expected one solid, drew {len(solids)}")
+        raise DrawError(f"it falls into {len(solids)} pieces" if solids else "nothing is left of it")
     if not solids[0].isValid() or solids[0].Volume() <= 0:
         raise DrawError("the drawn solid is not valid")
     return solids[0]

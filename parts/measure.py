@@ -18,6 +18,9 @@ _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _TEXT = re.compile(rf"^\s*({_NUMBER})\s*([^\d\s±+.-]*)\s*(?:(?:±|\+/-|\+-)\s*({_NUMBER})\s*([^\d\s±+.-]*)\s*)?$")
 
 
+MOST = 1e6  # in the type's unit: a kilometre, a cubic metre. Far beyond it, single steps of a float are no longer fine
+
+
 class Measure(float):
     """A finite number in the type's `UNIT`, with `plus_minus` (same unit; None where none was given)."""
 
@@ -50,9 +53,7 @@ class Measure(float):
             )
         if isinstance(value, str):
             return cls._read_text(value)
-        number = float(value) if abs(value) < 1e300 else math.inf
-        if not math.isfinite(number):
-            raise PydanticCustomError("measure", "expected a finite number in {unit}", {"unit": cls.UNIT})
+        number = cls._bounded(float(value) if abs(value) < 1e300 else math.inf)
         return cls(number, getattr(value, "plus_minus", None))
 
     @classmethod
@@ -70,9 +71,17 @@ class Measure(float):
             plus_minus = float(spread) * cls._scale(spread_unit or unit or cls.UNIT)
             if plus_minus < 0:
                 raise PydanticCustomError("measure", "the ± of a dimension cannot be negative", {})
-        if not math.isfinite(value) or (plus_minus is not None and not math.isfinite(plus_minus)):
-            raise PydanticCustomError("measure", "expected a finite number in {unit}", {"unit": cls.UNIT})
-        return cls(value, plus_minus)
+        return cls(cls._bounded(value), None if plus_minus is None else cls._bounded(plus_minus))
+
+    @classmethod
+    def _bounded(cls, number: float) -> float:
+        if not abs(number) <= MOST:  # NaN as well
+            raise PydanticCustomError(
+                "measure",
+                "beyond any dimension of a build: at most {most} {unit}",
+                {"most": f"{MOST:g}", "unit": cls.UNIT},
+            )
+        return number
 
     @classmethod
     def _scale(cls, unit: str) -> float:

@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import ast
+import os
+import shutil
+import subprocess
+import sys
 import tomllib
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -47,9 +52,46 @@ def test_the_wheel_holds_every_package_and_every_data_file() -> None:
     setup = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]
     folders = {p.parent for p in MODULES if p.name == "__init__.py" or p.parent.parent == ROOT}
     named = {"elbowroom." + ".".join(p.relative_to(ROOT).parts) for p in folders}
-    assert set(setup["packages"]) == named
+    assert set(setup["packages"]) == {"elbowroom", *named}
     data = [p for room in ("parts", "model") for p in (ROOT / room).rglob("*") if p.suffix not in {".py", ".pyc"}]
-    assert {p.suffix for p in data if p.is_file()} <= {".yaml", ".typed"} | {""}
+    assert {p.suffix for p in data if p.is_file()} <= {".yaml", ".typed", ".ttf", ".txt"} | {""}
+
+
+@pytest.mark.slow
+def test_a_wheel_holds_the_sources_alone_and_runs(tmp_path: Path) -> None:
+    """Built where an earlier build left a module that is gone since; then run from the wheel, in both ways."""
+    tree = tmp_path / "tree"
+    tracked = [p for p in ROOT.iterdir() if p.name in {"entry", "model", "parts", "README.md", "LICENSE"}]
+    for path in (*tracked, *ROOT.glob("*.toml"), ROOT / "setup.py"):
+        if path.is_dir():
+            shutil.copytree(path, tree / path.name, ignore=shutil.ignore_patterns("__pycache__"))
+        else:
+            tree.mkdir(exist_ok=True)
+            shutil.copy(path, tree)
+    (tree / "build/lib/elbowroom/model").mkdir(parents=True)
+    (tree / "build/lib/elbowroom/model/gone.py").write_text("x = 1\n")
+    pip = [sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "-w", str(tmp_path), str(tree)]
+    subprocess.run(pip, check=True, capture_output=True)
+    [wheel] = tmp_path.glob("*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        held = {n for n in archive.namelist() if not n.partition("/")[0].endswith(".dist-info")}
+        archive.extractall(tmp_path / "site")
+    sources = {
+        "elbowroom/" + p.relative_to(tree / ("entry" if room == "entry" else "")).as_posix()
+        for room in ("entry", "model", "parts")
+        for p in (tree / room).rglob("*")
+        if p.is_file()
+    }
+    assert held == sources
+    # No site module, so no editable install that could answer in the wheel's place.
+    libraries = [p for p in sys.path if p.endswith("site-packages")]
+    own = {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path / "site"), *libraries])}
+    for how in (["-m", "elbowroom"], ["-m", "elbowroom.model.cli"]):
+        done = subprocess.run(
+            [sys.executable, "-S", *how, "catalogue"], env=own, cwd=tmp_path, capture_output=True, text=True
+        )
+        assert done.returncode == 0, done.stderr
+        assert "radiator" in done.stdout
 
 
 @pytest.mark.parametrize("family", FAMILIES)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from elbowroom.model.problems import InputError, picked
+from elbowroom.model.problems import InputError, picked, quoted
 
 if TYPE_CHECKING:
     from elbowroom.model.make_spec import PrinterSpec
@@ -74,7 +74,7 @@ def make(
         orders += adapters(build, layout, store, progress)
     if not orders:
         raise InputError(
-            f"{file}: nothing to make: no part of the build is printed, and nothing stands under make; "
+            f"{quoted(file)}: nothing to make: no part of the build is printed, and nothing stands under make; "
             "name one there, or with --part"
         )
     return write(build.title, orders, build.printer, folder, only, progress, store)

@@ -22,6 +22,8 @@ from elbowroom.parts.base import Part
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.pose import Pose, apply
 
+Key = tuple[str, ...]  # what tells orders apart: family and shape, and the name where equal parts have several
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Order:
@@ -51,14 +53,16 @@ class Order:
 
 def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> list[Order]:
     """Every part to make, those of the build first; raises InputError where a part's holes cannot be made wider."""
-    parts: dict[tuple[str, str], Part] = {}
-    counts: Counter[tuple[str, str]] = Counter()
-    wanted: dict[tuple[str, str], list[str]] = {}
-    needs: dict[tuple[str, str], advice.Need] = {}
-    names: dict[tuple[str, str], str] = {}
+    parts: dict[Key, Part] = {}
+    counts: Counter[Key] = Counter()
+    wanted: dict[Key, list[str]] = {}
+    needs: dict[Key, advice.Need] = {}
+    names: dict[Key, str] = {}
 
     def add(part: Part, count: int, need: advice.Need, name: str | None, piece: str | None) -> None:
-        key = (part.family, part.shape_key())
+        key: Key = (part.family, part.shape_key())
+        if name is not None and names.get(key, name) != name:
+            key = (*key, name)  # equal parts under names of their own: each name has its file
         parts.setdefault(key, part)
         counts[key] += count
         wanted.setdefault(key, []).extend([] if piece is None else [piece])
@@ -72,7 +76,7 @@ def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> 
     for entry in entries:
         words = entry.words
         assert isinstance(words, MakeWords)
-        key = (entry.part.family, entry.part.shape_key())
+        key: Key = (entry.part.family, entry.part.shape_key())
         need = needs.get(key) or advice.alone(entry.part)  # what the build knows of the same part holds for its spares
         add(entry.part, words.count, need, words.name, None)
     labels = _labels(parts, names)
@@ -109,7 +113,7 @@ def ordered(
     return Order(label, part, drawn, pose, count, wanted, need, advice.printed_bodies(drawn), about, entry)
 
 
-def _labels(parts: dict[tuple[str, str], Part], names: dict[tuple[str, str], str]) -> dict[tuple[str, str], str]:
+def _labels(parts: dict[Key, Part], names: dict[Key, str]) -> dict[Key, str]:
     """A file name for each part: the one it was given, with its size where several have it; else family and size."""
     unique, used = UniqueNames(), Counter(names.values())
     unique.take("coupon")  # the fit coupon's own name

@@ -39,11 +39,18 @@ def write(drawing: Drawing) -> bytes:
         doc = ezdxf.new(VERSION, setup=False, units=4)
         _describe(doc, drawing)
         _draw(doc.modelspace(), drawing)
+        _known_classes(doc)
         stream = io.StringIO()
         doc.write(stream)
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = kept
     return str(stream.getvalue()).encode(doc.output_encoding, "surrogateescape")
+
+
+def _known_classes(doc: Any) -> None:
+    """Enter the class records in a fixed order: the library takes them from sets, whose order differs between runs."""
+    doc.classes.add_required_classes(doc.dxfversion)
+    doc.classes.classes = dict(sorted(doc.classes.classes.items(), key=lambda item: str(item[0])))
 
 
 def _describe(doc: Any, drawing: Drawing) -> None:

@@ -10,7 +10,7 @@ import math
 from typing import Any
 
 from elbowroom.model.templates.drawing import Circle, Cross, Drawing, Entity, Layer, Line, Outline, Text
-from elbowroom.model.templates.words import latin
+from elbowroom.model.templates.lettering import set_in
 from elbowroom.parts.contour import STRAIGHT, Arc, Contour, Point, arc_of, circle, sides
 
 MM = 72 / 25.4  # points in a millimetre: the PDF unit is 1/72 in (ISO 32000-1, 8.3.2.3)
@@ -67,8 +67,9 @@ def _pen(canvas: Any, width: float, dashes: tuple[float, ...]) -> None:
 def _shape(canvas: Any, e: Entity, shift: Point) -> None:
     sx, sy = shift
     if isinstance(e, Text):
-        canvas.setFont("Helvetica", e.height * MM / 0.718)  # Helvetica's capitals are 0.718 of its size (its AFM file)
-        canvas.drawString((e.x + sx) * MM, (e.y + sy) * MM, latin(e.text))
+        words, font = set_in(e.text)
+        canvas.setFont(font, e.height * MM / 0.718)  # Helvetica's capitals are 0.718 of its size (its AFM file)
+        canvas.drawString((e.x + sx) * MM, (e.y + sy) * MM, words)
         return
     path = canvas.beginPath()
     if isinstance(e, Circle):

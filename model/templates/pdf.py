@@ -2,7 +2,7 @@
 
 Owns the pages: a cover with the map of the pages and the cautions, the hole table, and the tiles. Every page has its
 title, the side it shows, its place in the grid and a bar of 100 mm each way to measure. The page is drawn in
-millimetres; the same drawing gives the same bytes. Words in letters that PDF's built-in fonts lack show as "?".
+millimetres; the same drawing gives the same bytes. Letters that no font of ours has show as "?", and the cover says so.
 """
 
 from __future__ import annotations
@@ -14,10 +14,11 @@ from itertools import pairwise
 from typing import Any
 
 from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG
-from elbowroom.model.templates.drawing import LAYERS, PRINTED_SCALE, Drawing, HoleRow
+from elbowroom.model.templates.drawing import LAYERS, PRINTED_SCALE, Drawing, HoleRow, Text
 from elbowroom.model.templates.ink import DASHES, MM, WIDTH, ink, rule
+from elbowroom.model.templates.lettering import missing, set_in
 from elbowroom.model.templates.tiling import BAR, BOTTOM, LEFT, OVERLAP, RIGHT, Tile, Tiling, tiled
-from elbowroom.model.templates.words import latin
+from elbowroom.model.templates.words import printable
 
 SMALL, BODY, HEAD = 7.0, 9.0, 12.0  # points
 LINE = 4.4  # mm from one line of the body to the next
@@ -35,7 +36,7 @@ def write(drawing: Drawing, paper: str = "A4") -> bytes:
     stream = io.BytesIO()
     size = (tiling.page[0] * MM, tiling.page[1] * MM)
     canvas = Canvas(stream, pagesize=size, invariant=1, pageCompression=0)
-    canvas.setTitle(latin(f"{drawing.title}, {drawing.side_label}"))
+    canvas.setTitle(printable(f"{drawing.title}, {drawing.side_label}"))
     canvas.setAuthor("elbowroom")
     canvas.setCreator("elbowroom")
     canvas.setProducer("elbowroom")
@@ -44,6 +45,10 @@ def write(drawing: Drawing, paper: str = "A4") -> bytes:
     _Book(canvas, drawing, tiling).write()
     canvas.save()
     return stream.getvalue()
+
+
+def _labels(drawing: Drawing) -> list[str]:
+    return [e.text for e in drawing.entities if isinstance(e, Text)]
 
 
 class _Book:
@@ -71,7 +76,7 @@ class _Book:
         self._say(LEFT, height - 16.5, self.drawing.side_label.upper(), HEAD - 1, 70, bold=True)
         self._say(LEFT + 50, height - 16.5, "print at 100 %, do not scale", BODY, 70)
         self.canvas.setFont("Helvetica-Bold", 16)
-        self.canvas.drawRightString(right * MM, (height - 12) * MM, latin(name))
+        self.canvas.drawRightString(right * MM, (height - 12) * MM, set_in(name)[0])
         self.canvas.setFont("Helvetica", SMALL)
         self.canvas.drawRightString(right * MM, (height - 16.5) * MM, f"page {number} of {total}")
         self._bar((LEFT, 12.0), (LEFT + BAR, 12.0))
@@ -116,14 +121,17 @@ class _Book:
         y = self._lines(facts, top - 4)
         y = self._legend(y - 2)
         y = self._lines(["Cautions", *(f"-  {c}" for c in (PRINTED_SCALE, UNPLUG, *CUTTING, DEFER))], y - 4)
-        y = self._lines(list(d.notes), y - 2)
+        lost = missing([d.title, d.datum.name, *d.notes, *(h.purpose for h in d.holes), *_labels(d)])
+        told = [f"{len(lost)} kinds of letters cannot be printed here and show as ?; the SVG and DXF have them."]
+        y = self._lines([*(told if lost else []), *d.notes], y - 2)
         self._map(LEFT, y - 4)
 
     def _lines(self, lines: list[str], y: float) -> float:
         from reportlab.lib.utils import simpleSplit
 
         for line in lines:
-            for part in simpleSplit(latin(line), "Helvetica", BODY, self.width * MM):
+            words, font = set_in(line)
+            for part in simpleSplit(words, font, BODY, self.width * MM):
                 if y < BOTTOM + 2:  # notes that have no room here stand in the SVG and DXF, which have all of them
                     return y
                 self._say(LEFT, y, part, BODY, self.width)
@@ -221,8 +229,7 @@ class _Book:
 
     def _say(self, x: float, y: float, text: str, size: float, room: float, *, bold: bool = False) -> None:
         """Words from (x, y) on, cut off with an ellipsis where they are longer than `room` mm."""
-        font = "Helvetica-Bold" if bold else "Helvetica"
-        words = latin(text)
+        words, font = set_in(text, bold=bold)
         while words and self.canvas.stringWidth(words, font, size) > room * MM:
             words = words[:-2].rstrip() + "…"
             if words == "…":

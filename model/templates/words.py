@@ -17,6 +17,11 @@ def printable(text: str) -> str:
     return line if len(line) <= MOST else line[: MOST - 1] + "…"
 
 
-def latin(text: str) -> str:
-    """The text in the letters of PDF's built-in fonts (Windows-1252); a question mark for each other one."""
-    return unicodedata.normalize("NFC", printable(text)).encode("cp1252", "replace").decode("cp1252")
+def latin(text: str) -> str | None:
+    """The text in the letters of PDF's built-in fonts (Windows-1252); None where it has others."""
+    line = unicodedata.normalize("NFC", printable(text))
+    try:
+        line.encode("cp1252")
+    except UnicodeEncodeError:
+        return None
+    return line

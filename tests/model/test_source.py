@@ -118,3 +118,45 @@ def test_a_wrong_override_is_told_by_its_own_text(tmp_path: Path, text: str) -> 
     file.write_text("case: {sheet: 1, list: [1]}\n")
     with pytest.raises(BuildError, match="--set "):
         read(file, [text])
+
+
+@pytest.mark.parametrize(
+    "c",
+    ["\\e", "\\x07", "\\u009b", "\\u202e", "\\u2066", "\\u200b", "\\u00ad", "\\ufeff", "\\u2028", "\\u3164", "\\uffff"],
+)
+@pytest.mark.parametrize("where", ['title: "a{}b"', '"a{}b": 1', 'parts: {{x: {{box: "a{}b"}}}}', 'note: "a{}b"'])
+def test_what_moves_or_hides_on_a_terminal_is_refused_with_its_place(c: str, where: str) -> None:
+    """Control characters, marks of direction (UAX 9), and characters without a shape of their own."""
+    said = faults(where.format(c))
+    assert len(said) == 1
+    assert "b.yaml:1:" in said[0]
+    assert "leave it out" in said[0]
+    assert all(ch.isprintable() for ch in said[0])
+
+
+@pytest.mark.parametrize(
+    "text", ["Крышка", "機箱", "Łódź", "5 °C ± 1", "family 👨\u200d👩\u200d👧", "किताब", "می\u200cخواهم", "e\u0301"]
+)
+def test_what_people_write_is_read(text: str) -> None:
+    assert parse(f'title: "{text}"').values["title"] == text
+
+
+def test_only_a_note_has_several_lines() -> None:
+    assert parse("note: |\n  one\n  two\n").values["note"] == "one\ntwo\n"
+    assert "only a note has several lines" in faults('title: "one\\ntwo"')[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("a:\n\tb: 1\n", "b.yaml:2:1: not YAML: a tab stands here: indent with spaces"),
+        ("a: b: c\n", 'b.yaml:1:5: not YAML: a second ": " in one line'),
+        ("a: @x\n", 'b.yaml:1:4: not YAML: text cannot start with "@": put it in quotes'),
+        ("a: [1, 2\nb: 3\n", '"," or "]" is missing'),
+        ("a: 1\n  b: 2\n", "not YAML: "),
+    ],
+)
+def test_what_is_no_yaml_is_told_in_a_builder_s_words(text: str, said: str) -> None:
+    [told] = faults(text)
+    assert said in told
+    assert "token" not in told

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import subprocess
+import sys
 from collections import Counter
 from xml.etree import ElementTree as ET
 
@@ -256,6 +258,34 @@ def test_every_page_says_its_side_and_the_cover_every_caution(files, tmp_path):
 
 def test_the_same_drawing_gives_the_same_bytes(files):
     assert made() == files
+
+
+def test_the_same_drawing_gives_the_same_bytes_in_another_run(files, tmp_path):
+    """Sets of words come in another order in each run: Python's hashes of them are salted."""
+    script = (
+        "import importlib.util, sys\nspec = importlib.util.spec_from_file_location('t', sys.argv[1])\n"
+        "t = importlib.util.module_from_spec(spec)\nspec.loader.exec_module(t)\n"
+        "import hashlib\nprint({n: hashlib.sha256(d).hexdigest() for n, d in sorted(t.made().items())})\n"
+    )
+    said = [
+        subprocess.run(
+            [sys.executable, "-c", script, __file__], env={**os.environ, "PYTHONHASHSEED": str(seed)},
+            check=True, capture_output=True, text=True,
+        ).stdout
+        for seed in (1, 2)
+    ]  # fmt: skip
+    assert said[0] == said[1]
+
+
+def test_names_in_other_alphabets_are_letters_in_the_pdf_and_what_is_not_is_told(tmp_path):
+    """Read back by poppler: Cyrillic, Greek and accented Latin as they are; lost letters are told."""
+    names = "Крышка корпуса Ελληνικά Łódź Čeština"
+    data = dict(write([panel(title=names)], ("pdf",)))["templates/roof-panel.pdf"]
+    said = poppler("pdftotext", data, tmp_path, "-layout").read_text(encoding="utf-8")
+    assert names in said
+    assert "cannot be printed" not in said
+    lost = dict(write([panel(title="机箱 roof")], ("pdf",)))["templates/roof-panel.pdf"]
+    assert "2 kinds of letters cannot be printed here" in poppler("pdftotext", lost, tmp_path).read_text()
 
 
 def test_wrong_wishes_are_told():
