@@ -62,13 +62,13 @@ def _feet(by_name: Mapping[str, Piece], mates: Sequence[Mate], lifted: Sequence[
 
 
 def _rests(riser: Piece, end: str, on: Piece, above: Mate) -> bool:
-    """Whether an end of a riser lies in a face of another piece, and on it where the face has a size."""
+    """Whether an end of a riser lies in a face of another piece, and on it where that is no wall and has a size."""
     face: Frame = on.frame(above.to_frame)
     pose, plane = riser.frame_pose(end), on.frame_pose(above.to_frame)
     away = pose[:3, 3] - plane[:3, 3]
     if float(pose[:3, 2] @ plane[:3, 2]) > _OPPOSED or abs(float(away @ plane[:3, 2])) > MATE_PLANE_MM:
         return False
-    if face.size is None:
+    if face.size is None or face.kind == "wall":
         return True
     return all(abs(float(away @ plane[:3, k])) <= face.size[k] / 2 for k in (0, 1))
 

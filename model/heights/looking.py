@@ -44,8 +44,16 @@ class Look:
     bare: tuple[Need, ...] = ()
 
 
-def look(moved: Moved, stages_at: Callable[[float], Stages], store: Store, progress: Progress | None = None) -> Look:
-    """The heights of a bare layout that fit. stages_at: puts screws and fittings on it, fastened whole at a height."""
+def look(
+    moved: Moved,
+    stages_at: Callable[[float], Stages],
+    enough: Callable[[Sequence[Stretch]], bool],
+    store: Store,
+    progress: Progress | None = None,
+) -> Look:
+    """The heights of a bare layout that fit. stages_at: puts screws and fittings on it, fastened whole at a height.
+    enough: whether, from these stretches that fit, a height can be taken, so that higher ones are not looked at.
+    """
     budget = Budget()
     found = limits(moved, progress, budget=budget)
     fits, aside = _fits(found, moved)
@@ -54,7 +62,9 @@ def look(moved: Moved, stages_at: Callable[[float], Stages], store: Store, progr
     stages = stages_at(at)
     if not fits:
         return _none(stages, at, Look((), tuple(found), aside, stages, moved.movers, bare=bare), budget, store)
-    more, movers, ended = _screwed(stages, fits, budget, store, progress)
+    alike = stages.set_aside([at, (fits[0][0] + fits[-1][1]) / 2, fits[-1][1]])
+    found, aside = [*found, *alike], (*aside, *alike)
+    more, movers, ended = _screwed(stages, fits, enough, budget, store, progress)
     everything = (*found, *more)
     kept = left((s for x in everything if x not in aside for s in x.bad), moved.lo, moved.hi)
     if ended is not None:
@@ -83,14 +93,21 @@ def _fits(found: Sequence[Limit], moved: Moved) -> tuple[list[Stretch], tuple[Li
 
 
 def _screwed(
-    stages: Stages, fits: Sequence[Stretch], budget: Budget, store: Store, progress: Progress | None
+    stages: Stages,
+    fits: Sequence[Stretch],
+    enough: Callable[[Sequence[Stretch]], bool],
+    budget: Budget,
+    store: Store,
+    progress: Progress | None,
 ) -> tuple[list[Limit], frozenset[str], float | None]:
     """What is at fault once screws and fittings are on, where the bare parts fit; what moves; where looking ended."""
     found: list[Limit] = []
     movers: frozenset[str] = frozenset()
     cells: list[Stretch] = []  # between two stretches of different screws: read, not looked into
     count = 0
-    for a, b in fits:
+    for n, (a, b) in enumerate(fits):
+        if n and enough(left((s for x in _closed(found, cells) for s in x.bad), fits[n - 1][0], fits[n - 1][1])):
+            return _closed(found, cells), movers, a
         at = a
         while at < b - _SLIVER:
             if count >= MAX_STRETCHES or stages.probes >= PROBES:

@@ -112,6 +112,23 @@ class Moved:
         piece = replace(at_lo.piece, part=part, pose=pose)
         return Solid(piece, at_lo.body, shape, mesh, pose, points.min(axis=0), points.max(axis=0))
 
+    def stretched(self, k: int, h: float) -> Solid:
+        """Solid k as it stands at height h, a riser's mesh pulled to its length rather than drawn: what a screw's line
+        meets beside declared holes is the same, and a drawing costs as much as everything else about such a question.
+        """
+        at_lo = self.scene.solids[k]
+        name = at_lo.piece.name
+        if name not in self.fields:
+            return self.solid(k, h)
+        own = self.fields[name]
+        factor = self._value(name, h)[1] / own[1]
+        points = at_lo.mesh.vertices.copy()
+        points[:, 2] = np.where(points[:, 2] > 0, points[:, 2] * factor, points[:, 2])  # a stud stays as it is
+        piece = self.piece(at_lo.piece, h)
+        mesh = replace(at_lo.mesh, vertices=points)
+        there = points @ piece.pose[:3, :3].T + piece.pose[:3, 3]
+        return Solid(piece, at_lo.body, at_lo.shape, mesh, piece.pose, there.min(axis=0), there.max(axis=0))
+
     def _shape(self, piece: Piece, h: float) -> tuple[Part, Shape]:
         part = with_height(piece.part, *self._value(piece.name, h))
         key = (part.shape_key(), round(h, 9))

@@ -88,7 +88,10 @@ class _Solver:
         def stages_at(h: float) -> Stages:
             return Stages(self.build, self.plumbing, moved, h, self.store)
 
-        got = look(moved, stages_at, self.store, self.progress)
+        def enough(fits: Sequence[Stretch]) -> bool:
+            return group.wish.fit.fit == "least" and any(_whole(a, b, self.layer) is not None for a, b in fits)
+
+        got = look(moved, stages_at, enough, self.store, self.progress)
         if not got.fits:
             height = got.needs[0].height if got.needs else _layered((lo + hi) / 2, self.layer, math.floor)
             height = round(min(max(height, lo), hi), 6)
@@ -124,10 +127,16 @@ def chosen(fits: Sequence[Stretch], how: str, layer: float) -> tuple[float, Stre
         near = _layered(middle, layer, round)
         return (near if widest[0] <= near <= widest[1] else round(middle, 3)), widest
     for a, b in fits:
-        height = _layered(a, layer, math.ceil)
-        if height <= b + 2 * EXACT_MM:
+        height = _whole(a, b, layer)
+        if height is not None:
             return height, (a, b)
     return round(middle, 3) if widest[0] <= round(middle, 3) <= widest[1] else middle, widest
+
+
+def _whole(a: float, b: float, layer: float) -> float | None:
+    """The least whole layer in a stretch, mm; None where there is none."""
+    height = _layered(a, layer, math.ceil)
+    return height if height <= b + 2 * EXACT_MM else None
 
 
 def _layered(height: float, layer: float, rounding: Any) -> float:

@@ -28,9 +28,9 @@ from elbowroom.model.screws.stand import stand
 from elbowroom.model.store import Store
 
 PROBES = 160  # heights of one search at which the screws are chosen: some 0.1 s each
-SAME_MM = 0.01  # to which the height is halved down at which another screw is chosen: a fifth of the finest layer (P)
-_STEP = 5.0  # mm between heights asked about: a screw's stock lengths and washers change one way as the layers grow, so
-# that what is alike at both ends of a step is alike between; where layers grow faster than that, more is asked
+SAME_MM = 0.03  # to which the height is halved down at which another screw is chosen: under the finest layer (P)
+_STEP = 25.0  # mm between heights asked about: a screw's length and washers change one way as what it goes through or
+# into grows, so that what is alike at both ends of a step is alike between, save where tolerances jump
 _CLASSES = (3.0, 6.0, 12.0, 30.0, 60.0, 120.0)  # mm: where general tolerances change, of a height or of half of one
 
 Signature = tuple[object, ...]
@@ -51,6 +51,7 @@ class Stages:
         self.standing = tuple(c for c in whole.chosen if not self.moves(c.joint))
         self._others = stand(self.standing)
         self.probes = 0
+        self.constant: frozenset[str] = frozenset()
 
     # The layout ------------------------------------------------------------------------------------------------------
 
@@ -61,7 +62,7 @@ class Stages:
 
     def _scene(self, h: float, only: frozenset[str] | set[str] | None) -> Scene:
         kept = [
-            self.moved.solid(k, h)
+            self.moved.stretched(k, h)
             for k, s in enumerate(self.moved.scene.solids)
             if only is None or s.piece.name in only
         ]
@@ -155,7 +156,16 @@ class Stages:
         """What the checks of holes and screws have against the joints of moving parts."""
         found = self.fastened(h)
         told = [*holes.check(found, {}), *screws.check(found.chosen)]
-        return [f for f in told if f.verdict in FAILING | UNDECIDED]
+        return [f for f in told if f.verdict in FAILING | UNDECIDED and f.id not in self.constant]
+
+    def set_aside(self, heights: Sequence[float]) -> tuple[Limit, ...]:
+        """What is said against the same screws at all of these heights, which no other is then blamed for; as limits
+        over all heights.
+        """
+        told = [{f.id: f for f in self.against(h)} for h in heights]
+        alike = [f for i, f in told[0].items() if all(i in t for t in told)]
+        self.constant = frozenset(f.id for f in alike)
+        return tuple(_limit(f, self.moved.lo, self.moved.hi) for f in alike)
 
     def alike_from(self, a: float, b: float) -> float:
         """The height up to which, from a on and at most to b, the same screws are chosen."""
@@ -180,10 +190,11 @@ class Stages:
 
     def faults(self, a: float, b: float) -> list[Limit]:
         """What is said against the screws of a stretch in which they are alike, as limits over all of it."""
-        return [
-            Limit(f.question, f.parts, (f.parts[0], f.parts[-1]), None, ((a, b),), said=f.text)  # type: ignore[arg-type]
-            for f in self.against(a)
-        ]
+        return [_limit(f, a, b) for f in self.against(a)]
+
+
+def _limit(f: Finding, a: float, b: float) -> Limit:
+    return Limit(f.question, f.parts, (f.parts[0], f.parts[-1]), None, ((a, b),), said=f.text)  # type: ignore[arg-type]
 
 
 def _named(piece: str, name: str) -> bool:

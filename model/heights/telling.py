@@ -7,6 +7,7 @@ beyond what is missing.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -225,7 +226,8 @@ def _fault(limit: Limit) -> str:
 
 def _list(words: Sequence[str]) -> str:
     """Some of the words in a row, and how many more there are."""
-    distinct = list(dict.fromkeys(words))
+    # What is said of several copies of a part in the same words is said of the first.
+    distinct = list({re.sub(r" \d+([./])", r"\1", w): w for w in reversed(words)}.values())[::-1]
     more = len(distinct) - _NAMED
     return " and ".join(distinct[:_NAMED]) + (f" and {more} more" if more > 0 else "")
 
