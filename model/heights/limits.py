@@ -30,7 +30,7 @@ from elbowroom.parts.pose import compose
 
 Array = NDArray[np.float64]
 _EDGE = 1e-6  # mm: to which the height is found at which a piece leaves the case
-EXACT_ASKED = 300  # heights of one search that the exact kernel is asked about, at up to 0.5 s each; what hangs on it
+EXACT_ASKED = 200  # heights of one search that the exact kernel is asked about, at up to 0.5 s each; what hangs on it
 # beyond that counts as at fault, and as unread
 
 

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 
 RESOLUTION = 0.05  # mm: the finest cell searched; the finest layer a filament printer lays is 0.05 (P)
 COARSE = 1.0  # mm: the cells where many heights had to be asked, as of bodies that graze each other all along
-COARSEST = 1 / 16  # of the range: the same where that is more
-MANY = 32  # heights asked before cells become coarse: some seconds, where each needs the exact kernel
-MOST = 1000  # heights asked of one question; what is still open then counts as at fault, and as unread
+MANY = 200  # heights asked before cells become coarse
+MOST = 2000  # heights asked of one question; what is still open then counts as at fault, and as unread
 _SLIVER = 1e-7  # mm: what rounding leaves between stretches that join, far below any tolerance of a gap (1e-6)
 _EDGE = 1e-5  # mm: to which the edge inside a cell is halved down
 
@@ -58,7 +57,6 @@ def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
 
     bad: list[Stretch] = []
     read = unread = 0.0
-    coarse = max(COARSE, (hi - lo) * COARSEST)
     open_ = [(lo, hi)]
     while open_:
         a, b = open_.pop()
@@ -71,7 +69,7 @@ def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
         middle = (a + b) / 2
         answer = at(middle)
         # Written so that a radius that is no number holds over nothing.
-        if not answer.radius >= (b - a) * _WORTH and b - a <= (RESOLUTION if len(known) < MANY else coarse):
+        if not answer.radius >= (b - a) * _WORTH and b - a <= (RESOLUTION if len(known) < MANY else COARSE):
             read = max(read, b - a)
             unread += 0.0 if answer.asked else b - a
             bad += _cell(at, a, middle, b)

@@ -76,7 +76,7 @@ class _Solver:
 
     def _solved(self, group: Group, without: frozenset[str]) -> Finding:
         got, choice = self._chosen(group, group.lo, group.hi, without)
-        if choice.within is None and not choice.aside and not choice.open:
+        if (choice.within is None or choice.aside) and not choice.open:
             choice = replace(choice, beyond=self._beyond(group, without))
         self.numbers |= group.numbers(choice.height)
         return finding(group, self._placed(group, choice.height, without), got, choice)
