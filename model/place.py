@@ -60,6 +60,7 @@ class _Placer:
     build: Build
     pieces: dict[str, Piece] = field(default_factory=dict)
     mates: list[Mate] = field(default_factory=list)
+    lifted: list[Mate] = field(default_factory=list)  # placements off a face rather than on it
     problems: list[Problem] = field(default_factory=list)
     tiers: list[list[Tier]] = field(default_factory=list)
     interior: Box | None = None
@@ -91,7 +92,7 @@ class _Placer:
             self._place(item)
         for i, (a, b) in enumerate(self.build.mates):
             self._declare(a, b, ("mates", i))
-        self.mates += implied_mates(list(self.pieces.values()), self.mates)
+        self.mates += implied_mates(list(self.pieces.values()), self.mates, self.lifted)
 
     def _place(self, first: Entry | StackEntries) -> None:
         """Place an entry or a stack once, what it stands on first: a pile may be as high as a build has parts."""
@@ -148,8 +149,8 @@ class _Placer:
             if words.at is not None:
                 pose = self._slid_on_wall(entry, words.at, frame, target, pose)
             self._add(self._piece(entry, name, pose), entry.path)
-            if not words.lift:
-                self.mates.append(Mate(name, own.name, to.name, frame.name, words.contact))
+            mate = Mate(name, own.name, to.name, frame.name, words.contact)
+            (self.lifted if words.lift else self.mates).append(mate)
 
     def _piece(self, entry: Entry, name: str, pose: Pose, assembly: str = "parts") -> Piece:
         outside = bool(getattr(entry.words, "outside", False))

@@ -100,6 +100,11 @@ def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
     return out
 
 
+def wanted_between(gaps: Gaps, a: Piece, b: Piece) -> float:
+    """mm wanted between two pieces, as the check has it."""
+    return float(_wanted(gaps, [a, b])[0, 1])
+
+
 def _by_boxes(checker: Checker, a: NDArray[np.int64], b: NDArray[np.int64]) -> list[tuple[float, BodyPair]]:
     """The body pairs of two pieces with the distance of their boxes, nearest first."""
     i, j = np.repeat(a, len(b)), np.tile(b, len(a))
