@@ -30,6 +30,7 @@ from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Box, Mark, Part
 from elbowroom.parts.catalogue import sizes
 
+MOST_PARTS = 800  # every two of them are one finding at least; bound by choice, ten times a full tower
 CUSTOM = "custom"  # the size that starts from the family's defaults
 _M = TypeVar("_M", bound=BaseModel)
 
@@ -98,6 +99,7 @@ class _Loader:
         values = self.document.values
         if isinstance(values, dict) and not any(values.get(k) for k in ("case", "stacks", "parts", "make")):
             self._add((), "the build has no parts: nothing under case, stacks, parts or make")
+        self._bounded(values)
         spec = self._model(BuildSpec, values, ())
         if spec is None:  # still look inside, so that all problems come out in one run
             self._salvage(values)
@@ -123,6 +125,19 @@ class _Loader:
             printer=spec.printer,
             cut=tuple(spec.cut),
         )
+
+    def _bounded(self, values: Any) -> None:
+        """Stop at more parts than are judged, before any of them is read."""
+        parts, stacks = (values.get(k) if isinstance(values, dict) else None for k in ("parts", "stacks"))
+        sides = (
+            [s.get(side) for s in stacks.values() if isinstance(s, dict) for side in ("layers", "outside")]
+            if (isinstance(stacks, dict))
+            else []
+        )
+        count = sum(len(v) for v in (parts, *sides) if isinstance(v, dict | list))
+        if count > MOST_PARTS:
+            where: Path = ("parts",) if isinstance(parts, dict) and parts else ("stacks",)
+            raise BuildError([self.document.problem(where, f"{count} parts; more than {MOST_PARTS} are not judged")])
 
     def _salvage(self, values: dict[str, Any]) -> None:
         if isinstance(case := values.get("case"), dict):

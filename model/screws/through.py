@@ -35,15 +35,14 @@ def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: 
             continue
         back = inverse(solid.pose)
         start, way = apply(back, point), turn(back, along)
-        corners = solid.mesh.vertices[solid.mesh.triangles]
-        # Only triangles near the axis, as seen along it, can be met.
-        across = corners - start - ((corners - start) @ way)[..., None] * way
-        corners = corners[_spans(across, reach)]
-        if not len(corners):
-            continue
         side = np.cross(way, [1.0, 0.0, 0.0] if abs(way[0]) < 0.9 else [0.0, 1.0, 0.0])
         side /= np.linalg.norm(side)
         up = np.cross(way, side)
+        # Only triangles near the axis, as seen along it, can be met.
+        seen = (solid.mesh.vertices - start) @ np.stack([side, up], axis=1)
+        corners = solid.mesh.vertices[solid.mesh.triangles[_spans(seen, solid.mesh.triangles, reach)]]
+        if not len(corners):
+            continue
         for k in range(RAYS):
             a = 2 * np.pi * (k + 0.37) / RAYS
             origin = start + reach * (np.cos(a) * side + np.sin(a) * up)
@@ -57,10 +56,13 @@ def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: 
     return min(found) if found else None
 
 
-def _spans(across: NDArray[np.float64], reach: float) -> NDArray[np.bool_]:
-    """Triangles whose box, seen along the axis, comes within reach of it."""
-    lo, hi = across.min(axis=1), across.max(axis=1)
-    near: NDArray[np.bool_] = np.all((lo <= reach) & (hi >= -reach), axis=1)
+def _spans(seen: NDArray[np.float64], triangles: NDArray[np.int32], reach: float) -> NDArray[np.bool_]:
+    """Triangles whose box, seen along the axis (vertices in two coordinates about it), comes within reach of it."""
+    near = np.ones(len(triangles), dtype=bool)
+    for beyond in (seen > reach, seen < -reach):  # all three corners on the far side of one edge of the square
+        for axis in range(2):
+            far = beyond[:, axis][triangles]
+            near &= ~(far[:, 0] & far[:, 1] & far[:, 2])
     return near
 
 
