@@ -148,7 +148,8 @@ def _outward(vertices: Vertices, triangles: Triangles) -> Vertices:
 
     def unit(v: Vertices) -> Vertices:
         length = np.linalg.norm(v, axis=1, keepdims=True)
-        return np.divide(v, length, out=np.full_like(v, 0.6), where=length > 1e-9)
+        out: Vertices = np.divide(v, length, out=np.full_like(v, 0.6), where=length > 1e-9)
+        return out
 
     corners = vertices[triangles]
     flat = unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
