@@ -28,6 +28,7 @@ def drawn(part, tmp_path):
 
 
 def test_a_drawing_that_ends_its_process_leaves_a_box_with_the_reason(foreign, tmp_path, monkeypatch):
+    foreign.box()  # its file is read in time
     monkeypatch.setattr(child, "FOREIGN", child.Limits(cpu=60, clock=0.2, memory=child.MEGABYTE))
     mesh = drawn(foreign, tmp_path).meshes["lid"]
     assert "it took more than 0.2 s" in mesh.fault
