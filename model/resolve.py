@@ -35,6 +35,7 @@ from elbowroom.parts.catalogue import sizes
 KINDS = (".step", ".stp", ".stl")
 LONGEST_NAME = 255  # bytes of a file's name on common systems; mark M
 MOST_LOOKED_AT = 2000  # files of a folder that are looked at for one like a name that is not there
+MOST_PARTS = 800  # every two of them are one finding at least; bound by choice, ten times a full tower
 CUSTOM = "custom"  # the size that starts from the family's defaults
 _M = TypeVar("_M", bound=BaseModel)
 
@@ -104,6 +105,7 @@ class _Loader:
         values = self.document.values
         if isinstance(values, dict) and not any(values.get(k) for k in ("case", "stacks", "parts", "make")):
             self._add((), "the build has no parts: nothing under case, stacks, parts or make")
+        self._bounded(values)
         spec = self._model(BuildSpec, values, ())
         if spec is None:  # still look inside, so that all problems come out in one run
             self._salvage(values)
@@ -129,6 +131,19 @@ class _Loader:
             printer=spec.printer,
             cut=tuple(spec.cut),
         )
+
+    def _bounded(self, values: Any) -> None:
+        """Stop at more parts than are judged, before any of them is read."""
+        parts, stacks = (values.get(k) if isinstance(values, dict) else None for k in ("parts", "stacks"))
+        sides = (
+            [s.get(side) for s in stacks.values() if isinstance(s, dict) for side in ("layers", "outside")]
+            if (isinstance(stacks, dict))
+            else []
+        )
+        count = sum(len(v) for v in (parts, *sides) if isinstance(v, dict | list))
+        if count > MOST_PARTS:
+            where: Path = ("parts",) if isinstance(parts, dict) and parts else ("stacks",)
+            raise BuildError([self.document.problem(where, f"{count} parts; more than {MOST_PARTS} are not judged")])
 
     def _salvage(self, values: dict[str, Any]) -> None:
         if isinstance(case := values.get("case"), dict):

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.BRepTools import BRepTools
@@ -26,7 +27,8 @@ from OCP.GeomAbs import (
     GeomAbs_Torus,
 )
 from OCP.GProp import GProp_GProps
-from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED
+from OCP.IMeshTools import IMeshTools_MeshAlgoType, IMeshTools_Parameters
+from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED, TopAbs_SOLID
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
@@ -41,6 +43,11 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 _TRIES = 4  # each doubles the fineness asked for
+# Where a mesh does not close: other fineness, and the kernel's other algorithm, which fail on other shapes.
+_OTHER_WAYS = ((1.0, True), (1.37, False), (2.0, False), (2.0, True), (4.0, False))
+_CROWDED = (
+    300  # outlines of one face above which the kernel's other algorithm is asked: ten times faster there (measured)
+)
 
 
 def tessellate(solid: TopoDS_Shape, finer: float = 1.0) -> Mesh:
@@ -54,12 +61,30 @@ def tessellate(solid: TopoDS_Shape, finer: float = 1.0) -> Mesh:
         if mesh.bound <= CHORD_SAFETY * CHORD_MM / finer:
             break
         asked *= 2.0
+    if mesh.fault is not None and BRepCheck_Analyzer(solid).IsValid() and solid.ShapeType() == TopAbs_SOLID:
+        for more, other in _OTHER_WAYS:
+            found = _meshed(solid, finer * more, other)
+            if found.fault is None and found.bound <= CHORD_SAFETY * CHORD_MM / finer:
+                return found
     return mesh
 
 
-def _meshed(solid: TopoDS_Shape, finer: float) -> Mesh:
+def _crowded(solid: TopoDS_Shape) -> bool:
+    explorer = TopExp_Explorer(solid, TopAbs_FACE)
+    while explorer.More():
+        if explorer.Current().NbChildren() > _CROWDED:
+            return True
+        explorer.Next()
+    return False
+
+
+def _meshed(solid: TopoDS_Shape, finer: float, other: bool = False) -> Mesh:
     BRepTools.Clean_s(solid)  # meshes stick to shapes, and a coarse one would be taken for a fine one
-    BRepMesh_IncrementalMesh(solid, CHORD_MM / finer, False, ANGLE_RAD / finer**0.5, False)
+    asked = IMeshTools_Parameters()
+    asked.Deflection, asked.Angle = CHORD_MM / finer, ANGLE_RAD / finer**0.5
+    if other or _crowded(solid):
+        asked.MeshAlgo = IMeshTools_MeshAlgoType.IMeshTools_MeshAlgoType_Delabella
+    BRepMesh_IncrementalMesh(solid, asked)
     points: list[Array] = []
     triangles: list[NDArray[np.int32]] = []
     faces: list[NDArray[np.int32]] = []

@@ -42,9 +42,8 @@ class Limits:
     memory: int
 
 
-# For the files of others. Bound by choice: the largest assemblies tried (100 MB of text) read in half of the time, and
-# a computer that runs two of them at once has as much memory.
-FOREIGN = Limits(cpu=60, clock=150.0, memory=2048 * MEGABYTE)
+# For the files of others. Bound by choice, so that a process with its libraries stays under 2 GB.
+FOREIGN = Limits(cpu=60, clock=150.0, memory=1400 * MEGABYTE)
 
 
 def start(module: str, function: str, arguments: Sequence[str] = ()) -> subprocess.Popen[bytes]:

@@ -70,7 +70,7 @@ class ImportedPart(Part):
     )  # fmt: skip
     material: Material = dim("plastic", "What it is made of", source=_PRACTICE, mark="P")
     ports: tuple[SpacePort, ...] = dim((), "Threaded ports of the shape", source=_USER, mark="V", max_length=64)
-    holes: tuple[SpaceHole, ...] = dim((), "Holes of the shape", source=_USER, mark="V", max_length=2000)
+    holes: tuple[SpaceHole, ...] = dim((), "Holes of the shape", source=_USER, mark="V", max_length=600)
     faces: tuple[SpaceFace, ...] = dim(
         (), "Flat faces that others may be brought to", source=_USER, mark="V", max_length=64
     )

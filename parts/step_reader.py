@@ -124,7 +124,9 @@ def _bodies(leaves: list[tuple[Any, str | None]]) -> tuple[list[_Found], Census]
     from OCP.TopLoc import TopLoc_Location
     from OCP.TopTools import TopTools_IndexedMapOfShape
 
-    counts, bodies = Census(), []
+    counts = Census()
+    bodies: list[_Found] = []
+    left: list[_Found] = []  # surfaces that close nothing by themselves
     known: dict[Any, Any] = {kind: TopTools_IndexedMapOfShape() for kind in (TopAbs_SOLID, TopAbs_SHELL)}
     for shape, name in leaves:
         solids = _within(shape, TopAbs_SOLID, TopAbs_SHAPE)
@@ -148,10 +150,16 @@ def _bodies(leaves: list[tuple[Any, str | None]]) -> tuple[list[_Found], Census]
         for sewn, closed in _sewn([*open_, *faces]):
             if closed:
                 counts.closed += 1
+                bodies.append(_Found(sewn, name))
             else:
-                counts.open += 1
-            said = None if closed else f"what {_shell(name)} encloses cannot be told: it is not closed"
-            bodies.append(_Found(sewn, name, said))
+                left.append(_Found(sewn, name, f"what {_shell(name)} encloses cannot be told: it is not closed"))
+    together = _sewn([f.shape for f in left]) if len(left) > 1 else []
+    if together and all(closed for _, closed in together):  # faces of one body, each a product of its own
+        counts.closed += len(together)
+        left = [_Found(made, None) for made, _ in together]
+    else:
+        counts.open += len(left)
+    bodies += left
     counts.products, counts.shells = (known[k].Extent() for k in (TopAbs_SOLID, TopAbs_SHELL))
     return bodies, counts
 

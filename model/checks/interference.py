@@ -22,11 +22,12 @@ from elbowroom.model.judged import Judged
 from elbowroom.model.layout import Gaps, Piece
 from elbowroom.model.meshes import mesh_volume
 from elbowroom.model.pairs import Checker, Progress, box_gap
-from elbowroom.model.scene import Scene
+from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
 
 BodyPair = tuple[int, int]
 SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)
+MOST_NEAR = 50_000  # pairs of pieces that are judged, some 20 s of work; a full tower has about a tenth. By choice
 WHOLLY = 1 - 1e-3  # share of a body's volume from which it is said to lie wholly inside: meshes agree to that
 
 
@@ -50,6 +51,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     near = (apart <= np.maximum(wanted, HORIZON_MM)) | faulty[i] | faulty[j]
     assumed = [assumed_by(p) for p in pieces]
 
+    near, left_out = _bounded(near, apart)
     candidates = {int(k): _by_boxes(checker, own[i[k]], own[j[k]]) for k in np.flatnonzero(near)}
     checker.prefetch(
         [
@@ -64,7 +66,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     spoken: dict[str, Finding] = {}  # of a small piece, the nearest of what is clear of it
     for k in range(len(i)):
         a, b = pieces[i[k]], pieces[j[k]]
-        if k not in candidates and (a.part.small or b.part.small):
+        if k in left_out or (k not in candidates and (a.part.small or b.part.small)):
             continue  # what a screw holds is nearer, and speaks for what is clear of it
         basis = assumed[i[k]] + assumed[j[k]]
         if k in candidates:
@@ -78,7 +80,30 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
         for f in new:
             if f.verdict == "clear":
                 spoken.update({n: f for n in small if n not in spoken or _nearer(f, spoken[n])})
+    if left_out:
+        found.append(
+            _too_many(int(near.sum()), len(left_out), [pieces[n] for n in (i[min(left_out)], j[min(left_out)])])
+        )
     return found + list({f.id: f for f in spoken.values()}.values())
+
+
+def _bounded(near: NDArray[np.bool_], apart: NDArray[np.float64]) -> tuple[NDArray[np.bool_], set[int]]:
+    """The pairs to judge, the nearest of them if there are too many, and those that are left out."""
+    found = np.flatnonzero(near)
+    if len(found) <= MOST_NEAR:
+        return near, set()
+    order = found[np.argsort(apart[found], kind="stable")]
+    kept = np.zeros(len(near), dtype=bool)
+    kept[order[:MOST_NEAR]] = True
+    return kept, {int(k) for k in order[MOST_NEAR:]}
+
+
+def _too_many(judged: int, left: int, first: list[Piece]) -> Finding:
+    text = (
+        f"{judged + left} pairs of parts stand within reach of each other, more than the {MOST_NEAR} that are judged; "
+        f"{left} are not, {first[0].name} and {first[1].name} among them: judge the build in parts, or move them apart"
+    )
+    return Finding("interference", "unknown", (first[0].name, first[1].name), text)
 
 
 def _nearer(one: Finding, other: Finding) -> bool:
@@ -170,6 +195,16 @@ def _names(checker: Checker, pair: BodyPair) -> tuple[str, str]:
     return checker.scene.solids[pair[0]].name, checker.scene.solids[pair[1]].name
 
 
+def _volume(checker: Checker, solid: Solid) -> float:
+    """The volume of a body's mesh, mm3; worked out once for all that look the same."""
+    key = (solid.shape.key, solid.body.name)
+    found: float | None = checker.store.recall("mesh volume", key)
+    if found is None:
+        found = mesh_volume(solid.mesh.vertices, solid.mesh.triangles)
+        checker.store.remember("mesh volume", key, found)
+    return found
+
+
 def _finding(
     checker: Checker, a: Piece, b: Piece, pair: BodyPair, judged: Judged, wanted: float, mated: bool, assumed: Any
 ) -> Finding | None:
@@ -185,7 +220,7 @@ def _finding(
         text = f"{one} and {other} overlap by {tenths(judged.depth)}"
         # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
         both = [checker.scene.solids[k] for k in pair]
-        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * mesh_volume(s.mesh.vertices, s.mesh.triangles)]
+        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * _volume(checker, s)]
         if whole:
             text += f"; {whole[0]} lies wholly inside"
         extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))

@@ -32,6 +32,8 @@ def write(drawing: Drawing) -> bytes:
     """The drawing as the bytes of a DXF file."""
     import ezdxf
 
+    ezdxf.options.reset()  # it reads an `ezdxf.ini` from the current folder, which may be someone else's
+
     # The library stamps files with time and random marks unless told not to, and only by this switch.
     kept = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True
