@@ -101,6 +101,7 @@ class _Claim:
         z, to_z = self.pose[:3, 2], -self.to_pose[:3, 2]
         self.angle = math.degrees(math.atan2(float(np.linalg.norm(np.cross(z, to_z))), float(z @ to_z)))
         self.offset = float((self.pose[:3, 3] - self.to_pose[:3, 3]) @ self.to_pose[:3, 2])
+        self.ends = ((one.name, mate.frame), (other.name, mate.to_frame))
         self.names = f"{one.name}/{mate.frame} and {other.name}/{mate.to_frame}"
 
     def fail(self, why: str, measured: float | None, unit: str, required: float, area: float | None = None) -> Finding:
@@ -125,7 +126,7 @@ class _Claim:
             low=measured, high=measured, where=where,
             basis=Basis(method, bound, assumed_by(self.one) + assumed_by(self.other)),
             extra=() if area is None else (("contact_mm2", area),),
-            place=f"{self.mate.frame}-{self.mate.to_frame}",
+            place="-".join(f for _, f in sorted(self.ends)),
         )  # fmt: skip
 
 
