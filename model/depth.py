@@ -19,7 +19,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.narrow import arrays_of
 from elbowroom.model.thickness import Solid, at_triangles, core, widest
 from elbowroom.model.tolerances import CONTACT_MM, CONVEX_REL, DIRECTION_STEPS, MAX_DIRECTIONS
 

@@ -18,7 +18,16 @@ from elbowroom.model.exact import ExactPair
 from elbowroom.model.judged import Judged, Method, Point
 from elbowroom.model.narrow import Kernel
 from elbowroom.model.posed_pair import PosedPair
-from elbowroom.model.tolerances import CONTACT_MM, CURVE_FAULT_MM, EXACT_MM, FINER, NEAR_MM, SHALLOW, SHARPER, VOLUME_REL
+from elbowroom.model.tolerances import (
+    CONTACT_MM,
+    CURVE_FAULT_MM,
+    EXACT_MM,
+    FINER,
+    NEAR_MM,
+    SHALLOW,
+    SHARPER,
+    VOLUME_REL,
+)
 
 Array = NDArray[np.float64]
 

@@ -34,7 +34,9 @@ WORKERS = 2  # the build machine's cores; each costs the kernel's import (3 s), 
 POOL_FROM = 3  # fewer missing shapes than this are drawn in this process: starting workers would cost as much
 POOL_FROM_LOADED = 24  # the same where this process has the kernel loaded already, and workers have not
 _LIBRARIES = ("cadquery", "cadquery-ocp", "numpy")
-_DRAWN_HERE = ("narrow.py", "drawing.py", "tessellate.py", "enclosure.py", "meshes.py")
+_DRAWN_HERE = (
+    "narrow.py", "drawing.py", "tessellate.py", "straying.py", "bending.py", "enclosure.py", "meshes.py",
+)  # fmt: skip
 
 
 class CannotDraw(InputError):

@@ -3,8 +3,9 @@
 Owns the verdict on every declared contact. Frames of faces, walls and openings claim contact: their planes must be
 opposed and coincide, and flat faces of the bodies named by the frames must lie on each other there over some area,
 which is that of what both cover in the plane. Faces that meet excuse nothing beside them: where the bodies run into
-each other anywhere, the mate fails. A curved face that comes near the plane is no area of contact. Frames of slots, sockets, ports, exits and axes claim alignment only: a card has play in
-its slot and a thread in its port, so origins must coincide and axes be opposed, and no face need meet.
+each other anywhere, the mate fails. A curved face that comes near the plane is no area of contact. Frames of
+slots, sockets, ports, exits and axes claim alignment only: a card has play in its slot and a thread
+in its port, so origins must coincide and axes be opposed, and no face need meet.
 """
 
 from __future__ import annotations
