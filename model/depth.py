@@ -91,8 +91,9 @@ def _piece(piece: Any, slack: float, bound: float) -> Depth | None:
     left = core(own, slack)
     if left is None or core(own, slack, full=True) is None:
         return replace(width, depth=min(width.depth, slack), low=0.0, high=slack, inner=())
-    found = [_place(Solid(p), slack, bound) for p in left.decompose()]
-    found = sorted((d for d in found if d is not None), key=lambda d: (d.depth, d.high), reverse=True)
+    places = (_place(Solid(p), slack, bound) for p in left.decompose())
+    found: list[Depth] = [d for d in places if d is not None]
+    found.sort(key=lambda d: (d.depth, d.high), reverse=True)
     if not found:
         return replace(width, depth=slack, low=0.0, high=_CORE_MORE * slack, inner=())
     # A ball is wider than what the core keeps of it by the core's step; so is a convex place, but for its corners.

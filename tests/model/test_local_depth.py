@@ -177,7 +177,8 @@ def test_a_pin_of_a_drawn_part_goes_through_a_sheet(
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     radii=st.tuples(st.floats(1, 25), st.floats(1, 25)), tilt=st.sampled_from([0.0, 0.01, 0.15, 1.0]),
-    over=st.floats(math.log10(3e-4), -2).map(lambda e: 10**e), clock=st.floats(0, 360), sign=st.sampled_from([-1, 1, 1]),
+    over=st.floats(math.log10(3e-4), -2).map(lambda e: 10**e), clock=st.floats(0, 360),
+    sign=st.sampled_from([-1, 1, 1]),
 )  # fmt: skip
 def test_near_parallel_cylinders_overlap_by_what_their_axes_say(
     store: Store, radii: tuple[float, float], tilt: float, over: float, clock: float, sign: int
