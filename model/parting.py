@@ -2,8 +2,8 @@
 
 Owns the sound lower bound of a pair's gap. Two enclosures with a plane between them hold surfaces at least as far apart
 as the enclosures' extents along the plane's normal; and what stays within a round face all round stays off it by what
-it has left. Every triangle pair near enough to matter is given such a plane; the least of these gaps is a lower bound for
-the solids, with no regard to the chord error where faces are flat or round, or touch a tangent plane of a sphere or
+it has left. Every triangle pair near enough to matter is given such a plane; the least of these gaps is a lower bound
+for the solids, with no regard to the chord error where faces are flat or round, or touch a tangent plane of a sphere or
 torus.
 """
 
