@@ -19,14 +19,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.narrow import arrays_of
-from elbowroom.model.thickness import Solid, core, widest
+from elbowroom.model.thickness import Solid, at_triangles, core, widest
 from elbowroom.model.tolerances import CONTACT_MM, CONVEX_REL, DIRECTION_STEPS, MAX_DIRECTIONS
 
 Array = NDArray[np.float64]
 _EDGES = 40  # edge directions combined for common normals: 780 pairs
 _CORE_MORE = 3**0.5  # a convex place is wider than its core by no more than so many widths of the core's step
 _DENT = 0.02  # share of a piece's width up to which facets may dent it: then its width is off by some 5 % at most
+_COMPACT = 0.5  # a piece whose widest ball is this part of its hull's width is no film with something on it
 _MOST_INNER = 64  # points kept of an overlap
 
 
@@ -85,37 +85,42 @@ def _piece(piece: Any, slack: float, bound: float) -> Depth | None:
     width = _width(own)
     if width.depth <= slack or _convex(own, min(bound, _DENT * width.depth)):
         return width
+    balls = at_triangles(own, width.depth)
+    if balls and 2 * balls[0][0] >= _COMPACT * width.depth:  # no film: it is about as thick as its hull
+        return _place(own, slack, bound)
     left = core(own, slack)
-    if left is None:
+    if left is None or core(own, slack, full=True) is None:
         return replace(width, depth=min(width.depth, slack), low=0.0, high=slack, inner=())
-    thick = [Solid(p) for p in left.decompose()]
-    thick = [t for t in thick if len(t.triangles) >= 4]
-    if thick and all(_convex(t, slack) for t in thick):
-        found = [_width(t) for t in thick]
-        deepest = max(found, key=lambda d: d.depth)
-        if deepest.depth > slack:
-            more = _CORE_MORE * slack
-            low, high = deepest.depth, min(deepest.depth + 2 * more, width.depth)
-            points = tuple(p for d in sorted(found, key=lambda d: -d.depth) for p in d.inner[:4])
-            return replace(deepest, depth=min(low + slack, high), low=low, high=max(low, high), inner=points)
+    places = (_place(Solid(p), slack, bound) for p in left.decompose())
+    found: list[Depth] = [d for d in places if d is not None]
+    found.sort(key=lambda d: (d.depth, d.high), reverse=True)
+    if not found:
+        return replace(width, depth=slack, low=0.0, high=_CORE_MORE * slack, inner=())
+    # A ball is wider than what the core keeps of it by the core's step; so is a convex place, but for its corners.
+    high = min(max(d.high for d in found) + 2 * _CORE_MORE * slack, width.depth)
+    inner = tuple(p for d in found for p in d.inner[:4])
+    best = found[0]
+    return replace(best, depth=min(best.depth + slack, high), high=max(high, best.low), inner=inner)
+
+
+def _place(own: Solid, slack: float, bound: float) -> Depth | None:
+    """One place that is thicker than a film: its width where it is convex, else the widest ball in it."""
+    if len(own.triangles) < 4:
+        return None
+    width = _width(own)
+    if _convex(own, max(slack, min(bound, _DENT * width.depth))):
+        return width
     balls, high = widest(own, slack, width.depth)
-    inner = tuple(b[1] for b in balls)
+    middle = own.vertices.mean(axis=0)
     if not balls:
-        return replace(width, depth=min(slack, high), low=0.0, high=high, inner=(left_middle(left),))
+        return replace(width, depth=0.0, low=0.0, high=high, inner=(middle,))
     radius, at = balls[0]
     _, on = own.surface.nearest(at)
     out = (on - at) / max(radius, 1e-300)
-    more_inner = tuple(t.vertices.mean(axis=0) for t in thick)
     return replace(
         width, depth=2 * radius, low=2 * radius, high=high, point_a=at + radius * out, point_b=at - radius * out,
-        inner=(*inner, *more_inner),
+        inner=tuple(b[1] for b in balls),
     )  # fmt: skip
-
-
-def left_middle(left: Any) -> Array:
-    """The middle of what is left of a piece."""
-    out: Array = arrays_of(left)[0].mean(axis=0)
-    return out
 
 
 def _convex(own: Solid, slack: float) -> bool:

@@ -21,6 +21,7 @@ Question = Literal[
 
 FAILING: frozenset[str] = frozenset({"clash", "touch", "tight", "fail"})
 UNDECIDED: frozenset[str] = frozenset({"unknown"})
+_EITHER_WAY: frozenset[str] = frozenset({"interference", "clearance", "mate"})  # questions about two as equals
 _ORDER = {v: i for i, v in enumerate(("clash", "fail", "unknown", "touch", "tight", "caution", "clear", "pass"))}
 
 Point = tuple[float, float, float]
@@ -65,8 +66,9 @@ class Finding:
 
     @property
     def id(self) -> str:
-        """Stable id: the question and the names it is about."""
-        names = "~".join(self.bodies or self.parts)
+        """Stable id: the question and the names it is about, of pairs in their order by name and not by the file's."""
+        own = self.bodies or self.parts
+        names = "~".join(sorted(own) if self.question in _EITHER_WAY else own)
         return f"{self.question}:{names}" + (f":{self.place}" if self.place else "")
 
     @property

@@ -34,7 +34,7 @@ Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical or
 Progress = Callable[[int, int, str], None]  # done, total, what
 _JUDGED_BY = (
     "pairs.py", "judge.py", "judged.py", "posed_pair.py", "narrow.py", "exact.py", "depth.py", "thickness.py",
-    "enclosure.py", "facing.py", "meshes.py", "tolerances.py",
+    "enclosure.py", "parting.py", "facing.py", "meshes.py", "tolerances.py",
 )  # fmt: skip
 
 

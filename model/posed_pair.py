@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.depth import Depth, depth_of
-from elbowroom.model.enclosure import FLAT, flat_gaps, pair_gaps
+from elbowroom.model.enclosure import FLAT
 from elbowroom.model.facing import facing_point
 from elbowroom.model.meshes import Surface
 from elbowroom.model.narrow import ClosePairs, Kernel, Nearest, close_pairs, common, held, nearest
+from elbowroom.model.parting import flat_gaps, pair_gaps
 from elbowroom.model.tolerances import CONTACT_MM, SOME_CLOSE_PAIRS
 
 Array = NDArray[np.float64]

@@ -48,7 +48,9 @@ POOL_FROM_LOADED = 24  # the same where this process has the kernel loaded alrea
 # A part of the catalogue with its dimensions: seconds at most. The bound is for the kernel that never comes back.
 OWN = child.Limits(cpu=600, clock=600.0, memory=0)
 _LIBRARIES = ("cadquery", "cadquery-ocp", "numpy")
-_DRAWN_HERE = ("narrow.py", "drawing.py", "tessellate.py", "enclosure.py", "meshes.py")
+_DRAWN_HERE = (
+    "narrow.py", "drawing.py", "tessellate.py", "straying.py", "bending.py", "enclosure.py", "meshes.py",
+)  # fmt: skip
 
 
 class CannotDraw(InputError):

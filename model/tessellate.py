@@ -34,8 +34,9 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 
 from elbowroom.model.enclosure import CURVED, FLAT, ROUND, SURFACE_COLUMNS, round_sagitta
-from elbowroom.model.meshes import Surface, fault_of, mesh_volume, welded
+from elbowroom.model.meshes import fault_of, mesh_volume, welded
 from elbowroom.model.scene import Mesh
+from elbowroom.model.straying import edges_stray, strayed
 from elbowroom.model.tolerances import ANGLE_RAD, CHORD_MM, CHORD_SAFETY
 
 if TYPE_CHECKING:
@@ -145,7 +146,7 @@ def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | 
             return nodes, tris, row, sagitta
     row[0] = CURVED
     row[1:9] = _whole_row(surface, kind)
-    row[9] = max(_strayed(surface, mesh, nodes, tris), CHORD_SAFETY * _edges_stray(face, mesh, place))
+    row[9] = max(strayed(surface, mesh, nodes, tris), edges_stray(face, mesh, place))
     return nodes, tris, row, float(row[9])
 
 
@@ -188,54 +189,3 @@ def _plain_edges(face: TopoDS_Face) -> bool:
         if BRepAdaptor_Curve(edge).GetType() not in (GeomAbs_Line, GeomAbs_Circle):
             return False
     return True
-
-
-def _strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray[np.int32]) -> float:
-    """Bound on the distance between mesh and surface, mm.
-
-    Of a sphere it is exact. Else it is sampled at the triangles' centres and mid-sides, and widened; on a torus by its
-    own formula, on others by equal parameters, which lie no nearer than the surface does.
-    """
-    corners = nodes[tris]
-    weights = np.array([[1, 1, 1], [1.5, 1.5, 0], [0, 1.5, 1.5], [1.5, 0, 1.5]]) / 3.0
-    on_mesh = np.einsum("wk,tkc->twc", weights, corners).reshape(-1, 3)
-    kind = surface.GetType()
-    if kind == GeomAbs_Sphere:
-        sphere = surface.Sphere()
-        return float(sphere.Radius()) - Surface(corners).nearest(np.array(_xyz(sphere.Location())))[0]
-    if kind == GeomAbs_Torus:
-        torus = surface.Torus()
-        off = on_mesh - _xyz(torus.Axis().Location())
-        height = off @ np.array(_xyz(torus.Axis().Direction()))
-        out = np.sqrt(np.maximum(np.einsum("ij,ij->i", off, off) - height**2, 0.0))
-        return CHORD_SAFETY * float(np.abs(np.hypot(out - torus.MajorRadius(), height) - torus.MinorRadius()).max())
-    if not mesh.HasUVNodes():
-        return float("inf")
-    uv = np.array([[p.X(), p.Y()] for p in (mesh.UVNode(i) for i in range(1, mesh.NbNodes() + 1))])
-    on_uv = np.einsum("wk,tkc->twc", weights, uv[tris]).reshape(-1, 2)
-    true = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
-    return CHORD_SAFETY * float(np.linalg.norm(true - on_mesh, axis=1).max())
-
-
-def _edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
-    """Greatest distance between the face's curved edges and their chords, sampled at mid-chord, mm."""
-    worst = 0.0
-    explorer = TopExp_Explorer(face, TopAbs_EDGE)
-    while explorer.More():
-        edge = TopoDS.Edge_s(explorer.Current())
-        explorer.Next()
-        if BRep_Tool.Degenerated_s(edge):
-            continue
-        chords = BRep_Tool.PolygonOnTriangulation_s(edge, mesh, place)
-        curve = BRepAdaptor_Curve(edge)
-        if chords is None or not chords.HasParameters() or curve.GetType() == GeomAbs_Line:
-            continue
-        t = np.array([chords.Parameter(i) for i in range(1, chords.NbNodes() + 1)])
-        ends = np.array([_xyz(curve.Value(float(s))) for s in t])
-        middle = np.array([_xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
-        along = ends[1:] - ends[:-1]
-        off = middle - ends[:-1]
-        length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-30)
-        off -= along * np.clip(np.einsum("ij,ij->i", off, along) / length2, 0, 1)[:, None]
-        worst = max(worst, float(np.linalg.norm(off, axis=1).max(initial=0.0)))
-    return worst

@@ -26,9 +26,10 @@ _SHRINKS = 20  # steps in which a ball shrinks to its place; it converges in few
 _FITS = 0.999  # a ball that reaches this part of its radius fits: its radius is measured in the end anyway
 _PARTS = 64  # pieces of a core that are looked at, largest first
 _CORNERS = 8  # corners of one such piece that are looked at
-_CLIMBS = 3  # best places from which a wider ball is sought close by
-_HALVINGS = 8  # of the step of that search: a step is then 1/256 of the radius
-_ROUNDS = 60  # widths tried at most; each is a tenth wider
+_CLIMBS = 2  # best places from which a wider ball is sought close by
+_HALVINGS = 6  # steps and halvings of the step of that search, which begins with half the radius
+_SOUGHT = 1.5  # growth of the width tried where no ball as wide was found though some is left of the core
+_ROUNDS = 40  # widths tried at most
 
 
 class Solid:
@@ -101,7 +102,7 @@ def widest(solid: Solid, least: float, width: float) -> tuple[list[Ball], float]
     least: mm, diameter below which nobody asks; width: one that is known to be enough. Where no ball as wide as
     `least` is found, the diameter says whether there can be one.
     """
-    balls = _at_triangles(solid, width)
+    balls = at_triangles(solid, width)
     at = max(least, GROWN * 2 * balls[0][0] if balls else 0.0)
     for _ in range(_ROUNDS):
         if at >= width:
@@ -114,11 +115,13 @@ def widest(solid: Solid, least: float, width: float) -> tuple[list[Ball], float]
         wide = 2 * balls[0][0] if balls else 0.0
         if wide < at and core(solid, at, full=True) is None:
             break
-        at = max(GROWN * at, GROWN * wide)
+        at = GROWN * wide if wide >= at else _SOUGHT * at
+    else:
+        at = width
     return balls, max(min(at, width), 2 * balls[0][0] if balls else 0.0)
 
 
-def _at_triangles(solid: Solid, width: float) -> list[Ball]:
+def at_triangles(solid: Solid, width: float) -> list[Ball]:
     """Balls that touch a large triangle each, shrunk until they fit."""
     found = []
     for t in np.argsort(-solid.areas)[:_STARTS]:
@@ -145,11 +148,11 @@ def _at_triangles(solid: Solid, width: float) -> list[Ball]:
 
 
 def _climbed(solid: Solid, ball: Ball) -> Ball:
-    """The widest ball found by small steps from one."""
-    step = ball[0]
+    """The widest ball found by small steps from one; each stays within the last ball, and so within the solid."""
+    step = ball[0] / 2
     for _ in range(_HALVINGS):
-        tries = [solid.ball(ball[1] + s * axis) for axis in solid.frame for s in (step, -step)]
-        best = max(tries, key=lambda b: b[0])
+        tries = [ball[1] + s * axis for axis in solid.frame for s in (step, -step)]
+        best = max(((solid.surface.nearest(p)[0], p) for p in tries), key=lambda b: b[0])
         if best[0] > ball[0]:
             ball = best
         else:

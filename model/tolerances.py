@@ -19,8 +19,8 @@ CHORD_SAFETY = 1.5
 FINER = (8.0, 32.0, 128.0)
 """Steps by which the chord is divided where a verdict hangs on it: 6, 1.6, then 0.4 um, below any workshop's reach."""
 
-SHALLOW = 0.2
-"""Share of an overlap's depth that may hang on the chords before it is measured on finer meshes: told as it is to 20 %,
+SHALLOW = 0.4
+"""Share of an overlap's depth that may hang on the chords before it is measured on finer meshes:
 any depth of which less is sure would be told as much too deep where facets of both bodies add to it."""
 
 SHARPER = FINER[:2]

@@ -37,7 +37,8 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     for k, solid in enumerate(scene.solids):
         if solid.body.keep_out is None:
             bodies[solid.piece.name].append(k)
-    pieces = [p for p in scene.layout.pieces if p.name in bodies]
+    # By name, so that neither an id nor which of two equally near bodies is named depends on the order of the file.
+    pieces = sorted((p for p in scene.layout.pieces if p.name in bodies), key=lambda p: p.name)
     if len(pieces) < 2:
         return []
     own = [np.array(bodies[p.name]) for p in pieces]
