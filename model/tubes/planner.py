@@ -35,7 +35,8 @@ TRIED = 6  # lines of one lattice that are improved, cheapest first
 SLACKS = (1.5, 0.0, 4.0)  # mm of room lattice lines may lack, to be repaired; 1.5 finds the cheapest runs (measured)
 MOST_LOOKS = 12  # lattices swept at the most: some half a second each
 SINGLY = 24  # pairs of turns whose runs of two bends are looked at each for itself, with a few exact tests
-FEW_TESTS = 3
+FEW_TESTS = 6
+HOPE = 1.08  # a line so much dearer than the best is still improved there: improving gains that much (measured)
 ALONE = 8  # pairs of turns that are searched each for itself where all together gave nothing
 SQUARE_PAIRS = 6  # pairs of choices for which square runs are swept
 LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
@@ -152,7 +153,7 @@ def _search(task: Task, thorough: bool, below: float) -> Found | None:
         if len(task.starts[0]) * len(task.ends[0]) > 1:
             # Each pair by itself: among all of them the cheap lines of some would hide the good ones of others.
             for pair in pairs[: SINGLY if math.isinf(below) else SINGLY // 2]:
-                _try(task, best, families.two(task, pair[None]), FEW_TESTS)
+                _try(task, best, families.two(task, pair[None]), FEW_TESTS, HOPE)
         if best.worth(3):
             _try(task, best, families.three(task, pairs), TESTS_A_BATCH if math.isinf(below) else FEW_TESTS)
         if best.worth(3) and best.bends >= 3 and math.isinf(below):
@@ -196,8 +197,8 @@ def _one(side: Side, k: int) -> Side:
     return points[k : k + 1], axes[k : k + 1], which[k : k + 1]
 
 
-def _try(task: Task, best: _Best, lines: Lines, fails: int = TESTS_A_BATCH) -> None:
-    got = task.first_free(lines, best.cost, fails)
+def _try(task: Task, best: _Best, lines: Lines, fails: int = TESTS_A_BATCH, hope: float = 1.0) -> None:
+    got = task.first_free(lines, best.cost * hope, fails)
     if got is not None:
         best.take(got)
         best.take(settle(task, got[1], best.cost))

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import NO_MARGIN, Floats, Rod, Rods
+from elbowroom.model.envelopes import NO_MARGIN, Floats, Margins, Rod, Rods
 from elbowroom.model.freespace import FREE, Space
-from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps
+from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps, rod_mesh
 from elbowroom.model.tubes.lines import Lines, Map, measure
-from elbowroom.model.tubes.rules import End, Reason, Rules, Tried
+from elbowroom.model.tubes.rules import Candidate, End, Reason, Rules, Tried
 from elbowroom.model.tubes.verify import holds
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
@@ -51,6 +51,7 @@ class Task:
         default_factory=list
     )  # room and corners of the lines that came nearest
     tried: set[bytes] = field(default_factory=set)
+    bodies: dict[Candidate, Space] = field(default_factory=dict)  # of turned fittings, as they were asked
     why: tuple[Reason, ...] = ()  # proofs that there is nothing to find
 
     @property
@@ -82,13 +83,20 @@ class Task:
             return False
         bars: Bars = bars_of(run, self.rules.od)
         for end, at in ((self.start, corners[0]), (self.end, corners[-1])):
-            body = next((c.body for c in end.candidates if math.dist(c.point, at) < 1e-6), ())
-            if not body:
+            chosen = next((c for c in end.candidates if math.dist(c.point, at) < 1e-6), None)
+            if chosen is None or not chosen.body:
                 continue
             along = bars.first if end is self.start else bars.last.max(initial=0.0) - bars.last
             far = along >= end.reach + self.rules.end_leg
-            if far.any() and body_gap(bars.rods.take(far), body) < self.rules.clearance.default:
-                return True
+            wanted = self.rules.clearance.default
+            if not far.any() or body_gap(bars.rods.take(far), chosen.body) >= wanted:
+                continue
+            # The quick measure takes the fitting's bars with round ends; they are flat.
+            if chosen not in self.bodies:
+                self.bodies[chosen] = Space([rod_mesh(str(k), r) for k, r in enumerate(chosen.body)])
+            for _, rods in bars.batches(far):
+                if (self.bodies[chosen].met(rods, Margins(wanted)) != FREE).any():
+                    return True
         return False
 
     def first_free(

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from elbowroom.model import pipeline
@@ -77,7 +77,10 @@ def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
 
 
 @pytest.mark.slow
-@settings(max_examples=5, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=5, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck),
+    phases=[Phase.generate],
+)  # fmt: skip
 @given(
     face=st.sampled_from(FACES), other=st.sampled_from(FACES),
     b=st.tuples(st.integers(-60, 60), st.integers(150, 240), st.integers(-60, 80)),
