@@ -91,7 +91,10 @@ def test_a_free_swivel_is_never_worse_than_an_angle_in_its_range(
     wall: tuple[int, int, int], pick: int,
 ) -> None:  # fmt: skip
     folder = tmp_path_factory.mktemp("build")
-    more = "  wall: {box: custom, length: 90, width: 5, height: 90, at: {x: %d, y: %d, z: %d}}" % wall
+    at = dict(zip("xyz", wall, strict=True))
+    more = (
+        f"  wall: {{box: custom, length: 90, width: 5, height: 90, at: {{x: {at['x']}, y: {at['y']}, z: {at['z']}}}}}"
+    )
     words = {"face": face, "other": other, "x": b[0], "y": b[1], "z": b[2], "more": more, "tube": "petg-14"}
     free = cost(laid(folder, SCENE.format(**words, fitting="rotary-90")))
     degrees = free_degrees(folder, SCENE.format(**words, fitting="rotary-90"))
