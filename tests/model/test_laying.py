@@ -195,14 +195,6 @@ def test_ports_and_bends_far_off_are_findings(tmp_path: Path, words: str) -> Non
     assert "m are the most" in finding.text or "cannot be bent" in finding.text
 
 
-def test_a_run_not_found_says_what_was_tried(tmp_path: Path) -> None:
-    shut = "  shut: {box: custom, length: 4, width: 64, height: 64, at: {x: 77, y: -2, z: -2}}"
-    finding = tube_finding(
-        check(tmp_path, x=30, y=90, face="right", more=shut, words=", start: [rotary-90, hard-tube-14]")
-    )
-    assert dict(finding.extra)["outcome"] in {"found", "impossible"} or "tried:" in finding.text
-
-
 def test_a_square_run_is_asked_for_by_a_word_on_the_run_or_the_tube(tmp_path: Path) -> None:
     """Between skew ports the shortest run has legs aslant; a square one has quarter turns alone."""
     shortest = tube_finding(check(tmp_path, x=200, y=90, z=40))
