@@ -119,6 +119,11 @@ class _Router:
             if run is not None:
                 space = space.extended([swept(f"tube of {line.name}", run, rules.od), *_bodies(line, picked)])
         asked = [li for li in lines if not drawn(li)]
+        for line in asked:  # no search is worth its time there
+            spots = [c.point for e in self._ends(line, self._rules(line)) for c in e.candidates]
+            if said := _too_far(spots):
+                out[line.name] = Route(None, said)
+        asked = [li for li in asked if li.name not in out]
         out |= self._planned([self._wanted(line) for line in asked], space)
         again = [li for li in asked if out[li.name].way is None and not out[li.name].impossible and self._tight(li)]
         if again:  # turns that are free but stand nearer to something than wanted: better than no tube
@@ -239,7 +244,7 @@ def _bodies(line: Line, picked: Sequence[Candidate]) -> list[Obstacle]:
 
 def _route(result: Result) -> Route:
     if isinstance(result, Found):
-        if said := _too_far(result.run):
+        if said := _too_far(result.run.points):
             return Route(None, said)
         return Route(_way(result.run, result.start, result.end))
     blockers = dict.fromkeys([n for n, _ in result.blockers] + [o for r in result.reasons for o in r.obstacles])
@@ -247,9 +252,9 @@ def _route(result: Result) -> Route:
     return Route(None, result.text, 0, result.impossible, tuple(blockers), at, asdict(result.tried))
 
 
-def _too_far(run: Run) -> str:
-    """What is wrong with a run that leads out of any room, in words; empty where it does not."""
-    far = max(abs(c) for p in run.points for c in p)
+def _too_far(points: Sequence[Point]) -> str:
+    """What is wrong with a run whose points lie out of any room, in words; empty where none does."""
+    far = max(abs(c) for p in points for c in p)
     if far <= FARTHEST:
         return ""
     return f"it lies up to {far / 1000:.1f} m from the case's corner, {FARTHEST / 1000:g} m are the most"
@@ -263,7 +268,7 @@ def _judged(
         run, picks = drawn_run([e.candidates for e in ends], line.through, line.bends, line.tubing.radius)
     except BendError as e:
         return Route(None, f"as drawn it cannot be bent: {e}", 1), None, ()
-    if said := _too_far(run):
+    if said := _too_far(run.points):
         return Route(None, f"as drawn {said}", 1), None, ()
     broken = verify(run, space, rules, *ends, within=within)
     gap = self_gap(bars_of(run, rules.od), rules.radius)[0]

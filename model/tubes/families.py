@@ -81,7 +81,7 @@ def two(task: Task, pairs: Floats | None = None, most: int = TWO_BENDS) -> Lines
 
 def best_pairs(task: Task, lines: Lines, most: int) -> np.ndarray:
     """The pairs of candidates with the cheapest bendable lines among `lines`, what they lack in room counted dearly,
-    and the best pair of every candidate: (n, 2), at most `most` and as many as there are candidates.
+    and the best pair of every candidate: (n, 2), best first, at most `most` and as many as there are candidates.
     """
     (p, _, _), (q, _, _) = task.starts, task.ends
     if len(p) * len(q) <= most:
@@ -97,7 +97,8 @@ def best_pairs(task: Task, lines: Lines, most: int) -> np.ndarray:
     chosen = set(np.argsort(value, kind="stable")[:most].tolist())
     chosen |= {i * len(q) + int(np.argmin(table[i])) for i in range(len(p))}
     chosen |= {int(np.argmin(table[:, j])) * len(q) + j for j in range(len(q))}
-    return np.stack(np.divmod(np.array(sorted(chosen)), len(q)), axis=1)
+    ranked = np.array(sorted(chosen, key=lambda k: (float(value[k]), k)))
+    return np.stack(np.divmod(ranked, len(q)), axis=1)
 
 
 def three(task: Task, pairs: np.ndarray) -> Lines:

@@ -24,7 +24,7 @@ from elbowroom.model.tubes.lines import Lines, Map
 from elbowroom.model.tubes.reasons import reasons
 from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
 from elbowroom.model.tubes.sweep import Sweep
-from elbowroom.model.tubes.task import EXACT_TESTS, Side, Task, leg_free
+from elbowroom.model.tubes.task import EXACT_TESTS, TESTS_A_BATCH, Side, Task, leg_free
 from elbowroom.model.tubes.verify import verify
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
@@ -34,6 +34,9 @@ LATTICE_BENDS = 6  # bends up to which lattices are swept
 TRIED = 6  # lines of one lattice that are improved, cheapest first
 SLACKS = (1.5, 0.0, 4.0)  # mm of room lattice lines may lack, to be repaired; 1.5 finds the cheapest runs (measured)
 MOST_LOOKS = 12  # lattices swept at the most: some half a second each
+SINGLY = 24  # pairs of turns whose runs of two bends are looked at each for itself, with a few exact tests
+FEW_TESTS = 6
+HOPE = 1.08  # a line so much dearer than the best is still improved there: improving gains that much (measured)
 ALONE = 8  # pairs of turns that are searched each for itself where all together gave nothing
 SQUARE_PAIRS = 6  # pairs of choices for which square runs are swept
 LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
@@ -148,10 +151,12 @@ def _search(task: Task, thorough: bool, below: float) -> Found | None:
         _try(task, best, lines)
         pairs = families.best_pairs(task, lines, families.PAIRS)
         if len(task.starts[0]) * len(task.ends[0]) > 1:
-            _try(task, best, families.two(task, pairs))
+            # Each pair by itself: among all of them the cheap lines of some would hide the good ones of others.
+            for pair in pairs[: SINGLY if math.isinf(below) else SINGLY // 2]:
+                _try(task, best, families.two(task, pair[None]), FEW_TESTS, HOPE)
         if best.worth(3):
-            _try(task, best, families.three(task, pairs))
-        if best.worth(3) and best.bends >= 3:
+            _try(task, best, families.three(task, pairs), TESTS_A_BATCH if math.isinf(below) else FEW_TESTS)
+        if best.worth(3) and best.bends >= 3 and math.isinf(below):
             _try(task, best, families.three_free(task, pairs))
     if math.isinf(below):
         if best.run is None:
@@ -192,8 +197,8 @@ def _one(side: Side, k: int) -> Side:
     return points[k : k + 1], axes[k : k + 1], which[k : k + 1]
 
 
-def _try(task: Task, best: _Best, lines: Lines) -> None:
-    got = task.first_free(lines, best.cost)
+def _try(task: Task, best: _Best, lines: Lines, fails: int = TESTS_A_BATCH, hope: float = 1.0) -> None:
+    got = task.first_free(lines, best.cost * hope, fails)
     if got is not None:
         best.take(got)
         best.take(settle(task, got[1], best.cost))

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from elbowroom.model.directions import named, round_by, toward
 
 UNITS = {
-    "front": (1, 0, 0), "rear": (-1, 0, 0), "tray": (0, 1, 0), "glass": (0, -1, 0), "roof": (0, 0, 1),
-    "floor": (0, 0, -1),
+    "front": (1, 0, 0), "rear": (-1, 0, 0), "tray": (0, 1, 0), "glass": (0, -1, 0),
+    "roof": (0, 0, 1), "floor": (0, 0, -1),
 }  # fmt: skip
 OPPOSED = {"front": "rear", "rear": "front", "tray": "glass", "glass": "tray", "roof": "floor", "floor": "roof"}
 

@@ -44,8 +44,8 @@ def test_ctrl_c_inside_a_library_is_not_blamed_on_the_dimensions():
     fault = ImportError("initialization failed")
     fault.__cause__ = KeyboardInterrupt()
     assert module._stopped(fault)
-    assert drawing.beyond_dimensions(fault)
-    assert not drawing.beyond_dimensions(ValueError("too thin"))
+    assert drawing.of_machine(fault)
+    assert not drawing.of_machine(ValueError("too thin"))
 
 
 def test_a_mesh_that_does_not_close_is_asked_for_in_other_ways(monkeypatch):
