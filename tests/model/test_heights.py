@@ -317,7 +317,7 @@ def test_with_the_room_that_is_missing_a_height_is_found_and_with_less_none() ->
     """The obstacle stands over the heads of the plate's screws, which then decide."""
 
     def before(gap: float) -> str:
-        at = f"{{x: {330 - gap:.4f}, y: 90, z: 190}}"
+        at = f"{{x: {480 - gap:.4f}, y: 140, z: 300}}"
         return f"  before: {{box: custom, length: 300, width: 120, height: 220, at: {at}}}\n"
 
     _, finding, extra = solved(CABLE + before(36))
