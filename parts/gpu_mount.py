@@ -1,8 +1,8 @@
-"""Upright mounts: a bracket that holds a graphics card on its edge, fans or block to the glass, over a ribbon riser.
+"""Upright mounts: a bracket that holds a graphics card on its edge, fans or block to the glass, on the end of a ribbon.
 
-Coordinates are those of the slot the card goes into, so they are the card's own: origin at the riser connector's key
-datum, level with the riser board's top surface; x along the card to its far end, z out of the slot, y toward the card's
-back. Standing in a tower z is up and y toward the tray, the cooler toward the glass. A `stand` rests on the floor or
+Coordinates are those of the slot the card goes into, so they are the card's own: origin at the ribbon connector's key
+datum, level with the ribbon board's top surface; x along the card to its far end, z out of the slot, y toward the
+card's back. Standing in a tower z is up and y toward the tray, the cooler toward the glass. A `stand` rests on the floor or
 the shroud below the card, and the card's bracket is screwed to the case's own upright slots; a `rear` mount replaces
 the rear slot field (`on: case.slots`) or stands beside it (`on: case.beside-slots`) and carries the card's bracket
 itself: the wall is cut open behind it, for the displays' plugs and for the shelf the card's tab is screwed to. The
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 _PRACTICE = "common practice, no source"
 RISER_THICKNESS = 1.6  # mm, circuit board (P)
-RISER_X, RISER_HALF = (-20.0, 85.0), 12.0  # mm: ends of the riser board, and half its width: connector and header (P)
+RISER_X, RISER_HALF = (-20.0, 85.0), 12.0  # mm: ends of the ribbon board, and half its width: connector and header (P)
 GROOVE_X = ((-12.6, -0.75), (0.75, 72.6))  # mm: ends (C) and the rib that keys the card (M)
 GROOVE_FLOOR, GROOVE_WIDTH = 3.0, 1.77  # mm: the card's edge stands 3.4 up; 1.57 and 0.1 of play each side (P)
 RIBBON_THICKNESS = 2.0  # mm: sleeved ribbon (P)
@@ -53,18 +53,18 @@ a rear mount seen from the open side            from inside the case, the card t
  window_   #  cooler toward you                 |      |  []   []   []   |      |
   height   #                                    |      |  []   []   []   |      |
     v      #                                    |      +-----------------+      |
-           #=====================  riser        |      <- window_width ->       |
+           #=====================  ribbon       |      <- window_width ->       |
     below  #                    |               |           (slots: 3)          |
            #               leg  |               |   o                       o   |
           wall                 _|               +-------------------------------+
 
 shift: the plate's middle from its slots' middle. o: its own screws. play: round what goes through the window.
-a stand: rise from its foot to the riser; foot_length along the card, foot_depth across it.
+a stand: rise from its foot to the ribbon board; foot_length along the card, foot_depth across it.
 on: case.slots (in place of the slot field) or case.beside-slots; on: case.rear-wall it needs clock: 90 and an at"""
 
 
 class GpuMount(Part):
-    """An upright mount with its riser."""
+    """An upright (vertical) mount with its riser cable, the ribbon."""
 
     family: ClassVar[str] = "gpu-mount"
     seat: ClassVar[str | None] = "foot"
@@ -75,7 +75,7 @@ class GpuMount(Part):
         mark="P",
     )  # fmt: skip
     rise: Mm = dim(
-        Mm(40), "From the foot of a stand to the riser board's top surface", source=_PRACTICE, mark="P", ge=20, le=300
+        Mm(40), "From the foot of a stand to the ribbon board's top surface", source=_PRACTICE, mark="P", ge=20, le=300
     )
     sheet: Mm = dim(Mm(1.5), "Thickness of the steel", source=_PRACTICE, mark="P", ge=0.8, le=4)
     foot_length: Mm = dim(
@@ -92,14 +92,14 @@ class GpuMount(Part):
         mark="P", ge=-100, le=100,
     )  # fmt: skip
     below: Mm = dim(
-        Mm(24), "Plate of a rear mount below the riser board's top surface", source=_PRACTICE, mark="P", ge=4, le=120
+        Mm(24), "Plate of a rear mount below the ribbon board's top surface", source=_PRACTICE, mark="P", ge=4, le=120
     )
     tab: Mm = dim(
         Mm(12), "Shelf a rear mount has for the card's tab, outward from the plate: as far as the tab (11.43) at least",
         source=_PRACTICE, mark="P", ge=11.5, le=30,
     )  # fmt: skip
     leg: Mm = dim(
-        Mm(0), "Leg under the far end of a rear mount's arm, from the riser board's top surface down; 0: none",
+        Mm(0), "Leg under the far end of a rear mount's arm, from the ribbon board's top surface down; 0: none",
         source=_PRACTICE, mark="P", ge=0, le=300,
     )  # fmt: skip
     play: Mm = dim(
@@ -114,7 +114,7 @@ class GpuMount(Part):
         source=_PRACTICE, mark="P", ge=10, le=300,
     )  # fmt: skip
     ribbon_width: Mm = dim(Mm(90), "Width of the ribbon", source=_PRACTICE, mark="P", ge=40, le=110)
-    ribbon_straight: Mm = dim(Mm(15), "Straight run out of the riser", source=_PRACTICE, mark="P", ge=0, le=60)
+    ribbon_straight: Mm = dim(Mm(15), "Straight run out of the ribbon board", source=_PRACTICE, mark="P", ge=0, le=60)
     ribbon_radius: Mm = dim(Mm(10), "Inner radius of the ribbon's first bend", source=_PRACTICE, mark="P", ge=3, le=60)
     ribbon_bend: Literal["up", "down"] = dim(
         "down", "Way the ribbon bends after leaving toward +y", source=_PRACTICE, mark="P"
@@ -212,7 +212,7 @@ class GpuMount(Part):
         return -std.KEY_TO_BRACKET - self.sheet, -std.KEY_TO_BRACKET
 
     def ribbon_box(self) -> Box:
-        """Room of the ribbon's straight run and first bend, from the riser board's edge."""
+        """Room of the ribbon's straight run and first bend, from the ribbon board's edge."""
         x, half, y = self._middle, self.ribbon_width / 2, RISER_HALF
         z, t = -RISER_THICKNESS / 2, RIBBON_THICKNESS / 2
         z0, z1 = (z - t, z - t + self._bend) if self.ribbon_bend == "up" else (z + t - self._bend, z + t)
@@ -231,16 +231,16 @@ class GpuMount(Part):
     def bodies(self) -> tuple[Body, ...]:
         return (
             Body("bracket", "steel"),
-            Body("riser-board", "pcb"),
-            Body("riser-connector", "plastic"),
-            Body("ribbon-room", "air", "bend of the riser's ribbon", ("cable",)),
+            Body("ribbon-board", "pcb"),
+            Body("ribbon-connector", "plastic"),
+            Body("ribbon-room", "air", "bend of the card's ribbon", ("cable",)),
         )
 
     def frames(self) -> tuple[Frame, ...]:
-        slot = Frame("slot", "slot", pose((0, 0, 0), (0, 0, 1), (1, 0, 0)), ("riser-connector",))
+        slot = Frame("slot", "slot", pose((0, 0, 0), (0, 0, 1), (1, 0, 0)), ("ribbon-connector",))
         ribbon = Frame(
             "ribbon", "exit", pose((self._middle, RISER_HALF, -RISER_THICKNESS / 2), (0, 1, 0), (1, 0, 0)),
-            ("riser-board",), size=(float(self.ribbon_width), RIBBON_THICKNESS),
+            ("ribbon-board",), size=(float(self.ribbon_width), RIBBON_THICKNESS),
         )  # fmt: skip
         if self.style == "stand":
             size = (float(self.foot_length), float(self.foot_depth))
@@ -296,8 +296,8 @@ class GpuMount(Part):
         room = self.ribbon_box()
         return {
             "bracket": self._stand() if self.style == "stand" else self._rear(),
-            "riser-board": draw.box((x0, -RISER_HALF, -RISER_THICKNESS), (x1, RISER_HALF, 0)),
-            "riser-connector": draw.cut(body, *grooves),
+            "ribbon-board": draw.box((x0, -RISER_HALF, -RISER_THICKNESS), (x1, RISER_HALF, 0)),
+            "ribbon-connector": draw.cut(body, *grooves),
             "ribbon-room": draw.box(room.lo, room.hi),
         }
 
@@ -324,7 +324,7 @@ class GpuMount(Part):
         return draw.cut(draw.baked(slab, pose((x, 0, 0), (1, 0, 0), (0, 1, 0))), *self._bores())
 
     def _rear(self) -> Solid:
-        """Plate with connector windows, shelf for the card's tab, and the arm with its rib under the riser."""
+        """Plate with connector windows, shelf for the card's tab, and the arm with its rib under the ribbon board."""
         from elbowroom.parts import draw
 
         t, (x0, x1), (y0, y1), top = float(self.sheet), self._plate_x, self._plate_y, std.FULL_HEIGHT.shelf

@@ -1,4 +1,4 @@
-"""Question 1d: does every piece stand inside the case?
+"""Does every piece stand inside the case?
 
 A piece can stand partly or wholly outside without meeting a panel: through an opening, or past a side that has none.
 Interference is silent about that, so it is asked here, from the meshes' own extents. What counts as inside:

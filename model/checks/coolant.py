@@ -1,4 +1,4 @@
-"""Question 5: how much coolant, where does air collect, by which ports is the loop filled and drained?
+"""How much coolant, where does air collect, by which ports is the loop filled and drained?
 
 Owns those findings for the parts and runs that the loop joins:
 

@@ -1,4 +1,4 @@
-"""Question 6b: does a straight driver get to each screw as all parts stand?
+"""Does a straight driver get to each screw as all parts stand?
 
 Owns the verdict on the room over every head. A part in the way is one to put in later; a case or a held part that
 leaves no room for a short key either is a fault.

@@ -1,4 +1,4 @@
-"""Question 4: do screws find their holes - holes in line, holes over slots, walls still to be drilled?
+"""Do screws find their holes - holes in line, holes over slots, walls still to be drilled?
 
 Owns the verdict on every piece that a joint's screws pass: how many of them can, by how much the others miss, the best
 slide and what it gains, and whether the screws that remain hold the part.

@@ -1,4 +1,4 @@
-"""Question 1a: does any pair of pieces share room, touch unasked, or stand nearer than wanted?
+"""Does any pair of pieces share room, touch unasked, or stand nearer than wanted?
 
 Owns the verdict on every pair of pieces: at least one finding each, save that of what is clear of a small piece (a
 screw) only the nearest is told. Overlapping bodies are a `clash`; contact that no

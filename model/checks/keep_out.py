@@ -1,4 +1,4 @@
-"""Question 1b: does anything stand in room that must stay free - for fingers, plugs, a cable's bend?
+"""Does anything stand in room that must stay free - for fingers, plugs, a cable's bend?
 
 Owns the verdict on every keep-out against the real bodies of other pieces: `fail` where they certainly share volume,
 `unknown` where that cannot be said; touching its boundary is allowed and gives no finding. A keep-out lets in the

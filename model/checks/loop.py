@@ -1,4 +1,4 @@
-"""Question 4: does the coolant get round?
+"""Does the coolant get round?
 
 Owns the verdicts on the runs that the build's `loop` lists, taken together with what the parts join inside:
 

@@ -1,4 +1,4 @@
-"""Question 1c: do faces that are said to meet really meet?
+"""Do faces that are said to meet really meet?
 
 Owns the verdict on every declared contact. Frames of faces, walls and openings claim contact: their planes must be
 opposed and coincide, and flat faces of the bodies named by the frames must lie on each other there over some area,

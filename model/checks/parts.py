@@ -1,4 +1,4 @@
-"""Question 0: is each part possible by itself?
+"""Is each part possible by itself?
 
 Owns the findings for what a part knows is wrong with it (`Part.faults`): cuts of a case that meet, an opening that
 leaves its panel, what fell away when a catalogue case was given other sizes. Nothing here is about two parts.

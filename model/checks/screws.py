@@ -1,4 +1,4 @@
-"""Question 5: what does each screw do - too short, safe, close to the end of its room, bottoming, or into the fins?
+"""What does each screw do - too short, safe, close to the end of its room, bottoming, or into the fins?
 
 Owns the verdict on the screws of every joint, with the layers under the head, the engagement and the tip as intervals,
 what lengths are safe and which to buy; threads that look alike and do not fit; and heads that bear on nothing. Whether

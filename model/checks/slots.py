@@ -1,4 +1,4 @@
-"""Question 0b: does each card go into its slot, and has the rear of the case a slot for all of its bracket?
+"""Does each card go into its slot, and has the rear of the case a slot for all of its bracket?
 
 Owns two facts that the standards fix, said before any solid is judged: a card's edge goes into a connector of its own
 length or a longer one, as shorter ones end in a wall; and a bracket of n slots needs n neighbouring slots, counted from

@@ -1,4 +1,4 @@
-"""Question 7b: what is still to be cut into the case?
+"""What is still to be cut into the case?
 
 Owns a finding for each opening that is not there yet: its size, where it is marked out, and what it takes in of what is
 there. Whether it runs into something it must not is the case's own fault, told by `checks.parts`.

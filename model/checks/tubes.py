@@ -1,4 +1,4 @@
-"""Question 3: has every run of the loop a tube that can be bent and laid?
+"""Has every run of the loop a tube that can be bent and laid?
 
 Owns one finding for each run: cut length, what is inserted and the bends where it has a way; what blocks it, or the
 proof that there is none, where it has not; and what swivels without a run are set to. Finding the way is `routing`'s

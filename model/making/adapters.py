@@ -12,6 +12,7 @@ from typing import Any
 from elbowroom.model.layout import Layout
 from elbowroom.model.making import advice
 from elbowroom.model.making.orders import Order, ordered
+from elbowroom.model.making.told import LAYER_LINE
 from elbowroom.model.resolve import Build
 from elbowroom.model.store import Store
 from elbowroom.model.writers.names import UniqueNames
@@ -35,14 +36,14 @@ def adapters(build: Build, layout: Layout, store: Store | None, progress: Progre
             continue
         label = names.take(f"adapter for {offer.joint}")
         about = f"joins {offer.joint} to the slots it misses: {offer.words}"
-        entry = _entry(offer.part, offer.joint, offer.centre)
+        entry = layer_text(offer.part, offer.joint, offer.centre)
         held = layout.piece(offer.joint.rpartition(".")[0])
         need = advice.clamped(held.part.family == "radiator", held.name)
         out.append(ordered(label, offer.part, 1, (), need, build.printer, about, entry))
     return out
 
 
-def _entry(part: Part, joint: str, centre: tuple[float, float]) -> str:
+def layer_text(part: Part, joint: str, centre: tuple[float, float]) -> str:
     """The plate as a layer, to be put nearest to the panel."""
     import yaml
 
@@ -55,7 +56,9 @@ def _entry(part: Part, joint: str, centre: tuple[float, float]) -> str:
             words[key] = round(at, 4)  # type: ignore[assignment]
     text = yaml.safe_dump([{**words, **fields}], sort_keys=False, default_flow_style=None, width=110)
     part_name = joint.rsplit(".", 1)[0]
-    return f"# The first of the stack's layers: between the panel and what {part_name} has before it.\n{text}"
+    return (
+        f"{LAYER_LINE}: the first of the stack's layers: between the panel and what {part_name} has before it.\n{text}"
+    )
 
 
 def _written(part: Part) -> dict[str, Any]:

@@ -10,11 +10,11 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from elbowroom.model.making.threemf import APPLICATION, MODEL
-from elbowroom.model.making.told import FIRST_LINE
+from elbowroom.model.making.told import FIRST_LINE, LAYER_LINE
 from elbowroom.model.writers.atomic import OutputError
 from elbowroom.model.writers.stl import HEADER
 
-FOLDERS = ("print", "step")  # what `make` fills
+FOLDERS = ("print", "step", "layers")  # what `make` fills
 _HEAD = 4096  # bytes in which a file's sign stands
 _STEP_SIGN = b"'elbowroom','elbowroom'"  # who wrote it, in the header of the STEP files we write
 
@@ -56,4 +56,5 @@ def ours(path: Path) -> bool:
         ".stl": head.startswith(HEADER),
         ".step": _STEP_SIGN in head,
         ".txt": head.startswith(FIRST_LINE.encode()),
+        ".yaml": head.startswith(LAYER_LINE.encode()),
     }.get(kind, False)

@@ -18,6 +18,7 @@ from elbowroom.model.making.verdict import Verdict
 from elbowroom.parts.pose import Pose, turn
 
 FIRST_LINE = "Parts to make, written by elbowroom"
+LAYER_LINE = "# A layer, written by elbowroom"  # the first line of a plate as a build file has it
 SIGNS = {"pass": "ok", "caution": "look", "fail": "FAIL"}
 _AXES = ("x", "y", "z")
 LINE = 110  # characters

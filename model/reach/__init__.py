@@ -1,4 +1,4 @@
-"""Question 2: can each port be used?
+"""Can each port be used?
 
 For every female port of every placed part: is its seal land whole and free, how far is its axis free, does the chosen
 chain of fittings go on (and at which angles, where it swivels), can fingers turn it and a hand come to it, can its tube

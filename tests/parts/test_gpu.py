@@ -118,7 +118,7 @@ def test_card_stands_in_mount_touching_at_most_its_bracket(drawn, mount, name):
     met = meeting(real(card, drawn[name]), real(MOUNTS[mount], drawn[mount]))
     assert set(met) == ({("bracket", "bracket")} if MOUNTS[mount].style == "rear" else set())
     assert all(v < SHARED_MM3 for v in met.values())
-    gap = drawn[name]["pcb"].distance(drawn[mount]["riser-connector"])
+    gap = drawn[name]["pcb"].distance(drawn[mount]["ribbon-connector"])
     assert gap == pytest.approx((1.77 - 1.57) / 2, abs=KERNEL_MM)
 
 

@@ -16,8 +16,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from elbowroom.model.making import Made, make
+from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.making import Made, advice, make, write
+from elbowroom.model.making.adapters import layer_text
+from elbowroom.model.making.orders import ordered
+from elbowroom.model.store import Store
 from elbowroom.model.writers.atomic import OutputError
+from elbowroom.parts.riser import Riser
 
 COMMAND = [sys.executable, "-c", "from elbowroom.model.cli import main; main()"]
 BUILD = """\
@@ -28,7 +33,7 @@ make:
   - {spacer: custom, height: 10, outer: 12}
 printer: {bed: [90, 60, 100], layer: 0.2}
 """
-M4_MEDIUM = 4.5  # mm, ISO 273 medium fit (trade values section 7, V)
+M4_MEDIUM = 4.5  # mm, ISO 273 medium fit, V
 REL_32 = 1e-5  # of a length: what rounding to 32 bits changes
 CHORD_MM = 0.016  # 1.5 times the chord asked for: what a facet may stand off its circle
 
@@ -257,6 +262,18 @@ def test_our_own_files_are_written_again_and_older_ones_told(made, tmp_path: Pat
     assert (tmp_path / "print/riser-12x18.stl").is_file()
     (tmp_path / "print/mine.stl").write_bytes(b"solid mine")
     assert not any("mine.stl" in n for n in made(tmp_path, "height=20").notes)
+
+
+def test_a_plate_as_a_layer_is_ours_too_and_is_written_again(cache: Path, tmp_path: Path) -> None:
+    part, printer = Riser(material="printed"), PrinterSpec()
+    entry = layer_text(part, "low radiator.b", (1.5, 0.0))
+    order = ordered("plate", part, 1, (), advice.alone(part), printer, entry=entry)
+    for _ in range(2):
+        done = write("t", [order], printer, tmp_path, ("stl",), store=Store(cache))
+        assert "layers/plate.yaml" in {p.relative_to(tmp_path).as_posix() for p in done.paths}
+    (tmp_path / "layers/plate.yaml").write_text("# my own notes\n")
+    with pytest.raises(OutputError, match="elbowroom did not write it"):
+        write("t", [order], printer, tmp_path, ("stl",), store=Store(cache))
 
 
 def test_a_fault_in_writing_leaves_the_earlier_files(made, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]

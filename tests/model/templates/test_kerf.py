@@ -29,7 +29,7 @@ def size(outline):
 def test_the_trades_own_example_is_exact():
     """2.0 x 4.0 drawn, cut with a kerf of 0.2: the opening becomes 2.2 x 4.2, the part 1.8 x 3.8.
 
-    Source: published guidance of a laser-cutting service on half the kerf each side (V in the project's trade values).
+    Source: published guidance of a laser-cutting service on half the kerf each side (V).
     """
     drawn = contour.rectangle(0, 0, 2.0, 4.0)
     opening, part = as_cut(drawing(Outline("cut", drawn, True), Outline("cut", _moved(drawn, 9), False)), 0.2).entities
