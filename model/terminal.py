@@ -18,6 +18,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from elbowroom.model.cautions import listed as listed_cautions
 from elbowroom.model.findings import FAILING, Finding, overall
 from elbowroom.model.pipeline import Progress
 from elbowroom.model.places import distances
@@ -38,6 +39,7 @@ _STYLE = {
     "unknown": "yellow",
     "caution": "yellow",
 }
+_WIDTH = 110  # characters of a line of cautions
 _NUMBER = re.compile(r" \d+( \(\d+\))?$")
 _SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
 
@@ -119,6 +121,9 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
             "measure those before you cut (listed in the JSON under basis)."
         )
+    care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
+    for line in listed_cautions(care, _WIDTH) if care and result != "fails" else ():
+        out.print(f"  [dim]{escape(line)}[/dim]")
 
 
 def _lettered(f: Finding, explained: set[str]) -> str:

@@ -2,12 +2,12 @@
 
 Coordinates are those of the slot the card goes into, so they are the card's own: origin at the ribbon connector's key
 datum, level with the ribbon board's top surface; x along the card to its far end, z out of the slot, y toward the
-card's back. Standing in a tower z is up and y toward the tray, the cooler toward the glass. A `stand` rests on the floor or
-the shroud below the card, and the card's bracket is screwed to the case's own upright slots; a `rear` mount replaces
-the rear slot field (`on: case.slots`) or stands beside it (`on: case.beside-slots`) and carries the card's bracket
-itself: the wall is cut open behind it, for the displays' plugs and for the shelf the card's tab is screwed to. The
-ribbon's way to the motherboard, beyond its first bend,
-is left to the build; a card lying in the motherboard's slot needs no mount.
+card's back. Standing in a tower z is up and y toward the tray, the cooler toward the glass. A `stand` rests on the
+floor or the shroud below the card, and the card's bracket is screwed to the case's own upright slots; a `rear` mount
+replaces the rear slot field (`on: case.slots`) or stands beside it (`on: case.beside-slots`) and carries the card's
+bracket itself: the wall is cut open behind it, for the displays' plugs and for the shelf the card's tab is screwed to.
+The ribbon's way to the motherboard, beyond its first bend, is left to the build; a card lying in the motherboard's
+slot needs no mount.
 """
 
 from __future__ import annotations

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 
+from elbowroom.model.cautions import DEFER, FILLED, LEAK_TEST
 from elbowroom.model.checks import coolant_levels
 from elbowroom.model.checks.loop_terms import listed
 from elbowroom.model.checks.wordings import ml
@@ -84,7 +85,8 @@ def _volume(layout: Layout, parts: Sequence[str], held: Sequence[Share]) -> Find
     assumed = tuple((s.name, s.fields) for s in held if s.fields)
     return Finding(
         "coolant", "caution" if partly else "pass", tuple(parts), text, measured=volume, unit="ml", low=low, high=high,
-        basis=Basis("arithmetic", 0.0, assumed), remedies=tuple(remedies), extra=(("buy_ml", buy), ("shares", listing)),
+        basis=Basis("arithmetic", 0.0, assumed), remedies=tuple(remedies),
+        extra=(("buy_ml", buy), ("shares", listing), ("take_care", [*LEAK_TEST, *FILLED, DEFER])),
         place="volume",
     )  # fmt: skip
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from elbowroom.model.cautions import BLEEDING
 from elbowroom.model.checks.coolant_drain import drain
 from elbowroom.model.checks.loop_terms import pieces, point_of
 from elbowroom.model.checks.wordings import assumed_by, whole_mm
@@ -22,10 +23,6 @@ from elbowroom.parts.pump import Pump
 FACING_DOWN = -0.5  # upward part of a port's axis below which nothing can be poured in (30 degrees under level): P
 
 _PLACES = 6  # places named in one line
-_BLEED = (
-    "to bleed it: close the fill port, give power to the pump alone, tilt the case slowly, two people to a filled "
-    "tower; then stop the pump, set the case upright and top up, until no more bubbles come"
-)
 
 
 def check(
@@ -108,7 +105,7 @@ class Levels:
             f"air collects in {self._place(peak)}: at {self._up(peak.height)} it stands {whole_mm(over)} above {told}, "
             "and the loop does not fill to there by itself"
         )
-        remedies = [_BLEED]
+        remedies = [BLEEDING[0]]
         if peak.way is not None:
             own = [p for p in self.free if self.net.way_of[p] == peak.way]
             best = self.best(own, self.upright, 1)
@@ -131,7 +128,7 @@ class Levels:
         )
         names = tuple(dict.fromkeys(n for p in over for n in self._names(p)))
         where = tuple(p.where for p in over)
-        return self.about("caution", names, text, "air", where, [_BLEED], most, "mm", 0.0)
+        return self.about("caution", names, text, "air", where, [BLEEDING[0]], most, "mm", 0.0)
 
     def _first(self, peak: Peak) -> str:
         """A port's name that tells a part's waterways apart."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from elbowroom.model.cautions import DEFER, LEAK_TEST
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Gaps, Layout
 from elbowroom.model.places import placed
@@ -27,3 +28,16 @@ def test_a_place_is_told_from_walls_a_person_can_measure_from(
     monkeypatch.setenv("COLUMNS", "200")
     summary("t", placed([CLASH], Layout("t", (), (), Gaps(), interior)), interior)
     assert said in capsys.readouterr().out
+
+
+def test_what_to_take_care_of_before_it_is_filled_is_told_once_and_only_where_it_fits(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    care = ("take_care", [*LEAK_TEST, DEFER])
+    filled = Finding("coolant", "pass", ("a",), "the loop holds 900 ml", extra=(care,), place="volume")
+    other = Finding("coolant", "pass", ("b",), "the loop holds 1 l", extra=(care,), place="other")
+    summary("t", [filled, other], None)
+    said = " ".join(capsys.readouterr().out.replace("- ", "").split())
+    assert all(said.count(" ".join(c.replace("- ", "").split())) == 1 for c in (*LEAK_TEST, DEFER))
+    summary("t", [filled, CLASH], None)
+    assert LEAK_TEST[0][:20] not in capsys.readouterr().out
