@@ -1,11 +1,14 @@
 """Mates that follow from others: what every builder takes for granted once a part is seated.
 
-Owns two rules. A card in slot n of a motherboard that stands on a case's standoffs has its bracket at the case's slot
+Owns a few rules. A card in slot n of a motherboard that stands on a case's standoffs has its bracket at the case's slot
 n: the standards fix both from the same datum (see `elbowroom.parts.board_standard`). So the bracket may touch the rear
 panel there, and is claimed to meet it: where the board's own place is off, the claim fails and is reported.
 
 A riser or spacer at a part that is lifted off a face, and whose other end comes to rest on that very face, stands on
-it: nothing else can be meant. Where it ends short of the face, or beside it, nothing is claimed.
+it: nothing else can be meant. Where it ends short of the face, or beside it, nothing is claimed. In the same way the
+foot of a card's stand or support that comes to rest on a wall of the case stands on it.
+
+A card in the slot of an upright mount that has a place for the card's bracket is screwed to it there.
 """
 
 from __future__ import annotations
@@ -18,6 +21,8 @@ from elbowroom.parts.base import Frame
 
 CARRIERS: Mapping[str, tuple[str, str]] = {"riser": ("foot", "top"), "spacer": ("foot", "top")}
 """Families that stand between two faces, with the frames at their two ends."""
+STANDING = frozenset({"gpu-mount", "card-support"})  # families whose foot carries a card
+FOOT = "foot"
 _OPPOSED = -1 + 1e-9  # cosine of faces that look at each other, from arithmetic alone
 
 
@@ -27,7 +32,12 @@ def implied_mates(pieces: Sequence[Piece], mates: Sequence[Mate], lifted: Sequen
     lifted: the placements with a lift, whose faces do not meet themselves.
     """
     by_name = {p.name: p for p in pieces}
-    return [*_brackets(by_name, mates), *_feet(by_name, mates, lifted)]
+    return [
+        *_brackets(by_name, mates),
+        *_on_mounts(by_name, mates),
+        *_feet(by_name, mates, lifted),
+        *_stands(by_name, mates),
+    ]
 
 
 def _brackets(by_name: Mapping[str, Piece], mates: Sequence[Mate]) -> list[Mate]:
@@ -42,6 +52,37 @@ def _brackets(by_name: Mapping[str, Piece], mates: Sequence[Mate]) -> list[Mate]
         own = {f.name for f in by_name[mate.piece].part.frames()}
         if "bracket" in own and slot in {f.name for f in case.part.frames()}:
             found.append(Mate(mate.piece, "bracket", case.name, slot, contact=True, placed=False))
+    return found
+
+
+def _on_mounts(by_name: Mapping[str, Piece], mates: Sequence[Mate]) -> list[Mate]:
+    """Brackets of cards at the mounts whose slot they are in."""
+    stated = _stated(mates)
+    found = []
+    for mate in mates:
+        card, mount = by_name[mate.piece], by_name[mate.to_piece]
+        if mate.placed and mate.to_frame == "slot" and (card.name, "bracket") not in stated:
+            both = [{f.name for f in p.part.frames()} for p in (card, mount)]
+            if all("bracket" in names for names in both):
+                found.append(Mate(card.name, "bracket", mount.name, "bracket", contact=True, placed=False))
+    return found
+
+
+def _stands(by_name: Mapping[str, Piece], mates: Sequence[Mate]) -> list[Mate]:
+    """Feet of stands and supports that lie on a wall of the case."""
+    stated = _stated(mates)
+    cases = [p for p in by_name.values() if p.part.family == "case"]
+    found = []
+    for piece in by_name.values():
+        own = {f.name for f in piece.part.frames()} if piece.part.family in STANDING else set()
+        if FOOT not in own or (piece.name, FOOT) in stated:
+            continue
+        walls = ((case, f.name) for case in cases for f in case.part.frames() if f.kind == "wall")
+        for case, wall in walls:
+            on = Mate(piece.name, FOOT, case.name, wall, contact=True, placed=False)
+            if _rests(piece, FOOT, case, on):
+                found.append(on)
+                break
     return found
 
 

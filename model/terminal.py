@@ -149,6 +149,8 @@ def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent
 def _key(f: Finding) -> tuple[str, ...]:
     # Screws speak for each other, and so do joints of parts that there are several of.
     alike = f.question in ("hole-alignment", "screw", "tool-access")
+    if f.question in ("coolant", "loop", "air"):
+        return (f.id,)  # each says something of its own, of the same parts
     return (f.verdict, f.question, *(_NUMBER.sub("", p) if alike or " at " in p else p for p in f.parts))
 
 

@@ -12,6 +12,7 @@ from elbowroom.model.checks.mates import check as mates
 from elbowroom.model.checks.parts import check as parts
 from elbowroom.model.checks.slots import check as slots
 from elbowroom.model.checks.slots import gathered
+from elbowroom.model.checks.standing import check as standing
 from elbowroom.model.checks.to_cut import check as to_cut
 from elbowroom.model.findings import Finding
 from elbowroom.model.pairs import Checker, Progress
@@ -31,6 +32,7 @@ def run(scene: Scene, store: Store, progress: Progress | None = None) -> list[Fi
                 *interference(scene, checker, progress),
                 *keep_out(scene, checker),
                 *mates(scene, checker),
+                *standing(scene),
                 *containment(scene),
             ]
         )

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model.checks.right_through import missing_mm
 from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.judged import Judged
@@ -224,7 +225,11 @@ def _finding(
         whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * _volume(checker, s)]
         if whole:
             text += f"; {whole[0]} lies wholly inside"
-        extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))
+        extra: tuple[tuple[str, Any], ...] = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))
+        missing = missing_mm(*both)
+        if missing is not None:
+            text += f"; one goes right through the other, {tenths(missing)} are missing"
+            extra += (("missing_mm", missing),)
         return Finding(
             "interference", "clash", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where,
             basis, extra=extra,

@@ -8,8 +8,11 @@ room: it is only free once.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
+from elbowroom.model.checks.right_through import missing_mm
 from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.pairs import Checker, box_gap
@@ -60,7 +63,13 @@ def _finding(checker: Checker, pair: tuple[int, int]) -> Finding | None:
         return Finding("keep-out", "unknown", parts, text, bodies, basis=basis)
     where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
     text = f"{solid.name} reaches {tenths(judged.depth)} into {_room(room)}"
-    extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth), ("keep_out", room.body.keep_out))
+    extra: tuple[tuple[str, Any], ...] = (
+        ("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth), ("keep_out", room.body.keep_out)
+    )  # fmt: skip
+    missing = missing_mm(room, solid)
+    if missing is not None:
+        text += f"; one goes right through the other, {tenths(missing)} are missing"
+        extra += (("missing_mm", missing),)
     return Finding(
         "keep-out", "fail", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where, basis,
         extra=extra,
