@@ -31,7 +31,7 @@ def run(scene: Scene, store: Store, progress: Progress | None = None) -> list[Fi
                 *interference(scene, checker, progress),
                 *keep_out(scene, checker),
                 *mates(scene, checker),
-                *containment(scene),
+                *containment(scene, checker),
             ]
         )
     finally:
