@@ -36,7 +36,8 @@ Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical or
 Progress = Callable[[int, int, str], None]  # done, total, what
 _JUDGED_BY = (
     "pairs.py", "judge.py", "judged.py", "posed_pair.py", "narrow.py", "exact.py", "depth.py", "thickness.py",
-    "enclosure.py", "parting.py", "facing.py", "meshes.py", "tolerances.py", "confined.py", "refining.py", "extents.py",
+    "enclosure.py", "parting.py", "parting_planes.py", "facing.py", "meshes.py",
+    "tolerances.py", "confined.py", "refining.py", "extents.py",
     "checks/mates.py",
 )  # fmt: skip
 
