@@ -150,7 +150,7 @@ class ClosePairs:
         self._contacts = contacts
         self.complete = complete
         both = np.array([(c.b1, c.b2) for c in contacts], dtype=np.int64).reshape(-1, 2)
-        self.i, self.j = (own if some[k] is None else some[k][own] for k, own in enumerate(both.T))
+        self.i, self.j = (own if part is None else part[own] for own, part in zip(both.T, some, strict=True))
 
     def towards(self, which: NDArray[np.int64]) -> Array:
         """Directions (k, 3) of the pairs asked about; zero where the kernel has none."""
