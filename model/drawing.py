@@ -49,7 +49,7 @@ def draw(part: Part) -> Drawn:
     if is_foreign(part):
         faults = part.body_faults()  # type: ignore[attr-defined]
         meshes = {n: _bounded(replace(m, fault=faults.get(n, m.fault))) for n, m in meshes.items()}
-    return Drawn(pack(meshes), _brep(list(ordered.values())))
+    return Drawn(pack(meshes), brep_of(list(ordered.values())))
 
 
 def is_foreign(part: Part) -> bool:
@@ -104,7 +104,8 @@ def _own_mesh(vertices: Any, triangles: Any, fault: str | None) -> Mesh:
     return Mesh(v, t, 0.0, volume, fault)
 
 
-def _brep(shapes: list[Any]) -> bytes:
+def brep_of(shapes: list[Any]) -> bytes:
+    """Exact solids (OCCT) in the kernel's own format."""
     from OCP.BinTools import BinTools
     from OCP.BRep import BRep_Builder
     from OCP.TopoDS import TopoDS_Compound

@@ -61,10 +61,8 @@ def bodies(shape: Shape, part: Part, store: Store) -> dict[str, Any] | None:
     return found
 
 
-def _read(shape: Shape, store: Store) -> dict[str, Any] | None:
-    from OCP.BinTools import BinTools
-    from OCP.TopoDS import TopoDS_Iterator, TopoDS_Shape
-
+def kept(shape: Shape, store: Store) -> bytes | None:
+    """The bytes of a shape's file; None where it has none that is whole."""
     digest = store.read(f"{shape.key}.sum")
     if shape.brep is None or digest is None:
         return None
@@ -72,14 +70,26 @@ def _read(shape: Shape, store: Store) -> dict[str, Any] | None:
         data = shape.brep.read_bytes()
     except OSError:
         return None
-    if hashlib.blake2b(data, digest_size=16).digest() != digest:
-        return None
+    return data if hashlib.blake2b(data, digest_size=16).digest() == digest else None
+
+
+def solids_in(data: bytes) -> list[Any]:
+    """The solids in the bytes of a shape's file, in the order of its bodies."""
+    from OCP.BinTools import BinTools
+    from OCP.TopoDS import TopoDS_Iterator, TopoDS_Shape
+
     compound = TopoDS_Shape()
     BinTools.Read_s(compound, io.BytesIO(data))
     found, children = [], TopoDS_Iterator(compound)
     while children.More():
         found.append(children.Value())
         children.Next()
+    return found
+
+
+def _read(shape: Shape, store: Store) -> dict[str, Any] | None:
+    data = kept(shape, store)
+    found = [] if data is None else solids_in(data)
     return dict(zip(shape.meshes, found, strict=True)) if len(found) == len(shape.meshes) else None
 
 

@@ -22,6 +22,7 @@ from elbowroom.model.scene import Mesh
 from elbowroom.model.tolerances import FLOAT32_STEP, GRAIN_MM, MAX_CLOSE_PAIRS, VOLUME_REL
 
 Array = NDArray[np.float64]
+Some = tuple[NDArray[np.int64] | None, NDArray[np.int64] | None]  # triangles of a first body and of a second; None: all
 _HERE = coal.Transform3s()
 
 
@@ -43,12 +44,11 @@ class Kernel:
 
     @cached_property
     def bvh(self) -> Any:
-        tree = coal.BVHModelOBBRSS()
-        tree.beginModel(len(self.mesh.triangles), len(self.mesh.vertices))
-        tree.addVertices(np.array(self.mesh.vertices))
-        tree.addTriangles(self.mesh.triangles.astype(np.int64))
-        tree.endModel()
-        return tree
+        return _tree(self.mesh.vertices, self.mesh.triangles)
+
+    def some(self, which: NDArray[np.int64] | None) -> Any:
+        """The tree of some of its triangles; of all of them where `which` is None."""
+        return self.bvh if which is None else _tree(self.mesh.vertices, self.mesh.triangles[which])
 
     @cached_property
     def enclosure(self) -> Enclosure:
@@ -72,6 +72,15 @@ class Kernel:
         if (point < self.lo).any() or (point > self.hi).any():
             return False
         return abs(winding(point, self.mesh.vertices, self.mesh.triangles)) > 0.5
+
+
+def _tree(vertices: Array, triangles: NDArray[np.int32]) -> Any:
+    tree = coal.BVHModelOBBRSS()
+    tree.beginModel(len(triangles), len(vertices))
+    tree.addVertices(np.array(vertices))
+    tree.addTriangles(triangles.astype(np.int64))
+    tree.endModel()
+    return tree
 
 
 def crossing(vertices: Array, triangles: NDArray[np.int32], volume: float) -> str | None:
@@ -137,11 +146,11 @@ class ClosePairs:
     complete: whether these are all there are within the margin asked for.
     """
 
-    def __init__(self, contacts: Any, complete: bool) -> None:
+    def __init__(self, contacts: Any, complete: bool, some: Some = (None, None)) -> None:
         self._contacts = contacts
         self.complete = complete
         both = np.array([(c.b1, c.b2) for c in contacts], dtype=np.int64).reshape(-1, 2)
-        self.i, self.j = both[:, 0], both[:, 1]
+        self.i, self.j = (own if part is None else part[own] for own, part in zip(both.T, some, strict=True))
 
     def towards(self, which: NDArray[np.int64]) -> Array:
         """Directions (k, 3) of the pairs asked about; zero where the kernel has none."""
@@ -151,15 +160,24 @@ class ClosePairs:
 
 
 def close_pairs(
-    a: Kernel, b: Kernel, turn: Array, move: Array, margin: float, most: int = MAX_CLOSE_PAIRS
+    a: Kernel,
+    b: Kernel,
+    turn: Array,
+    move: Array,
+    margin: float,
+    most: int = MAX_CLOSE_PAIRS,
+    some: Some = (None, None),
 ) -> ClosePairs:
-    """The pairs of triangles within `margin` mm; where there are more than `most`, some of them."""
+    """The pairs of triangles within `margin` mm; where there are more than `most`, some of them.
+
+    `some`: which triangles of each body are looked at; all where that is None.
+    """
     request, result = coal.CollisionRequest(), coal.CollisionResult()
     request.num_max_contacts = most
     request.enable_contact = True
     request.security_margin = margin
-    coal.collide(a.bvh, _HERE, b.bvh, coal.Transform3s(turn, move), request, result)
-    return ClosePairs(list(result.getContacts()), result.numContacts() < most)
+    coal.collide(a.some(some[0]), _HERE, b.some(some[1]), coal.Transform3s(turn, move), request, result)
+    return ClosePairs(list(result.getContacts()), result.numContacts() < most, some)
 
 
 def held(a: Kernel, b: Kernel, turn: Array, move: Array) -> tuple[bool, bool]:

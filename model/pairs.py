@@ -9,11 +9,12 @@ which of the two is asked about, nor on how the case stands. Leaves what a judge
 from __future__ import annotations
 
 import hashlib
+import struct
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,19 +23,22 @@ from elbowroom.model.judged import Judged
 from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.store import Store
-from elbowroom.model.tolerances import CONTACT_MM, POSE_MOVE_DIGITS, POSE_TURN_DIGITS
+from elbowroom.model.tolerances import CONTACT_MM, FINER, POSE_MOVE_DIGITS, POSE_TURN_DIGITS
+from elbowroom.parts import child
 from elbowroom.parts.base import Frame, Part
 
 if TYPE_CHECKING:
-    from elbowroom.model.exact import ExactPair
     from elbowroom.model.narrow import Kernel
+    from elbowroom.model.refining import Exactly
 
 Array = NDArray[np.float64]
 Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical order; pose of the second in the first
 Progress = Callable[[int, int, str], None]  # done, total, what
 _JUDGED_BY = (
     "pairs.py", "judge.py", "judged.py", "posed_pair.py", "narrow.py", "exact.py", "depth.py", "thickness.py",
-    "enclosure.py", "parting.py", "facing.py", "meshes.py", "tolerances.py",
+    "enclosure.py", "parting.py", "parting_planes.py", "facing.py", "meshes.py",
+    "tolerances.py", "confined.py", "refining.py", "extents.py",
+    "checks/mates.py",
 )  # fmt: skip
 
 
@@ -45,7 +49,7 @@ def engine_version() -> bytes:
 
     digest = hashlib.blake2b(digest_size=16)
     here = Path(__file__).parent
-    for name in _JUDGED_BY:
+    for name in _JUDGED_BY:  # `checks/mates.py` for the areas it keeps
         digest.update((here / name).read_bytes())
     for name in ("manifold3d", "coal"):
         try:
@@ -196,19 +200,75 @@ class Checker:
             except (ValueError, TypeError):  # a record of no use is made again
                 found = None
         if found is None:
-            found = self._make(first, second, rel, rough)
-            self.keep(key, found.to_bytes())
+            found, sure = self._make(first, second, rel, rough)
+            if sure:
+                self.keep(key, found.to_bytes())
+            else:  # in memory only: another run may have more time
+                self.store.remember("record", key, found.to_bytes())
         a, b = self._placed(first, found.point_a), self._placed(first, found.point_b)
         return replace(found, point_a=a, point_b=b) if first == i else replace(found, point_a=b, point_b=a)
 
-    def _make(self, first: int, second: int, rel: Array, rough: Judged | None) -> Judged:
+    def _make(self, first: int, second: int, rel: Array, rough: Judged | None) -> tuple[Judged, bool]:
+        """The judgement, and whether it is all that can be had of the pair."""
         from elbowroom.model.judge import judge, sharpen
+        from elbowroom.model.refining import Refiner
 
         one, other = self.scene.solids[first], self.scene.solids[second]
         a, b = self.kernel(one), self.kernel(other)
         turn, move = np.ascontiguousarray(rel[:, :3]), np.ascontiguousarray(rel[:, 3])
-        refiner = _Refiner(self, one, other, turn, move)
-        return judge(a, b, turn, move, refiner) if rough is None else sharpen(a, b, turn, move, refiner)
+        refiner = Refiner(self, one, other, turn, move)
+        found = judge(a, b, turn, move, refiner) if rough is None else sharpen(a, b, turn, move, refiner)
+        if refiner.lost is not None and found.kind == "unknown":
+            found = replace(found, reason=f"{found.reason}, and the exact kernel gave no answer: {refiner.lost}")
+        return found, refiner.lost is None
+
+    def finer(self, solid: Solid, factor: float) -> Kernel:
+        """A body's kernels at a finer chord, a user's mesh as it is; `child.Lost` where it cannot be drawn again."""
+        from elbowroom.model.narrow import Kernel
+
+        key = (solid.shape.key, solid.body.name, factor)
+        found: Kernel | None = self.store.recall("kernel", key)
+        if found is None:
+            mesh = None if solid.mesh.bound == 0.0 else self.exactly.finer(solid, factor)
+            found = self.kernel(solid) if mesh is None else Kernel(mesh)
+            self.store.remember("kernel", key, found)
+        return found
+
+    def reach(self, i: int, along: Array, limits: Sequence[float]) -> tuple[float, float]:
+        """Least and most that solid i's farthest point along a unit direction of the case may have as its coordinate,
+        mm; known better and better as long as one of the limits lies between."""
+        from elbowroom.model.extents import reach
+
+        solid = self.scene.solids[i]
+        turned = np.round(along @ self._turn[i], POSE_TURN_DIGITS) + 0.0
+        off = float(along @ self._move[i])
+        marks = np.round(np.array(limits) - off, POSE_MOVE_DIGITS) + 0.0
+        text = f"reach|{self._identity[i]}|".encode()
+        key = hashlib.blake2b(engine_version() + text + turned.tobytes() + marks.tobytes(), digest_size=16).digest()
+        data = self.recall(key)
+        if data is not None and len(data) == 16:
+            low, high = struct.unpack("<2d", data)
+            return low + off, high + off
+        low, high = reach(self.kernel(solid).enclosure, turned)
+        sure = True
+        for factor in FINER:
+            if solid.mesh.bound == 0.0 or not any(low <= m < high for m in marks):
+                break
+            try:
+                closer = reach(self.finer(solid, factor).enclosure, turned)
+            except child.Lost:
+                sure = False
+                break
+            low, high = max(low, closer[0]), max(min(high, closer[1]), low, closer[0])
+        if sure:
+            self.keep(key, struct.pack("<2d", low, high))
+        return low + off, high + off
+
+    @cached_property
+    def exactly(self) -> Exactly:
+        from elbowroom.model.refining import Exactly
+
+        return Exactly(self.store)
 
     def _placed(self, i: int, point: tuple[float, float, float] | None) -> tuple[float, float, float] | None:
         """A point of solid i's coordinates in the case's."""
@@ -222,41 +282,3 @@ def _straddles(found: Judged, wanted: float) -> bool:
     assert found.low is not None
     assert found.high is not None
     return found.low < wanted - CONTACT_MM <= found.high
-
-
-class _Refiner:
-    """The more exact forms of one pair, made when asked for."""
-
-    def __init__(self, checker: Checker, one: Solid, other: Solid, turn: Array, move: Array) -> None:
-        self._checker, self._pair, self._turn, self._move = checker, (one, other), turn, move
-
-    def _exact(self, solid: Solid) -> Any:
-        from elbowroom.model.exact import bodies
-
-        found = bodies(solid.shape, solid.piece.part, self._checker.store)
-        return None if found is None else found[solid.body.name]
-
-    def exact(self) -> ExactPair | None:
-        from elbowroom.model.exact import judge_exact
-
-        a, b = (self._exact(s) for s in self._pair)
-        return None if a is None or b is None else judge_exact(a, b, self._turn, self._move)
-
-    def finer(self, factor: float) -> tuple[Kernel, Kernel] | None:
-        """Both bodies at a finer chord, a user's mesh as it is; None where neither can be made finer."""
-        if all(s.mesh.bound == 0.0 for s in self._pair):
-            return None
-        a, b = (self._finer(s, factor) for s in self._pair)
-        return a, b
-
-    def _finer(self, solid: Solid, factor: float) -> Kernel:
-        from elbowroom.model.exact import finer_mesh
-        from elbowroom.model.narrow import Kernel
-
-        store, key = self._checker.store, (solid.shape.key, solid.body.name, factor)
-        found: Kernel | None = store.recall("kernel", key)
-        if found is None:
-            exact = None if solid.mesh.bound == 0.0 else self._exact(solid)
-            found = self._checker.kernel(solid) if exact is None else Kernel(finer_mesh(exact, factor))
-            store.remember("kernel", key, found)
-        return found

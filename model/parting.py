@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 
-def _extents(e: Enclosure, which: Index, along: Array) -> tuple[Array, Array]:
+def extents(e: Enclosure, which: Index, along: Array) -> tuple[Array, Array]:
     """Least and most reach (k, d) of the surface over each triangle along its own unit directions (k, d, 3), mm.
 
     Of a ROUND triangle it is that of the arcs at its two ends themselves, so that a plane that touches the arc parts it
@@ -37,7 +37,7 @@ def _extents(e: Enclosure, which: Index, along: Array) -> tuple[Array, Array]:
         at = np.einsum("kdi,kpi->kdp", d, base)
         x = np.einsum("kdi,ki->kd", d, middle)
         y = np.abs(np.einsum("kdi,ki->kd", d, np.cross(own[:, 4:7], middle)))
-        most, least = _arc_reach(x, y, half[:, None]), -_arc_reach(-x, y, half[:, None])
+        most, least = arc_reach(x, y, half[:, None]), -arc_reach(-x, y, half[:, None])
         lo[ring] = (at + radius * least[:, :, None]).min(axis=2)
         hi[ring] = (at + radius * most[:, :, None]).max(axis=2)
     whole = np.flatnonzero((rows[:, 0] == CURVED) & (rows[:, 7] > 0))
@@ -51,7 +51,7 @@ def _extents(e: Enclosure, which: Index, along: Array) -> tuple[Array, Array]:
     return lo, hi
 
 
-def _arc_reach(x: Array, y: Array, half: Array) -> Array:
+def arc_reach(x: Array, y: Array, half: Array) -> Array:
     """Most of x cos t + y sin t for t in [-half, half] and y >= 0."""
     end = x * np.cos(half) + y * np.sin(half)
     out: Array = np.where(np.arctan2(y, x) <= half, np.hypot(x, y), end)
@@ -113,8 +113,8 @@ def pair_gaps(
     tries = np.concatenate([np.stack(single, axis=1), sides_a, sides_b], axis=1)
     length = np.linalg.norm(tries, axis=2, keepdims=True)
     tries = tries / np.maximum(length, 1e-300)
-    lo_a, hi_a = _extents(a, i, tries)
-    lo_b, hi_b = _extents(b, j, tries @ turn)
+    lo_a, hi_a = extents(a, i, tries)
+    lo_b, hi_b = extents(b, j, tries @ turn)
     off = tries @ move
     gap = np.maximum(lo_b + off - hi_a, lo_a - hi_b - off)
     gap = np.where(length[:, :, 0] > 1e-6, gap, -np.inf)  # a zero vector, or all rounding, is no direction

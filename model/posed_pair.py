@@ -19,7 +19,8 @@ from elbowroom.model.facing import facing_point
 from elbowroom.model.meshes import Surface
 from elbowroom.model.narrow import ClosePairs, Kernel, Nearest, close_pairs, common, held, nearest
 from elbowroom.model.parting import flat_gaps, pair_gaps
-from elbowroom.model.tolerances import CONTACT_MM, SOME_CLOSE_PAIRS
+from elbowroom.model.parting_planes import parted
+from elbowroom.model.tolerances import CONTACT_MM, MAX_CLOSE_PAIRS, SOME_CLOSE_PAIRS
 
 Array = NDArray[np.float64]
 
@@ -61,7 +62,7 @@ class PosedPair:
     @cached_property
     def deep(self) -> Depth | None:
         """Depth and volume of what the meshes share; None where that is nothing."""
-        if not self.boxes_meet():
+        if not self.boxes_meet() or self._parted():
             return None
         return depth_of(common(self.a, self.b, self.turn, self.move), self.slack, self.bound)
 
@@ -82,10 +83,17 @@ class PosedPair:
 
     def facing(self, within: float, usable: Callable[[Array], bool] | None = None) -> tuple[Array, Array] | None:
         """Opposite points of flat faces at most `within` mm apart, where the meshes are the solids."""
-        pairs = None if self._close is None or self._close[0] < within + CONTACT_MM else self._close[1]
-        if pairs is None:  # one facing pair is enough: not all need be listed
-            pairs = close_pairs(self.a, self.b, self.turn, self.move, within + CONTACT_MM, SOME_CLOSE_PAIRS)
-        return facing_point(self.a, self.b, self.turn, self.move, pairs, within, usable or self.clear_of_curves)
+        margin = within + CONTACT_MM
+        if self._close is not None and self._close[0] >= margin and self._close[1].complete:
+            return facing_point(
+                self.a, self.b, self.turn, self.move, self._close[1], within, usable or self.clear_of_curves
+            )
+        for most in (SOME_CLOSE_PAIRS, MAX_CLOSE_PAIRS):  # one facing pair is enough: not all need be listed
+            pairs = close_pairs(self.a, self.b, self.turn, self.move, margin, most)
+            found = facing_point(self.a, self.b, self.turn, self.move, pairs, within, usable or self.clear_of_curves)
+            if found is not None or pairs.complete:
+                return found
+        return None
 
     def boxes_meet(self) -> bool:
         """Whether b's box, turned, and a's box share room: where they do not, no volume is shared."""
@@ -96,6 +104,21 @@ class PosedPair:
         placed = corners @ self.turn.T + self.move
         return bool((placed.min(axis=0) <= self.a.hi).all() and (placed.max(axis=0) >= self.a.lo).all())
 
+    def _parted(self) -> bool:
+        """Whether the meshes lie on two sides of a plane along their nearest triangles or their own axes, but for what
+        is no thicker than the slack: they then share a film at most, which flush plates full of holes take long to
+        be cut for."""
+        a, b = self.a.mesh.vertices, self.b.mesh.vertices
+        near = [
+            self.a.enclosure.normals[self.near.triangle_a],
+            self.turn @ self.b.enclosure.normals[self.near.triangle_b],
+        ]
+        tries = np.column_stack([*near, np.eye(3), self.turn])
+        one, other = a @ tries, b @ (self.turn.T @ tries) + self.move @ tries
+        gap = np.maximum(other.min(axis=0) - one.max(axis=0), one.min(axis=0) - other.max(axis=0))
+        length = np.linalg.norm(tries, axis=0)
+        return bool((gap[length > 0.5] >= -self.slack).any())
+
     def certified(self, distance: float, flats: bool = False) -> float | None:
         """Sound lower bound of the true surfaces' gap (negative: not certified); None where nothing can be said.
 
@@ -104,17 +127,21 @@ class PosedPair:
         """
         margin = distance + 2 * self.bound + self.slack
         pairs = self.close(margin)
-        if not pairs.complete:
-            return None
+        if pairs.complete:
+            return min(self.least(pairs, flats), distance)
+        found = parted(self, pairs, margin, flats)
+        return None if found is None else min(found, distance)
+
+    def least(self, pairs: ClosePairs, flats: bool) -> float:
+        """The least of the sound gaps of listed pairs, mm; flat ones only where `flats` asks for them."""
         # Two flat triangles are the solids themselves: their gap is the meshes' own.
         a, b = self.a.enclosure, self.b.enclosure
         either = (a.kind[pairs.i] != FLAT) | (b.kind[pairs.j] != FLAT)
         curved = np.flatnonzero(either)
-        low = distance
+        low = float("inf")
         if len(curved):
             which = (pairs.i[curved], pairs.j[curved])
-            gaps = pair_gaps(a, b, self.turn, self.move, which, pairs.towards(curved))
-            low = min(float(gaps.min()), low)
+            low = float(pair_gaps(a, b, self.turn, self.move, which, pairs.towards(curved)).min())
         flat = np.flatnonzero(~either)
         if flats and len(flat):
             placed = b.corners[pairs.j[flat]] @ self.turn.T + self.move

@@ -33,7 +33,7 @@ def run(scene: Scene, store: Store, progress: Progress | None = None) -> list[Fi
                 *keep_out(scene, checker),
                 *mates(scene, checker),
                 *standing(scene),
-                *containment(scene),
+                *containment(scene, checker),
             ]
         )
     finally:

@@ -1,7 +1,8 @@
 """Does every piece stand inside the case?
 
 A piece can stand partly or wholly outside without meeting a panel: through an opening, or past a side that has none.
-Interference is silent about that, so it is asked here, from the meshes' own extents. What counts as inside:
+Interference is silent about that, so it is asked here, from the bodies' own extents: those of their meshes, and where
+what a mesh cuts off its curved faces would decide, the true ones. What counts as inside:
 
 - the free interior, and the walls round it as far as the case's own outermost faces (and what lies behind the tray):
   a card's bracket, sockets and a supply's rear face stand in the thickness of a panel. Whether they go through its
@@ -20,8 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.checks.wordings import assumed_by, tenths
-from elbowroom.model.findings import Basis, Finding, Point
+from elbowroom.model.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.layout import Layout, Piece
+from elbowroom.model.pairs import Checker
 from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.tolerances import CONTACT_MM, FLAT_ANGLE_RAD
 from elbowroom.parts.case import Case
@@ -33,8 +35,8 @@ _SIDES = (
 )  # fmt: skip
 
 
-def check(scene: Scene) -> list[Finding]:
-    """A finding for each piece and side where it stands out of the case."""
+def check(scene: Scene, checker: Checker) -> list[Finding]:
+    """A finding for each piece and side where it stands out of the case, or may."""
     layout = scene.layout
     if layout.interior is None:
         return []
@@ -42,52 +44,89 @@ def check(scene: Scene) -> list[Finding]:
     outer = inner.copy()
     rooms = [box for p in layout.pieces if isinstance(p.part, Case) and (box := p.part.chamber_box) is not None]
     behind = np.array([rooms[0].lo, rooms[0].hi]) if rooms else None
-    bodies: dict[str, list[Solid]] = {}
-    for solid in scene.solids:
+    bodies: dict[str, list[int]] = {}
+    for k, solid in enumerate(scene.solids):
         if solid.body.keep_out is not None:
             continue
         if solid.piece.part.family == "case":
             outer = np.array([np.minimum(outer[0], solid.lo), np.maximum(outer[1], solid.hi)])
         elif not solid.piece.outside:
-            bodies.setdefault(solid.piece.name, []).append(solid)
+            bodies.setdefault(solid.piece.name, []).append(k)
     found: list[Finding] = []
-    for solids in bodies.values():
+    for own in bodies.values():
+        solids = [scene.solids[k] for k in own]
         there = behind is not None and min(float(s.lo[1]) for s in solids) >= behind[0, 1] - CONTACT_MM
-        found += _piece(layout, solids[0].piece, solids, behind if there and behind is not None else inner, outer)
+        found += _piece(checker, own, behind if there and behind is not None else inner, outer)
     return found
 
 
-def _piece(layout: Layout, piece: Piece, solids: list[Solid], inner: Array, outer: Array) -> list[Finding]:
+def _piece(checker: Checker, own: list[int], inner: Array, outer: Array) -> list[Finding]:
+    solids = [checker.scene.solids[k] for k in own]
+    layout, piece = checker.scene.layout, solids[0].piece
     faults = [s for s in solids if s.mesh.fault is not None]
     if faults:
         why = faults[0].mesh.fault
         text = f"unknown whether {piece.name} stands inside the case; a mesh is not sound: {why}"
         return [Finding("containment", "unknown", (piece.name,), text, basis=Basis("none", 0.0, assumed_by(piece)))]
-    box = np.array([np.min([s.lo for s in solids], axis=0), np.max([s.hi for s in solids], axis=0)])
-    bound = max(s.mesh.bound for s in solids)
     found = []
     for axis, sign, side in _SIDES:
         end = 0 if sign < 0 else 1
-        out = float(sign * (box[end, axis] - inner[end, axis]))
-        wall = float(sign * (outer[end, axis] - inner[end, axis]))
-        wholly = float(sign * (box[1 - end, axis] - inner[end, axis])) >= -CONTACT_MM
+        face = float(sign * inner[end, axis])
+        wall = float(sign * outer[end, axis]) - face
         reach = wall + (SOCKET_REACH if side == "rear" else 0.0)
-        within = out <= reach + CONTACT_MM or _fixed(layout, piece, axis, sign, inner, outer)
-        if out <= CONTACT_MM or (within and not wholly):
+        # How far its farthest point stands out, and its nearest: negative where that is inside.
+        out = _extent(checker, own, axis, sign, face, (0.0, reach))
+        if out[1] <= CONTACT_MM:
             continue
-        text = (
-            f"{piece.name} stands {tenths(out)} out of the case through the {side}, {tenths(out - wall)} past its panel"
-        )
-        if wholly:
-            text = f"{piece.name} stands wholly outside the case, beyond the {side}, up to {tenths(out)} out"
+        fixed = _fixed(layout, piece, axis, sign, inner, outer)
+        last = _extent(checker, own, axis, -sign, -face, (0.0,))
+        near = (-last[1], -last[0])
+        within = fixed or out[1] <= reach + CONTACT_MM
+        if within and near[1] < -CONTACT_MM:
+            continue
+        said = tenths(out[0] if out[0] > 0 else out[1])
+        verdict: Verdict = "fail"
+        if near[0] >= -CONTACT_MM:
+            text = f"{piece.name} stands wholly outside the case, beyond the {side}, up to {said} out"
+        elif out[0] > reach + CONTACT_MM and not fixed:
+            text = (
+                f"{piece.name} stands {said} out of the case through the {side}, {tenths(out[0] - wall)} past its panel"
+            )
+        else:
+            verdict = "unknown"
+            text = f"unknown whether {piece.name} stands inside the case at the {side}: how far its curved faces reach "
+            text += f"there is known to {tenths(max(out[1] - out[0], near[1] - near[0]))} only"
+        bound = out[1] - out[0]
         found.append(
             Finding(
-                "containment", "fail", (piece.name,), text, (), out, "mm", reach, out - bound, out + bound,
-                (_farthest(solids, axis, sign),), Basis("mesh" if bound else "exact", bound, assumed_by(piece)),
+                "containment", verdict, (piece.name,), text, (), out[0], "mm", reach, *out,
+                (_farthest(solids, axis, sign),),
+                Basis("mesh" if bound > CONTACT_MM else "exact", bound, assumed_by(piece)),
                 place=side.replace(" ", "-"),
             )
         )  # fmt: skip
     return found
+
+
+def _extent(
+    checker: Checker, own: list[int], axis: int, sign: int, face: float, limits: tuple[float, ...]
+) -> tuple[float, float]:
+    """How far the bodies stand past a face of the case (sign times its coordinate), mm, at least and at most.
+
+    Known better than by the meshes' bounds where one of the limits, mm, lies between.
+    """
+    along = np.zeros(3)
+    along[axis] = sign
+    both = []
+    for k in own:
+        s = checker.scene.solids[k]
+        far = float(max(sign * s.lo[axis], sign * s.hi[axis])) - face
+        rough = (far, far + s.mesh.bound)
+        if any(rough[0] <= m + CONTACT_MM < rough[1] for m in limits):
+            rough = checker.reach(k, along, tuple(face + m + CONTACT_MM for m in limits))
+            rough = (rough[0] - face, rough[1] - face)
+        both.append(rough)
+    return max(b[0] for b in both), max(b[1] for b in both)
 
 
 def _fixed(layout: Layout, piece: Piece, axis: int, sign: int, inner: Array, outer: Array) -> bool:

@@ -121,12 +121,16 @@ class _Claim:
         where: tuple[Point, ...] = tuple(
             (float(p[0, 3]), float(p[1, 3]), float(p[2, 3])) for p in (self.pose, self.to_pose)
         )
+        ends = (
+            (self.one.name, self.mate.frame),
+            (self.other.name, self.mate.to_frame),
+        )  # in the order of the id's names
         return Finding(
             "mate", verdict, (self.one.name, self.other.name), text, measured=measured, unit=unit, required=required,
             low=measured, high=measured, where=where,
             basis=Basis(method, bound, assumed_by(self.one) + assumed_by(self.other)),
             extra=() if area is None else (("contact_mm2", area),),
-            place=f"{self.mate.frame}-{self.mate.to_frame}",
+            place="-".join(frame for _, frame in sorted(ends)),
         )  # fmt: skip
 
 

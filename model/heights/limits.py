@@ -275,7 +275,8 @@ def _contained(moved: Moved, only: Collection[str] | None) -> list[Limit]:
 
     def outside(h: float) -> set[tuple[str, str]]:
         solids = tuple(moved.solid(k, h) for k in moves)
-        return {(f.parts[0], f.place) for f in contained(Scene(moved.layout, solids)) if f.verdict == "fail"}
+        part = Scene(moved.layout, solids)
+        return {(f.parts[0], f.place) for f in contained(part, Checker(part, moved.store)) if f.verdict == "fail"}
 
     at_lo, at_hi = outside(moved.lo), outside(moved.hi)
     out = []

@@ -157,7 +157,7 @@ class Trials:
         part = Scene(near, solids)
         checker = Checker(part, self.store)
         try:
-            found = [*interference(part, checker), *keep_out(part, checker), *containment(part)]
+            found = [*interference(part, checker), *keep_out(part, checker), *containment(part, checker)]
         finally:
             checker.flush()
         small = {p.name: p.part.family for p in layout.pieces if p.part.small}

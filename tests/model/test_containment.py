@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, ClassVar
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from elbowroom.model.checks import containment
 from elbowroom.model.checks.containment import SOCKET_REACH
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout, Mate, Piece
+from elbowroom.model.pairs import Checker
 from elbowroom.model.solidify import solidify
 from elbowroom.model.store import Store
 from elbowroom.parts.base import Box, Frame
 from elbowroom.parts.pose import IDENTITY, Pose, compose, pose, rotation, shift
-from tests.model.shapes_for_tests import Block, GivenMesh, One, Rod
+from tests.model.shapes_for_tests import Ball, Block, GivenMesh, One, Rod
 
 INTERIOR = Box((0.0, 0.0, 0.0), (100.0, 80.0, 60.0))
 SHEET = 2.0
@@ -48,7 +52,8 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 
 def found(store: Store, part: One | GivenMesh, at: Pose, mates: tuple[Mate, ...] = (), **more: Any) -> list[Finding]:
     pieces = (Piece("case", Tub(), IDENTITY, ""), Piece("it", part, at, "", **more))
-    return containment(solidify(Layout("t", pieces, mates, more.pop("gaps", None) or _gaps(), INTERIOR), store))
+    scene = solidify(Layout("t", pieces, mates, more.pop("gaps", None) or _gaps(), INTERIOR), store)
+    return containment(scene, Checker(scene, store))
 
 
 def _gaps() -> Any:
@@ -113,3 +118,33 @@ def test_a_piece_meant_to_stand_outside_is_not_asked(store: Store) -> None:
 
 def test_an_unsound_mesh_is_unknown(store: Store) -> None:
     assert [f.verdict for f in found(store, GivenMesh(open_top=True), shift(40, 30, 20))] == ["unknown"]
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    turn=st.floats(0, 360),
+    tilt=st.floats(0, 80),
+    out=st.sampled_from([-0.3, -0.002, 0.0, 0.002, 0.01, 0.04, 0.3]),
+    side=st.sampled_from([(0, "front"), (2, "roof")]),
+    round_part=st.sampled_from(["rod", "ball"]),
+)
+def test_a_round_piece_is_inside_or_out_by_its_true_surface(
+    store: Store, turn: float, tilt: float, out: float, side: tuple[int, str], round_part: str
+) -> None:
+    """A cylinder's extent along x is r |sin| + h |cos| of the angle between its axis and x; a sphere's is r."""
+    axis, name = side
+    part: One = Rod() if round_part == "rod" else Ball()
+    about = rotation((0, 0, 1) if axis == 0 else (1, 0, 0), tilt)
+    turned = compose(compose(rotation(((1, 0, 0), (0, 1, 0), (0, 0, 1))[axis], turn), about), rotation((0, 0, 1), 17))
+    cos = float(turned[axis, 2])
+    far = 5.0 if round_part == "ball" else 5.0 * math.sqrt(max(1 - cos * cos, 0.0)) + 20.0 * max(cos, 0.0)
+    move = [50.0, 40.0, 30.0]
+    move[axis] = INTERIOR.hi[axis] + out - far
+    verdicts = {f.place: f for f in found(store, part, compose(shift(*move), turned))}
+    assert (name in verdicts) == (out > 0)
+    if out > 0:
+        f = verdicts[name]
+        assert f.verdict == "fail"
+        assert f.low is not None
+        assert f.high is not None
+        assert f.low - 1e-6 <= out <= f.high + 1e-6

@@ -201,6 +201,7 @@ def test_flat_faces_of_bodies_with_holes_read_exactly(store: Store, case: Pose, 
                 assert frame.depth == pytest.approx(MICRON, abs=CONTACT_MM)
 
 
+@pytest.mark.slow
 def test_a_mirrored_part_is_judged_as_its_mirror_image(store: Store) -> None:
     """Mirroring the whole scene in x changes no verdict and no number."""
     for move, kind in (((5.0, 25.0, -1.0), "apart"), ((2.0, 10.0, 3.0), "overlap"), ((9.0, 4.0, 4.0), "overlap")):

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from elbowroom.model.checks.containment import check as containment
 from elbowroom.model.layout import Layout
+from elbowroom.model.pairs import Checker
 from elbowroom.model.place import place
 from elbowroom.model.resolve import load
 from elbowroom.model.solidify import solidify
@@ -36,7 +37,8 @@ def build(parts: str, case: str = "{like: case-two-chamber}", stacks: str = "{}"
 
 
 def outside(layout: Layout, store: Store) -> list[str]:
-    return [f.text for f in containment(solidify(layout, store))]
+    scene = solidify(layout, store)
+    return [f.text for f in containment(scene, Checker(scene, store))]
 
 
 def case_of(layout: Layout) -> Case:
