@@ -19,8 +19,7 @@ from elbowroom.model.problems import InputError, choices, quoted, shown
 app = typer.Typer(
     name="elbowroom",
     help="Check that the parts of a liquid-cooled PC fit together, from one build file. "
-    "Exit status: 0 it fits, 1 something fails, 2 bad input, 3 something could not be decided, "
-    "70 a fault of elbowroom itself.",
+    "Exit status: 0 it fits, 1 something fails, 2 bad input, 3 something is unknown, 70 a fault of elbowroom itself.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -41,7 +40,7 @@ def check(
     set_: Set = None,
     every: Annotated[bool, typer.Option("--all", help="List the pairs that are clear, too.")] = False,
 ) -> None:
-    """Judge every pair of parts: what touches, what nearly touches, what cannot be decided."""
+    """Judge every pair of parts: what touches, what nearly touches, what is unknown."""
     from elbowroom.model import pipeline
     from elbowroom.model.terminal import summary
 
@@ -70,6 +69,9 @@ def export(
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
     only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
     set_: Set = None,
+    detailed: Annotated[
+        bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
+    ] = False,
 ) -> None:
     """Write the build as files: step, stl, glb, json, bom, templates; and reach, the room before ports, when named."""
     from elbowroom.model import pipeline
@@ -81,8 +83,9 @@ def export(
         checked = pipeline.check(file, set_ or (), progress)
         spaces = partial(pipeline.reach_solids, checked)
         result = write(
-            checked.scene, checked.findings, to, formats, progress, reach=spaces, templates=checked.build.templates
-        )
+            checked.scene, checked.findings, to, formats, progress, reach=spaces, templates=checked.build.templates,
+            detailed=detailed,
+        )  # fmt: skip
     summary(checked.layout.title, checked.findings, checked.layout.interior)
     written(result)
     raise typer.Exit(_status(checked))
@@ -173,11 +176,9 @@ def new(
 @app.command()
 def schema() -> None:
     """Print the JSON Schema of a build file, for an editor to complete and check by."""
-    from json import dumps
+    from elbowroom.model.schema import text
 
-    from elbowroom.model.schema import build_schema
-
-    typer.echo(dumps(build_schema(), indent=2, ensure_ascii=False))
+    typer.echo(text())
 
 
 def _status(checked: Any) -> int:

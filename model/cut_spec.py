@@ -1,7 +1,9 @@
-"""Cuts that a build asks for: a sheet notched so that other pieces clear it, and their coming into the layout.
+"""Cuts that a build asks for: a flat sheet notched so that other pieces clear it, and their coming into the layout.
 
-Owns the words (`in`, `for`, `gap`, `tool`), what they name in a placed build, and the layout with the sheets cut. The
-outline of a cut is worked out by `templates.notch`; how a sheet holds it is `parts.cutouts`' work.
+Owns the words (`in`, `for`, `gap`, `tool`), what they name in a placed build, and the layout with the sheets cut. A
+part of the family `sheet` is cut as a whole; of any other part each flat sheet is, by itself. The outline of a cut is
+worked out by `templates.notch`, where a part's flat sheets lie by `templates.flats`; how a part holds a cut is
+`parts.cutouts`' and `parts.flat_cut`'s work.
 """
 
 from __future__ import annotations
@@ -9,10 +11,11 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
+from elbowroom.model.flat_cutting import CannotCut, Known, with_cuts
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.scene import Scene
@@ -20,6 +23,11 @@ from elbowroom.model.source import Document
 from elbowroom.parts.cutouts import cutout_of
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.sheet import PlainSheet
+
+if TYPE_CHECKING:
+    from elbowroom.model.store import Store
+    from elbowroom.model.templates.flats import FlatSheet
+    from elbowroom.model.templates.notch import Obstacle
 
 MAX_CUTS = 50  # in one build
 MAX_NAMES = 50  # pieces that one cut clears
@@ -30,7 +38,9 @@ class CutSpec(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
-    in_: str = Field(alias="in", min_length=1, max_length=200, description="the sheet that is cut")
+    in_: str = Field(
+        alias="in", min_length=1, max_length=200, description="what is cut: a part, or part.sheet for one sheet of it"
+    )  # fmt: skip
     for_: list[str] = Field(
         alias="for", min_length=1, max_length=MAX_NAMES,
         description="what must clear it: pieces, or piece.port for the fittings on that port",
@@ -46,42 +56,49 @@ class CutSpec(BaseModel):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CutLayout:
-    """The layout with its sheets cut, and what a builder must be told of each cut."""
+    """The layout with its sheets cut, and what a builder must be told of each cut. severed: pieces that lose an end."""
 
     layout: Layout
     notes: tuple[str, ...]
+    severed: frozenset[str] = frozenset()
 
 
-def apply(layout: Layout, scene: Scene, cuts: Sequence[CutSpec], document: Document) -> CutLayout:
+def apply(
+    layout: Layout, scene: Scene, cuts: Sequence[CutSpec], document: Document, store: Store | None = None
+) -> CutLayout:
     """The layout with every cut made, in order; `scene` is that layout made solid. Raises BuildError with every fault.
 
-    A sheet cut twice keeps its first cuts. Nothing that stands in the scene is moved, and a piece that is cut keeps its
-    name, pose and mates.
+    store: where the exact solids of parts with flat sheets are kept; left out, the user's. A sheet cut twice keeps its
+    first cuts. Nothing that stands in the scene is moved, and a piece that is cut keeps its name, pose and mates.
     """
     problems: list[Problem] = []
     notes: list[str] = []
     changed: dict[str, Piece] = {}
+    severed: set[str] = set()
+    known = Known(scene, store)
     for i, cut in enumerate(cuts):
         path: Path = ("cut", i)
-        sheets = _sheets(layout, cut.in_, (*path, "in"), document, problems)
+        sheets = _sheets(layout, cut.in_, (*path, "in"), document, problems, known)
         names: list[str] = []
         for j, text in enumerate(cut.for_):
             where = (*path, "for", j) if isinstance(_written(document, i), list) else (*path, "for")
             names += _obstacles(layout, text, where, document, problems)
         if problems:
             continue
-        for sheet in sheets:
+        for sheet, flats in sheets:
             now = changed.get(sheet.name, sheet)
-            made = _made(
-                now, cut, [n for n in dict.fromkeys(names) if n != sheet.name], scene, path, document, problems
-            )
+            others = [n for n in dict.fromkeys(names) if n != sheet.name]
+            if flats is None:
+                made = _made(now, cut, others, scene, path, document, problems)
+            else:
+                made = _flats_made(now, flats, cut, others, known, path, document, problems, severed)
             if made is not None:
                 changed[sheet.name], said = made
                 notes += said
     if problems:
         raise BuildError(problems)
     pieces = tuple(changed.get(p.name, p) for p in layout.pieces)
-    return CutLayout(replace(layout, pieces=pieces), tuple(notes))
+    return CutLayout(replace(layout, pieces=pieces), tuple(notes), frozenset(severed))
 
 
 def _written(document: Document, i: int) -> Any:
@@ -98,17 +115,51 @@ def _called(layout: Layout, name: str) -> list[Piece]:
     return one or [p for p in layout.pieces if re.fullmatch(re.escape(name) + r" \d+", p.name)]
 
 
-def _sheets(layout: Layout, name: str, path: Path, document: Document, problems: list[Problem]) -> list[Piece]:
-    sheets = [p.name for p in layout.pieces if _is_sheet(p)]
+def split(text: str) -> tuple[str, str]:
+    """A word under `in`, taken apart: the entry's name, and the flat sheet of it ("" for all)."""
+    name, _, sheet = text.partition(".")
+    return name, sheet
+
+
+def _sheets(
+    layout: Layout, text: str, path: Path, document: Document, problems: list[Problem], known: Known
+) -> list[tuple[Piece, list[FlatSheet] | None]]:
+    """The pieces that `text` means, with the flat sheets of each; None for one of the family `sheet`."""
+    name, wanted = split(text)
     found = _called(layout, name)
     if not found:
-        known = choices(name, sheets, 30) if sheets else "; the build has no sheet to cut"
-        problems.append(document.problem(path, f"no part {shown(name)}{known}"))
-    wrong = next((p for p in found if not _is_sheet(p)), None)
-    if wrong is not None:
-        what = f"{shown(name)} is a {wrong.part.family}; only a sheet can be cut{choices(name, sheets, 30)}"
-        problems.append(document.problem(path, what))
-    return [p for p in found if _is_sheet(p)]
+        sheets = [p.name for p in layout.pieces if _is_sheet(p)]
+        problems.append(document.problem(path, f"no part {shown(name)}{choices(name, sheets or _names(layout))}"))
+    out: list[tuple[Piece, list[FlatSheet] | None]] = []
+    for piece in found:
+        if _is_sheet(piece) and wanted in ("", "body"):
+            out.append((piece, None))
+            continue
+        flats = [] if _is_sheet(piece) else known.flats(piece)
+        meant = [f for f in flats if wanted in ("", f.name, f.body, *f.also)]
+        if meant:
+            out.append((piece, meant))
+            continue
+        if flats:
+            listed = ", ".join(f"{f.name} ({f.words})" for f in flats)
+            near = choices(wanted, [f.name for f in flats], 30).partition("; known:")[0]
+            said = f"{name} has no flat sheet {shown(wanted)}{near}; it has {listed}"
+        elif _is_sheet(piece):
+            said = f"{name} is one sheet: write {shown(name)} alone"
+        else:
+            said = _uncut(layout, piece)
+        problems.append(document.problem(path, said))
+        break
+    return out
+
+
+def _uncut(layout: Layout, piece: Piece) -> str:
+    """Why a part has nothing that can be cut."""
+    sheets = [p.name for p in layout.pieces if _is_sheet(p)]
+    what = f"{shown(piece.name)} is a {piece.part.family}"
+    if piece.part.coolant_ml() is not None or any(f.kind == "port" for f in piece.part.frames()):
+        return f"{what} with ports: what holds coolant is not cut{choices(piece.name, sheets, 30)}"
+    return f"{what} without a flat sheet that can be cut{choices(piece.name, sheets, 30)}"
 
 
 def _is_sheet(piece: Piece) -> bool:
@@ -147,16 +198,10 @@ def _made(
 ) -> tuple[Piece, list[str]] | None:
     """The piece with the cut in it, and what is to be told; None, with the faults noted, where it cannot be made."""
     from elbowroom.model.templates.drawing import TemplateError
-    from elbowroom.model.templates.notch import Obstacle, Sheet, notch
-    from elbowroom.parts.pose import apply as placed
+    from elbowroom.model.templates.notch import Sheet, notch
 
     part: Any = piece.part
-    wanted = set(names)
-    obstacles = [
-        Obstacle(s.name, placed(s.pose, s.mesh.vertices), s.mesh.triangles, s.mesh.bound)
-        for s in scene.solids
-        if s.piece.name in wanted and s.body.keep_out is None
-    ]
+    obstacles = _obstacle_meshes(scene, names)
     listed = ", ".join(names)
     sheet = Sheet(piece.pose, float(part.thickness), _with_holes(part))
     try:
@@ -180,6 +225,40 @@ def _made(
     return whole, [_told(piece.name, listed, cut, found)]
 
 
+def _obstacle_meshes(scene: Scene, names: Sequence[str]) -> list[Obstacle]:
+    """The bodies of the named pieces, as the geometry of a cut takes them."""
+    from elbowroom.model.templates.notch import Obstacle
+    from elbowroom.parts.pose import apply as placed
+
+    wanted = set(names)
+    return [
+        Obstacle(s.name, placed(s.pose, s.mesh.vertices), s.mesh.triangles, s.mesh.bound)
+        for s in scene.solids
+        if s.piece.name in wanted and s.body.keep_out is None
+    ]
+
+
+def _flats_made(
+    piece: Piece, flats: Sequence[FlatSheet], cut: CutSpec, names: list[str], known: Known, path: Path,
+    document: Document, problems: list[Problem], severed: set[str],
+) -> tuple[Piece, list[str]] | None:  # fmt: skip
+    """The piece with its flat sheets cut, and what is to be told; None, with the fault noted, where it cannot be."""
+    listed = ", ".join(names)
+    try:
+        obstacles = _obstacle_meshes(known.scene, names)
+        whole, made = with_cuts(piece, flats, float(cut.gap), float(cut.tool), obstacles, known)
+    except CannotCut as e:
+        problems.append(document.problem(path, f"cutting {piece.name} to clear {listed} by {cut.gap:g} mm: {e}"))
+        return None
+    if not made:
+        return piece, [f"{piece.name}: nothing is cut, since it clears {listed} by {cut.gap:g} mm already"]
+    if any(m.severed for m in made):
+        severed.add(piece.name)
+    several = len(known.flats(piece)) > 1
+    wheres = [f" in {m.flat.name} ({m.flat.words})" if several else "" for m in made]
+    return whole, [_told(piece.name, listed, cut, m.notch, w) for m, w in zip(made, wheres, strict=True)]
+
+
 def _with_holes(part: Any) -> Any:
     """What the sheet is at present, its own through holes taken out, so that webs to them are counted."""
     import shapely
@@ -195,13 +274,13 @@ def _with_holes(part: Any) -> Any:
     return shapely.difference(part.left(), shapely.union_all(holes))
 
 
-def _told(name: str, listed: str, cut: CutSpec, found: Any) -> str:
+def _told(name: str, listed: str, cut: CutSpec, found: Any, where: str = "") -> str:
     kinds = [c.kind for c in found.cuts]
     many = {"notch": "notches", "hole": "holes"}
     counted = [(k, kinds.count(k)) for k in many if k in kinds]
     what = ", ".join(f"{n} {many[k] if n > 1 else k}" for k, n in counted)
     webs = [c.web for c in found.cuts if c.web is not None]
-    said = f"{name}: {what} to clear {listed} by {cut.gap:g} mm takes {sum(c.area for c in found.cuts):.0f} mm2"
+    said = f"{name}: {what}{where} to clear {listed} by {cut.gap:g} mm takes {sum(c.area for c in found.cuts):.0f} mm2"
     if webs:
         said += f"; the narrowest material left beside it is {min(webs):.1f} mm"
     if found.fallen:

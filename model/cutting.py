@@ -10,8 +10,9 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 
-from elbowroom.model.cut_spec import apply
+from elbowroom.model.cut_spec import apply, split
 from elbowroom.model.findings import Basis, Finding, Verdict
+from elbowroom.model.flat_cutting import TRIMMED_MM
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.plumbing import Plumbing
 from elbowroom.model.resolve import Build
@@ -20,8 +21,6 @@ from elbowroom.model.store import Store
 
 Progress = Callable[[int, int, str], None]
 
-TRIMMED_MM = 2.0  # that a sheet may be shorter for a cut along its edge before an end counts as cut off; no source (P)
-
 
 def cut(
     build: Build, layout: Layout, plumbing: Plumbing | None, store: Store, progress: Progress | None = None
@@ -29,7 +28,7 @@ def cut(
     """The layout with its sheets cut, and what was cut. Raises BuildError with the faults of the words."""
     if not build.cut:
         return layout, []
-    named = [c.in_ for c in build.cut]
+    named = [split(c.in_)[0] for c in build.cut]
     sheets = {
         p.name for p in layout.pieces if any(p.name == n or re.fullmatch(re.escape(n) + r" \d+", p.name) for n in named)
     }
@@ -37,10 +36,10 @@ def cut(
     if plumbing is not None:
         standing = _with_fittings(build, standing, plumbing, store, progress)
     whole = replace(standing, pieces=(*standing.pieces, *(p for p in layout.pieces if p.name in sheets)))
-    done = apply(whole, solidify(whole, store, progress), build.cut, build.document)
+    done = apply(whole, solidify(whole, store, progress), build.cut, build.document, store)
     new = {p.name: p for p in done.layout.pieces if p.name in sheets}
     told = [
-        _told(old, new[old.name], note, k)
+        _told(old, new[old.name], note, k, old.name in done.severed)
         for k, note in enumerate(done.notes, 1)
         for old in (p for p in layout.pieces if p.name in sheets)
         if note.startswith(f"{old.name}:")
@@ -66,7 +65,7 @@ def _with_fittings(
     return replace(standing, pieces=(*standing.pieces, *pieces), mates=(*standing.mates, *mates))
 
 
-def _told(old: Piece, new: Piece, note: str, number: int) -> Finding:
+def _told(old: Piece, new: Piece, note: str, number: int, severed: bool) -> Finding:
     """What became of a sheet: nothing, a notch or a hole, or (a fault) an end or a side that comes off whole."""
     verdict: Verdict = "pass" if new is old else "caution"
     before, after = old.part.box().size, new.part.box().size
@@ -74,9 +73,11 @@ def _told(old: Piece, new: Piece, note: str, number: int) -> Finding:
         verdict = "fail"
         left = f"{after[0]:g} x {after[1]:g} of {before[0]:g} x {before[1]:g} mm"
         note += f" It cuts the sheet through: {left} are left."
+    elif severed:
+        verdict, note = "fail", note + " It cuts the sheet through: an end or a side of it comes off."
     return Finding(
         "cut", verdict, (old.name,), note, basis=Basis("mesh"),
-        extra=(("cutouts", len(getattr(new.part, "cutouts", ()))),), place=str(number),
+        extra=(("cutouts", len(getattr(new.part, "cutouts", ())) + len(new.part.cuts)),), place=str(number),
     )  # fmt: skip
 
 

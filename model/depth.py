@@ -1,12 +1,14 @@
-"""How deep two solids overlap: the least width of what they share.
+"""How deep two solids overlap: the least width of what they share, at its deepest place.
 
-Owns the measure that tells touch from overlap and that a finding reports. Each connected piece of the shared solid is
-measured by itself and the deepest counts. For a convex piece the depth is its least width, over the normals of its
-faces and the common normals of its edges, among which the least is known to lie; so it is exact for boxes, however
-they are turned. For a piece that is not convex (a ring, a bracket's corner) a width would cross empty space, and the
-diameter of the largest ball found inside it is taken where that is less.
-Either way no shorter move of one body frees them: a ball of that diameter, or a chord of that length along any
-direction, lies in both.
+Owns the measure that tells touch from overlap and that a finding reports. It is local: each connected piece of the
+shared solid is measured by itself, what hangs together by a film only is taken apart first, and the deepest place
+counts, however large the film. For a convex place the depth is its least width, over the normals of its faces and the
+common normals of its edges, among which the least is known to lie; so it is exact for boxes, however they are turned.
+For a place that is not convex (a ring, a bracket's corner) a width would cross empty space, and the diameter of the
+largest ball found inside it is taken, with a bound that no ball exceeds. Either way no shorter move of one body frees
+them: a ball of that diameter, or a chord of that length along any direction, lies in both.
+
+A film is what is nowhere as thick as the slack, by the proof in `elbowroom.model.thickness`.
 """
 
 from __future__ import annotations
@@ -17,25 +19,28 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.meshes import Surface, normals_areas
-from elbowroom.model.narrow import arrays_of
+from elbowroom.model.thickness import Solid, at_triangles, core, widest
 from elbowroom.model.tolerances import CONTACT_MM, CONVEX_REL, DIRECTION_STEPS, MAX_DIRECTIONS
 
 Array = NDArray[np.float64]
-_BALLS = 12  # largest triangles a ball is tried from
-_SHRINKS = 20  # steps in which a ball shrinks to its place; it converges in fewer than ten
-_FITS = 0.999  # a ball that reaches this part of its radius fits: its radius is measured in the end anyway
 _EDGES = 40  # edge directions combined for common normals: 780 pairs
+_CORE_MORE = 3**0.5  # a convex place is wider than its core by no more than so many widths of the core's step
+_DENT = 0.02  # share of a piece's width up to which facets may dent it: then its width is off by some 5 % at most
+_COMPACT = 0.5  # a piece whose widest ball is this part of its hull's width is no film with something on it
+_MOST_INNER = 64  # points kept of an overlap
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Depth:
-    """Depth of an overlap, mm, between two points of its surface; `inner`: points well inside it, best first.
+    """Depth of an overlap, mm, between two points of its surface, and the bounds it is known to lie between.
 
+    high at or below the slack asked for: a film everywhere. `inner`: points well inside, best first, of every piece.
     volume_mm3 is that of all pieces together; box: extents (2, 3) of the deepest one.
     """
 
     depth: float
+    low: float
+    high: float
     volume_mm3: float
     point_a: Array
     point_b: Array
@@ -43,53 +48,97 @@ class Depth:
     box: Array
 
 
-def depth_of(shared: Any, bound: float) -> Depth | None:
-    """Depth of a shared solid (manifold3d); None where it is empty.
+def depth_of(shared: Any, slack: float = CONTACT_MM, bound: float = 0.0) -> Depth | None:
+    """Depth of a shared solid (manifold3d); None where it is empty. Below `slack`, mm, it is a film.
 
     `bound`: what its surface may be off by, mm, so that a facet's dent of that size makes no round piece hollow.
     """
     if shared.is_empty():
         return None
     best: Depth | None = None
+    inner: list[Array] = []
     for piece in shared.decompose():
         box = np.array(piece.bounding_box())
-        if best is not None and float((box[3:] - box[:3]).min()) <= best.depth:
+        if best is not None and float((box[3:] - box[:3]).min()) <= min(best.depth, slack):
             continue  # no piece is deeper than its box is wide
-        found = _piece(piece, bound)
-        if found is not None and (best is None or found.depth > best.depth):
-            best = found
+        found = _piece(piece, slack, bound)
+        if found is None:
+            continue
+        if found.high > slack:
+            inner += found.inner
+        if best is None or (found.depth, found.high) > (best.depth, best.high):
+            high = found.high if best is None else max(best.high, found.high)
+            best = replace(found, high=high)
+        elif found.high > best.high:
+            best = replace(best, high=found.high)
     if best is None:
         return None
-    return replace(best, volume_mm3=float(shared.volume()))
+    points = [*best.inner, *inner][:_MOST_INNER]
+    return replace(best, volume_mm3=float(shared.volume()), inner=tuple(points))
 
 
-def _piece(piece: Any, bound: float) -> Depth | None:
-    vertices, triangles = arrays_of(piece)
-    if len(triangles) < 4:
+def _piece(piece: Any, slack: float, bound: float) -> Depth | None:
+    """One connected piece; where it is not convex, what is left of it without films decides."""
+    own = Solid(piece)
+    if len(own.triangles) < 4:
         return None
-    volume = abs(float(piece.volume()))  # a piece that comes out inside out is no less an overlap
-    centre, box = vertices.mean(axis=0), np.array([vertices.min(axis=0), vertices.max(axis=0)])
-    normals, areas = normals_areas(vertices, triangles)
-    hull = float(piece.hull().volume())
-    convex = hull - volume <= CONVEX_REL * hull + bound * float(areas.sum())
-    width, along = least_width(vertices, _directions(vertices, triangles, normals, areas))
-    corners = vertices[triangles]
+    width = _width(own)
+    if width.depth <= slack or _convex(own, min(bound, _DENT * width.depth)):
+        return width
+    balls = at_triangles(own, width.depth)
+    if balls and 2 * balls[0][0] >= _COMPACT * width.depth:  # no film: it is about as thick as its hull
+        return _place(own, slack, bound)
+    left = core(own, slack)
+    if left is None or core(own, slack, full=True) is None:
+        return replace(width, depth=min(width.depth, slack), low=0.0, high=slack, inner=())
+    places = (_place(Solid(p), slack, bound) for p in left.decompose())
+    found: list[Depth] = [d for d in places if d is not None]
+    found.sort(key=lambda d: (d.depth, d.high), reverse=True)
+    if not found:
+        return replace(width, depth=slack, low=0.0, high=_CORE_MORE * slack, inner=())
+    # A ball is wider than what the core keeps of it by the core's step; so is a convex place, but for its corners.
+    high = min(max(d.high for d in found) + 2 * _CORE_MORE * slack, width.depth)
+    inner = tuple(p for d in found for p in d.inner[:4])
+    best = found[0]
+    return replace(best, depth=min(best.depth + slack, high), high=max(high, best.low), inner=inner)
+
+
+def _place(own: Solid, slack: float, bound: float) -> Depth | None:
+    """One place that is thicker than a film: its width where it is convex, else the widest ball in it."""
+    if len(own.triangles) < 4:
+        return None
+    width = _width(own)
+    if _convex(own, max(slack, min(bound, _DENT * width.depth))):
+        return width
+    balls, high = widest(own, slack, width.depth)
+    middle = own.vertices.mean(axis=0)
+    if not balls:
+        return replace(width, depth=0.0, low=0.0, high=high, inner=(middle,))
+    radius, at = balls[0]
+    _, on = own.surface.nearest(at)
+    out = (on - at) / max(radius, 1e-300)
+    return replace(
+        width, depth=2 * radius, low=2 * radius, high=high, point_a=at + radius * out, point_b=at - radius * out,
+        inner=tuple(b[1] for b in balls),
+    )  # fmt: skip
+
+
+def _convex(own: Solid, slack: float) -> bool:
+    """Whether a solid fills its hull but for rounding, and for a skin of `slack` mm."""
+    hull = float(own.solid.hull().volume())
+    return hull - abs(float(own.solid.volume())) <= CONVEX_REL * hull + slack * float(own.areas.sum())
+
+
+def _width(own: Solid) -> Depth:
+    """The least width of a solid's hull, as a depth."""
+    vertices = own.vertices
+    width, along = least_width(vertices, _directions(vertices, own.triangles, own.normals, own.areas))
     ends = _ends(vertices, along, width)
-    middle = (ends[0] + ends[1]) / 2
-    if convex:
-        largest = corners[np.argsort(-areas)[:_BALLS]].mean(axis=1)
-        return Depth(width, volume, *ends, (middle, centre, *((largest + centre) / 2)), box)
-    surface = Surface(corners)
-    balls = _inner_balls(surface, corners, normals, areas, width)
-    inner = [c for _, c in balls]
-    if balls and 2 * balls[0][0] < width:
-        radius, at = balls[0]
-        _, on = surface.nearest(at)
-        out = (on - at) / max(radius, 1e-300)
-        return Depth(2 * radius, volume, at + radius * out, at - radius * out, tuple(inner), box)
-    if not balls:  # a film too thin for any: twice its volume over its surface is its mean thickness
-        width = min(width, 2 * volume / max(float(areas.sum()), 1e-300))
-    return Depth(width, volume, *ends, (middle, *inner), box)
+    middle, centre = (ends[0] + ends[1]) / 2, vertices.mean(axis=0)
+    largest = own.corners[np.argsort(-own.areas)[:12]].mean(axis=1)
+    box = np.array([vertices.min(axis=0), vertices.max(axis=0)])
+    volume = abs(float(own.solid.volume()))  # a piece that comes out inside out is no less an overlap
+    return Depth(width, width, width, volume, *ends, (middle, centre, *((largest + centre) / 2)), box)
 
 
 def least_width(points: Array, directions: Array) -> tuple[float, Array]:
@@ -137,35 +186,3 @@ def _ends(vertices: Array, along: Array, width: float) -> tuple[Array, Array]:
         return start, start + (float(at.max()) - float(start @ along)) * along
     end = high.mean(axis=0)
     return end - (float(end @ along) - float(at.min())) * along, end
-
-
-def _inner_balls(
-    surface: Surface, corners: Array, normals: Array, areas: Array, width: float
-) -> list[tuple[float, Array]]:
-    """Balls inside the piece, (radius, centre), largest first: each touches a large triangle and shrinks until it
-    fits. The radius is the measured distance from the centre to the surface, so each is sound whatever the steps did.
-    """
-    found = []
-    for t in np.argsort(-areas)[:_BALLS]:
-        start, inward = corners[t].mean(axis=0), -normals[t]
-        # Up to the far side of the piece every centre is inside it, and no ball inside is wider than the piece.
-        radius = min(width, surface.along_ray(start, inward, CONTACT_MM * 1e-3)) / 2
-        if radius <= CONTACT_MM * 1e-3:
-            continue
-        for _ in range(_SHRINKS):
-            centre = start + radius * inward
-            gap, on = surface.nearest(centre)
-            if gap >= radius * _FITS:
-                break
-            # The ball through `start` with this tangent that also passes through the nearer point.
-            off = on - start
-            lift = float(off @ inward)
-            fresh = float(off @ off) / (2 * lift) if lift > 1e-12 else radius / 2
-            radius = min(fresh, radius * _FITS)
-        centre = start + radius * inward
-        gap, _ = surface.nearest(centre)
-        if gap > CONTACT_MM * 1e-3:
-            found.append((gap, centre))
-        if gap >= _FITS * width / 2:  # none can be larger
-            break
-    return sorted(found, key=lambda f: -f[0])

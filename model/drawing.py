@@ -9,17 +9,17 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import pickle
-import struct
 import sys
-from dataclasses import dataclass
-from typing import IO, Any
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from elbowroom.model.scene import Mesh
+from elbowroom.parts import child
 from elbowroom.parts.base import Part
+from elbowroom.parts.mesh_file import MOST_TRIANGLES
 
 FORM = 1  # version of the packed form below
 
@@ -40,12 +40,41 @@ def draw(part: Part) -> Drawn:
     from elbowroom.model.tessellate import tessellate
     from elbowroom.parts.draw import DrawError
 
-    solids = part.solids()
+    solids = part.drawn()
     missing = [b.name for b in part.bodies() if b.name not in solids]
     if missing or len(solids) != len(part.bodies()):
         raise DrawError(f"bodies drawn and bodies declared differ: {', '.join(missing) or 'too many were drawn'}")
     ordered = {b.name: solids[b.name].wrapped for b in part.bodies()}
-    return Drawn(pack({name: tessellate(shape) for name, shape in ordered.items()}), _brep(list(ordered.values())))
+    meshes = {name: tessellate(shape) for name, shape in ordered.items()}
+    if is_foreign(part):
+        faults = part.body_faults()  # type: ignore[attr-defined]
+        meshes = {n: _bounded(replace(m, fault=faults.get(n, m.fault))) for n, m in meshes.items()}
+    return Drawn(pack(meshes), _brep(list(ordered.values())))
+
+
+def is_foreign(part: Part) -> bool:
+    """Whether a part is read from a file someone else made, which may be damaged, endless or made to do harm."""
+    return part.path_field is not None
+
+
+def stand_in(part: Part, why: str) -> dict[str, Mesh]:
+    """The meshes of a user's part that could not be drawn: the box of each body, with the reason as its fault."""
+    corners = np.array([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 0, 1], [1, 0, 1], [1, 1, 1], [0, 1, 1]], float)
+    quads = [(0, 3, 2, 1), (4, 5, 6, 7), (0, 1, 5, 4), (1, 2, 6, 5), (2, 3, 7, 6), (3, 0, 4, 7)]
+    triangles = np.array([t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))], dtype=np.int32)
+    out = {}
+    for name, box in part.body_boxes().items():  # type: ignore[attr-defined]
+        lo, size = np.array(box.lo), np.array(box.size)
+        out[name] = Mesh(lo + corners * size, triangles, 0.0, float(size.prod()), f"it could not be meshed: {why}")
+    return out
+
+
+def _bounded(mesh: Mesh) -> Mesh:
+    """The mesh, with a fault if it is larger than can be judged in bounded time."""
+    n = len(mesh.triangles)
+    if n <= MOST_TRIANGLES or mesh.fault is not None:
+        return mesh
+    return replace(mesh, fault=f"its mesh has {n} triangles; more than {MOST_TRIANGLES} are not judged: simplify it")
 
 
 def of_dimensions(fault: Exception) -> bool:
@@ -138,43 +167,63 @@ def unpack(data: bytes) -> dict[str, Mesh]:
 # The worker -----------------------------------------------------------------------------------------------------------
 
 
-def send(pipe: IO[bytes], value: Any) -> None:
-    """Write one value, its length first."""
-    data = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)
-    pipe.write(struct.pack("<Q", len(data)) + data)
-    pipe.flush()
-
-
-def receive(pipe: IO[bytes]) -> Any:
-    """Read one value; EOFError where the other end is gone."""
-    head = pipe.read(8)
-    if len(head) < 8:
-        raise EOFError
-    size = struct.unpack("<Q", head)[0]
-    data = pipe.read(size)
-    if len(data) < size:
-        raise EOFError
-    return pickle.loads(data)
+def request(part: Part) -> bytes:
+    """A part as it is sent to a worker, with what was read of its file."""
+    return pickle.dumps((part, part.held() if is_foreign(part) else None), protocol=pickle.HIGHEST_PROTOCOL)  # type: ignore[attr-defined]
 
 
 def work() -> None:
-    """Draw the parts that come in over standard input until it ends; ("drawn", Drawn) or ("fault", text) goes back."""
-    answers = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # the kernel prints; that must not get among the answers
-    requests = sys.stdin.buffer
+    """Draw the parts that come in over standard input until it ends. Back goes ("drawn", meshes, exact solids),
+    ("fault", why) where it lies in the part, ("broken", why) where it does not, or ("cannot", why).
+    """
+    pipe, requests = child.answers(), sys.stdin.buffer
     while True:
         try:
-            part = receive(requests)
+            (data,) = child.receive(requests)
         except EOFError:
             return
+        try:
+            part, held = pickle.loads(data)
         except Exception as fault:  # a part of a module that only the caller can import
-            send(answers, ("cannot", str(fault)))
+            child.send(pipe, b"cannot", said(fault), b"")
             continue
         try:
-            send(answers, ("drawn", draw(part)))
+            if is_foreign(part):
+                _load_libraries(part)
+                child.confine(child.FOREIGN)
+                part.take(held)
+            drawn = draw(part)
+            answer = (b"drawn", drawn.meshes, drawn.brep or b"")
         except Exception as fault:
-            send(answers, ("fault" if of_dimensions(fault) else "cannot", f"{fault}" or type(fault).__name__))
+            kind = (
+                b"broken" if of_machine(fault) else b"fault" if is_foreign(part) or of_dimensions(fault) else b"cannot"
+            )
+            answer = (kind, said(fault), b"")
+        finally:
+            child.release()
+        child.send(pipe, *answer)
 
 
-if __name__ == "__main__":
-    work()
+def said(fault: BaseException) -> bytes:
+    """A fault in words."""
+    return (str(fault) or type(fault).__name__).encode("utf-8", "replace")
+
+
+def of_machine(fault: BaseException) -> bool:
+    """Whether a fault of drawing is the machine's, or that of someone who stops it."""
+    seen: BaseException | None = fault
+    while seen is not None:
+        if isinstance(seen, ImportError | MemoryError | OSError | SystemError | KeyboardInterrupt):
+            return True
+        seen = seen.__cause__ or seen.__context__
+    return False
+
+
+def _load_libraries(part: Part) -> None:
+    """What drawing a user's part needs, before its memory is bounded."""
+    import elbowroom.model.narrow
+
+    if not getattr(part, "is_mesh", False):
+        import cadquery  # noqa: F401
+
+        import elbowroom.model.tessellate  # noqa: F401

@@ -6,11 +6,11 @@ radius at that point; growth of the radius along the axis; and how far the true 
 - FLAT: the triangle is the surface, but for slivers along curved edges, which lie in their neighbours' enclosures.
 - ROUND: a cylinder or cone bounded by rulings and circles. Over a triangle it lies within the hull of six points: at
   the triangle's two ends along the axis, the ends of the arc and the point where the tangents at those ends meet.
-- CURVED: anything else: the triangle, thickened by how far the surface strays.
+- CURVED: anything else: the triangle, thickened by how far the surface strays. Of a sphere the row also names its
+  centre and radius, of a torus centre, axis, radius and (as the growth) the radius of its tube: the surface lies within
+  the whole sphere or torus, too, which along the normal of a tangent plane is exact.
 
-Two enclosures with a plane between them hold surfaces at least as far apart as the enclosures' extents along the
-plane's normal. Every triangle pair near enough to matter is given such a plane; the least of these gaps is a lower
-bound for the solids, with no regard to the chord error where faces are flat, or round about the plane's normal.
+How far two enclosures are apart at least is `elbowroom.model.parting`'s.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ SURFACE_COLUMNS = 10
 _WIDEST = 1.0  # rad, half of the arc a ROUND triangle may span: the angle asked for keeps it far below
 
 
-def _about_axis(corners: Array, rows: Array) -> tuple[Array, Array, Array, Array]:
+def about_axis(corners: Array, rows: Array) -> tuple[Array, Array, Array, Array]:
     """For triangles (m, 3, 3) on ROUND rows (m, 10): heights (m, 2) of both ends, and the directions of the arc's
     start, end (m, 2, 3) and middle (m, 3) with the half angle (m,)."""
     origin, axis = rows[:, 1:4], rows[:, 4:7]
@@ -59,7 +59,7 @@ def _about_axis(corners: Array, rows: Array) -> tuple[Array, Array, Array, Array
 def round_sagitta(corners: Array, row: Array) -> float | None:
     """Greatest distance of a ROUND surface from its triangles, mm; None where one spans too wide an arc to be sure."""
     rows = np.broadcast_to(row, (len(corners), SURFACE_COLUMNS))
-    heights, _, _, half = _about_axis(corners, rows)
+    heights, _, _, half = about_axis(corners, rows)
     if half.max(initial=0.0) > _WIDEST:
         return None
     radius = np.abs(row[7] + row[8] * heights).max(axis=1)
@@ -97,7 +97,7 @@ class Enclosure:
         ring = np.flatnonzero(self.kind[which] == ROUND)
         if len(ring):
             rows = self.rows[which[ring]]
-            heights, ends, middle, half = _about_axis(self.corners[which[ring]], rows)
+            heights, ends, middle, half = about_axis(self.corners[which[ring]], rows)
             radius = np.abs(rows[:, 7:8] + rows[:, 8:9] * heights)
             base = rows[:, None, 1:4] + heights[:, :, None] * rows[:, None, 4:7]
             tip = base + (radius / np.cos(half)[:, None])[:, :, None] * middle[:, None]
@@ -110,6 +110,37 @@ class Enclosure:
     def curved_hulls(self) -> Array:
         """Hulls (k, 6, 3) of all triangles that are not flat."""
         return self.hulls(self.curved)
+
+    @cached_property
+    def beside(self) -> Index:
+        """For each triangle, up to three (n, 3), a ROUND triangle whose arc cuts a sliver off it; -1 where none does.
+
+        A flat face ends at a hole's arc and not at its chord: what a flat triangle there has beyond the chord is void.
+        """
+        out = np.full((len(self.corners), 3), -1, dtype=np.int64)
+        if not (self.kind == ROUND).any():
+            return out
+        t = self.mesh.triangles.astype(np.int64)
+        ends = np.stack([t, np.roll(t, -1, axis=1)], axis=2).reshape(-1, 2)
+        order = np.lexsort(np.sort(ends, axis=1).T)
+        one, other = order[::2], order[1::2]  # a closed mesh has every edge twice
+        for mine, yours in ((one, other), (other, one)):
+            own, near = mine // 3, yours // 3
+            at = np.flatnonzero((self.kind[own] == FLAT) & (self.kind[near] == ROUND))
+            if not len(at):
+                continue
+            rows = self.rows[near[at]]
+            tri = self.corners[own[at]]
+            edge = mine[at] % 3
+            k = np.arange(len(at))
+            first, second, third = tri[k, edge], tri[k, (edge + 1) % 3], tri[k, (edge + 2) % 3]
+            middle = (first + second) / 2
+            radial = middle - rows[:, 1:4]
+            radial -= np.einsum("ki,ki->k", radial, rows[:, 4:7])[:, None] * rows[:, 4:7]
+            level = np.abs(np.einsum("ki,ki->k", second - first, rows[:, 4:7])) < 1e-9
+            hole = level & (np.einsum("ki,ki->k", third - middle, radial) > 0)
+            out[own[at[hole]], edge[hole]] = near[at[hole]]
+        return out
 
     def reach(self) -> tuple[Array, Array]:
         """All hull points (n, 3) and the stray of each: whose extent along a direction bounds the body's."""
@@ -174,28 +205,3 @@ def slab_gap(a: Enclosure, b: Enclosure, turn: Array, move: Array, direction: Ar
     points, stray = b.reach()
     near = float((points @ (turn.T @ direction) - stray).min())
     return near + float(move @ direction) - far
-
-
-def pair_gaps(
-    a: Enclosure, b: Enclosure, turn: Array, move: Array, pairs: tuple[Index, Index], towards: Array
-) -> Array:
-    """Sound lower bound (k,) of the gap of each triangle pair, mm. `towards` (k, 3): a likely direction of each.
-
-    Negative where no plane tried has the two enclosures on its two sides. Tried are planes along both triangles, along
-    both axes' normals, along the ends of arcs, and the plane that both triangles stand square to.
-    """
-    i, j = pairs
-    pa, sides_a = a.hulls_and_sides(i)
-    pb, sides_b = b.hulls_and_sides(j)
-    pb, sides_b = pb @ turn.T + move, sides_b @ turn.T
-    normals_a, normals_b = a.normals[i], b.normals[j] @ turn.T
-    single = [towards, normals_a, normals_b, a.rows[i, 4:7], b.rows[j, 4:7] @ turn.T, np.cross(normals_a, normals_b)]
-    tries = np.concatenate([np.stack(single, axis=1), sides_a, sides_b], axis=1)
-    length = np.linalg.norm(tries, axis=2, keepdims=True)
-    tries = tries / np.maximum(length, 1e-300)
-    along_a = np.einsum("kdi,kpi->kdp", tries, pa)
-    along_b = np.einsum("kdi,kpi->kdp", tries, pb)
-    gap = np.maximum(along_b.min(axis=2) - along_a.max(axis=2), along_a.min(axis=2) - along_b.max(axis=2))
-    gap = np.where(length[:, :, 0] > 1e-6, gap, -np.inf)  # a zero vector, or all rounding, is no direction
-    out: Array = gap.max(axis=1) - a.stray[i] - b.stray[j]
-    return out

@@ -26,7 +26,8 @@ MOST_SOLUTIONS = 8  # of the extrema that are looked at: where many are equal (p
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ExactPair:
-    """volume_mm3 and mean_depth (2 V / S, mm) of what two solids share; their distance, mm, and where.
+    """volume_mm3 of what two solids share, mean_depth (2 V / S, mm) of the piece of it where that is most; their
+    distance, mm, and where.
 
     inner: the kernel found one solid inside the other. square: the points lie on faces that both look along the line
     between them, so that the distance is a true least one and not only one between two points. Points are in the first
@@ -54,7 +55,7 @@ def bodies(shape: Shape, part: Part, store: Store) -> dict[str, Any] | None:
         return None
     found = _read(shape, store)
     if found is None:
-        drawn = part.solids()
+        drawn = part.drawn()
         found = {name: drawn[name].wrapped for name in shape.meshes}
     store.remember("brep", shape.key, found)
     return found
@@ -86,9 +87,7 @@ def judge_exact(a: Any, b: Any, turn: Array, move: Array) -> ExactPair | None:
     """Common and distance of solid a and solid b placed by `turn` and `move`; None where the kernel gives up."""
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
     from OCP.BRepExtrema import BRepExtrema_DistShapeShape
-    from OCP.BRepGProp import BRepGProp
     from OCP.gp import gp_Trsf
-    from OCP.GProp import GProp_GProps
     from OCP.TopLoc import TopLoc_Location
 
     trsf = gp_Trsf()
@@ -96,22 +95,39 @@ def judge_exact(a: Any, b: Any, turn: Array, move: Array) -> ExactPair | None:
     placed = b.Moved(TopLoc_Location(trsf))
     try:
         shared = BRepAlgoAPI_Common(a, placed)
-        volume, area = GProp_GProps(), GProp_GProps()
-        BRepGProp.VolumeProperties_s(shared.Shape(), volume)
-        BRepGProp.SurfaceProperties_s(shared.Shape(), area)
+        parts = _volumes_and_areas(shared.Shape())
         apart = BRepExtrema_DistShapeShape(a, placed)
         if not (shared.IsDone() and apart.IsDone()) or apart.NbSolution() < 1:
             return None
         p, q = apart.PointOnShape1(1), apart.PointOnShape2(1)
     except Exception:  # the kernel's own exceptions share no base class
         return None
-    v, s, d = float(volume.Mass()), float(area.Mass()), float(apart.Value())
-    if not np.isfinite([v, s, d]).all() or v < 0 or d < 0:
+    d = float(apart.Value())
+    if not np.isfinite([*(x for part in parts for x in part), d]).all() or any(v < 0 for v, _ in parts) or d < 0:
         return None
+    deepest = max((2 * v / s for v, s in parts if s > 0), default=0.0)
     return ExactPair(
-        v, 2 * v / s if s > 0 else 0.0, d, bool(apart.InnerSolution()),
+        sum(v for v, _ in parts), deepest, d, bool(apart.InnerSolution()),
         np.array([p.X(), p.Y(), p.Z()]), np.array([q.X(), q.Y(), q.Z()]), d > 0 and _square(apart, a, placed),
     )  # fmt: skip
+
+
+def _volumes_and_areas(shape: Any) -> list[tuple[float, float]]:
+    """Volume, mm3, and surface, mm2, of each solid of a shape: a film beside a pin is a solid of its own."""
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp_Explorer
+
+    found = []
+    solids = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_SOLID)
+    while solids.More():
+        volume, area = GProp_GProps(), GProp_GProps()
+        BRepGProp.VolumeProperties_s(solids.Current(), volume)
+        BRepGProp.SurfaceProperties_s(solids.Current(), area)
+        found.append((float(volume.Mass()), float(area.Mass())))
+        solids.Next()
+    return found
 
 
 def _square(apart: Any, first: Any, second: Any) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 FORMAT = 1  # version of the JSON that `check --json` writes
@@ -16,11 +16,12 @@ FORMAT = 1  # version of the JSON that `check --json` writes
 Verdict = Literal["clash", "touch", "tight", "clear", "fail", "caution", "pass", "unknown"]
 Question = Literal[
     "interference", "clearance", "keep-out", "mate", "containment", "hole-alignment", "screw", "tool-access", "cut",
-    "port-reach", "loop", "tube", "coolant", "height",
+    "port-reach", "loop", "tube", "coolant", "height", "air", "part", "slot",
 ]  # fmt: skip
 
 FAILING: frozenset[str] = frozenset({"clash", "touch", "tight", "fail"})
 UNDECIDED: frozenset[str] = frozenset({"unknown"})
+_EITHER_WAY: frozenset[str] = frozenset({"interference", "clearance", "mate"})  # questions about two as equals
 _ORDER = {v: i for i, v in enumerate(("clash", "fail", "unknown", "touch", "tight", "caution", "clear", "pass"))}
 
 Point = tuple[float, float, float]
@@ -65,9 +66,20 @@ class Finding:
 
     @property
     def id(self) -> str:
-        """Stable id: the question and the names it is about."""
-        names = "~".join(self.bodies or self.parts)
+        """Stable id: the question and the names it is about, of pairs in their order by name and not by the file's."""
+        own = self.bodies or self.parts
+        names = "~".join(sorted(own) if self.question in _EITHER_WAY else own)
         return f"{self.question}:{names}" + (f":{self.place}" if self.place else "")
+
+    @property
+    def cause(self) -> str | None:
+        """The id of the finding that this one follows from; None where it stands for itself."""
+        return next((str(v) for k, v in self.extra if k == "cause"), None)
+
+    @property
+    def effects(self) -> tuple[str, ...]:
+        """Ids of the findings that follow from this one."""
+        return tuple(next((v for k, v in self.extra if k == "effects"), ()))
 
     @property
     def rank(self) -> tuple[int, float, str]:
@@ -99,6 +111,13 @@ class Finding:
         }
 
 
+def led(cause: Finding, effects: Iterable[Finding]) -> list[Finding]:
+    """A finding and those that follow from it: it names them under `effects`, and they name it under `cause`."""
+    following = list(effects)
+    first = replace(cause, extra=(*cause.extra, ("effects", [f.id for f in following])))
+    return [first, *(replace(f, extra=(*f.extra, ("cause", cause.id))) for f in following)]
+
+
 def rounded(value: float | None, places: int = 6) -> float | None:
     """A number as it is written out: to a nanometre, with no negative zero; infinities become None."""
     if value is None or not math.isfinite(value):
@@ -106,15 +125,15 @@ def rounded(value: float | None, places: int = 6) -> float | None:
     return round(float(value), places) + 0.0
 
 
-def overall(findings: Iterable[Finding]) -> Literal["fits", "fails", "undecided"]:
-    """The build's verdict: fails over undecided over fits."""
+def overall(findings: Iterable[Finding]) -> Literal["fits", "fails", "unknown"]:
+    """The build's verdict: fails over unknown over fits."""
     verdicts = {f.verdict for f in findings}
     if verdicts & FAILING:
         return "fails"
-    return "undecided" if verdicts & UNDECIDED else "fits"
+    return "unknown" if verdicts & UNDECIDED else "fits"
 
 
-EXIT_STATUS = {"fits": 0, "fails": 1, "undecided": 3}
+EXIT_STATUS = {"fits": 0, "fails": 1, "unknown": 3}
 
 
 def report(title: str, findings: Sequence[Finding]) -> dict[str, Any]:

@@ -11,13 +11,14 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.model.envelopes import Rod
+from elbowroom.model.envelopes import Floats, Rod
 from elbowroom.model.layout import Layout, Mate, Piece
 from elbowroom.model.plumbing import Chain, Port, link_poses
 from elbowroom.parts.base import Mark
 from elbowroom.parts.fitting import Fitting
 from elbowroom.parts.pose import Pose, apply, compose
 
+ASIDE = 1e-6  # of a unit, or mm: less is no way aside
 Turns = Mapping[Port, Sequence[float]]  # degrees of the free swivels of the chain on each port, in the chain's order
 
 
@@ -40,6 +41,28 @@ def fittings(layout: Layout, chains: Iterable[Chain], turns: Turns) -> tuple[lis
             if following:
                 before = (name, following[-1].name)
     return pieces, mates
+
+
+def outlet(fitting: Fitting, pose: Pose) -> Floats | None:
+    """Which way a fitting that stands so lets on, in case coordinates: along its next axis, or where that is its own
+    axis moved aside, toward that side; None where neither tells its turn.
+    """
+    frames = [*fitting.next_frames(), *(f for f in fitting.frames() if f.name == "tube")]
+    if not frames:
+        return None
+    at = frames[0].pose
+    way = at[:3, 2] if float(np.hypot(*at[:2, 2])) > ASIDE else np.array([at[0, 3], at[1, 3], 0.0])
+    length = float(np.linalg.norm(way))
+    return None if length < ASIDE else np.asarray(pose[:3, :3] @ (way / length))
+
+
+def pointing(layout: Layout, chain: Chain, turns: Sequence[float]) -> list[tuple[str, float, Floats | None]]:
+    """Each free swivel of a chain: its fitting, its degrees, and the way it lets on (`outlet`)."""
+    posed = link_poses(layout, chain, dict(zip(chain.free, turns, strict=True)))
+    return [
+        (posed[i][0].size, float(t), outlet(posed[i][0].fitting, posed[i][1]))
+        for i, t in zip(chain.free, turns, strict=True)
+    ]
 
 
 def mouth(layout: Layout, chain: Chain, turns: Sequence[float]) -> tuple[Pose, list[Rod]]:

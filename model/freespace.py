@@ -43,6 +43,13 @@ class Space:
         """This space with more obstacles behind its own; what was built for the present ones is shared."""
         return Space(obstacles, _base=self._blocks)
 
+    def beyond(self, count: int) -> Space:
+        """The obstacles after the first `count`, which must be those this space was extended from or all of them."""
+        k = int(np.searchsorted(self._shifts, count))
+        if self._shifts[k] != count:
+            raise ValueError(f"this space was not extended from {count} obstacles")
+        return Space((), _base=self._blocks[k:])
+
     def margins(self, margins: Margins) -> Floats:
         """The wanted margin to each obstacle, mm."""
         return np.array([margins.to(n) for n in self.names], dtype=float)

@@ -18,7 +18,16 @@ from elbowroom.model.exact import ExactPair
 from elbowroom.model.judged import Judged, Method, Point
 from elbowroom.model.narrow import Kernel
 from elbowroom.model.posed_pair import PosedPair
-from elbowroom.model.tolerances import CONTACT_MM, EXACT_MM, FINER, NEAR_MM, VOLUME_REL
+from elbowroom.model.tolerances import (
+    CONTACT_MM,
+    CURVE_FAULT_MM,
+    EXACT_MM,
+    FINER,
+    NEAR_MM,
+    SHALLOW,
+    SHARPER,
+    VOLUME_REL,
+)
 
 Array = NDArray[np.float64]
 
@@ -38,7 +47,18 @@ def judge(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> J
             return Judged("unknown", reason=f"a mesh is not sound: {kernel.fault}")
     pair = PosedPair(a, b, turn, move)
     found = _by_meshes(pair)
-    return found if found.kind != "unknown" else _settle(pair, refiner, found.reason)
+    if found.kind == "unknown":
+        return _settle(pair, refiner, found.reason)
+    return _deeper(found, pair, refiner) if found.kind == "overlap" and found.bound > SHALLOW * found.depth else found
+
+
+def _deeper(found: Judged, pair: PosedPair, refiner: Refiner) -> Judged:
+    """A shallow overlap of curved bodies, whose facets make up much of its depth, measured on finer meshes."""
+    finer = refiner.finer(FINER[0])
+    if finer is None or any(k.fault is not None for k in finer):
+        return found
+    better = _by_meshes(PosedPair(*finer, pair.turn, pair.move))
+    return better if better.kind == "overlap" else found
 
 
 def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> Judged:
@@ -55,7 +75,7 @@ def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) ->
     low, high = _interval(best)
     if high - low <= EXACT_MM:
         return best
-    for factor in FINER:
+    for factor in SHARPER:
         finer = refiner.finer(factor)
         if finer is None:
             break
@@ -108,7 +128,7 @@ def _surfaces_apart(pair: PosedPair) -> Judged:
     """The surfaces do not meet, even the true ones: either one body is inside the other, or there is a gap."""
     deep = pair.deep
     if pair.held():
-        if deep is None or deep.depth <= pair.slack:
+        if deep is None or deep.low <= pair.slack:
             return Judged("unknown", reason="a point of one lies in the other, yet they share no volume")
         return _overlap(pair, deep)
     if deep is not None and deep.volume_mm3 > VOLUME_REL * min(pair.a.mesh.volume_mm3, pair.b.mesh.volume_mm3):
@@ -149,22 +169,17 @@ def _gap(pair: PosedPair, certify: bool) -> Judged:
 def _surfaces_close(pair: PosedPair) -> Judged:
     """The surfaces meet, or are nearer than the bounds: overlap, contact or a small gap."""
     near, deep = pair.near, pair.deep
-    if deep is not None and deep.depth > pair.slack:
-        for point in deep.inner:
-            if (
-                (pair.bound == 0.0 or pair.clear_of_curves(point))
-                and pair.a.holds(point)
-                and pair.b.holds(pair.into_b(point))
-            ):
-                return _overlap(pair, deep)
-        return Judged("unknown", reason="they overlap by less than their curved faces are known to")
+    if deep is not None and not pair.film(pair.slack):
+        if deep.low > pair.slack and _surely_shared(pair, deep):
+            return _overlap(pair, deep)
+        return Judged("unknown", reason="they overlap by less than their faces are known to")
     if pair.bound == 0.0:
         if pair.held() and near.distance > pair.slack:
             return Judged("unknown", reason="a point of one lies in the other, yet they share no volume")
         at = _point(near.point_a)
         if near.distance == 0.0:
             at = _point(pair.touching_at(near.point_a))
-        return Judged("contact", 0.0, 0.0, 0.0, 0.0, 0.0, at, at, "exact", 0.0)
+        return _contact(at)
     low = pair.certified(near.distance)
     if low is None or low < -pair.slack:
         return Judged("unknown", reason="their curved faces are nearer than they are known to")
@@ -173,15 +188,30 @@ def _surfaces_close(pair: PosedPair) -> Judged:
     facing = pair.facing(pair.slack)
     if facing is None:
         return Judged("unknown", reason="their faces meet within less than their curves are known to")
-    return Judged("contact", 0.0, 0.0, 0.0, 0.0, 0.0, _point(facing[0]), _point(facing[0]), "exact", 0.0)
+    return _contact(_point(facing[0]))
+
+
+def _contact(at: Point) -> Judged:
+    return Judged("contact", 0.0, 0.0, 0.0, 0.0, 0.0, at, at, "exact", 0.0)
+
+
+def _surely_shared(pair: PosedPair, deep: Depth) -> bool:
+    """Whether some point well inside what the meshes share lies in both true solids."""
+    return any(
+        (pair.bound == 0.0 or pair.clear_of_curves(point)) and pair.a.holds(point) and pair.b.holds(pair.into_b(point))
+        for point in deep.inner
+    )
 
 
 def _overlap(pair: PosedPair, deep: Depth) -> Judged:
     # Either end of the depth may lie on either body.
     bound = 0.0 if pair.bound == 0.0 or pair.between_flats(deep) else 2 * max(pair.a.bound, pair.b.bound)
+    low, high = max(deep.low - bound, 0.0), deep.high + bound
+    off = max(deep.depth - low, high - deep.depth)
+    exact = off <= CONTACT_MM
     return Judged(
-        "overlap", deep.volume_mm3, deep.depth, None, max(deep.depth - bound, 0.0), deep.depth + bound,
-        _point(deep.point_a), _point(deep.point_b), "exact" if bound == 0.0 else "mesh", bound,
+        "overlap", deep.volume_mm3, deep.depth, None, low, high, _point(deep.point_a), _point(deep.point_b),
+        "exact" if exact else "mesh", 0.0 if exact else off,
     )  # fmt: skip
 
 
@@ -189,53 +219,75 @@ def _overlap(pair: PosedPair, deep: Depth) -> Judged:
 
 
 def _settle(pair: PosedPair, refiner: Refiner, reason: str) -> Judged:
-    """Decide what the meshes could not; `reason` says why they could not."""
+    """Decide what the meshes could not; `reason` says why they could not.
+
+    The exact kernel's word that nothing is shared is not enough for contact or a gap, since its common of near-tangent
+    faces has come out empty: meshes must show the same, by what their faces can reach at most.
+    """
     exact = refiner.exact()
+    touching = False
     if exact is not None:
         found = _by_exact(pair, exact)
         if found.kind != "unknown":
             return found
         reason = f"{reason}; {found.reason}"
+        touching = exact.mean_depth <= EXACT_MM and exact.distance <= EXACT_MM and not exact.inner
     for factor in FINER:
+        if factor > SHARPER[-1] and not touching:
+            break  # only to tell touch is so fine a mesh worth its time
         finer = refiner.finer(factor)
         if finer is None:
             break
         if all(k.fault is None for k in finer):
-            found = _by_meshes(PosedPair(*finer, pair.turn, pair.move))
+            closer = PosedPair(*finer, pair.turn, pair.move)
+            found = _by_meshes(closer)
             if found.kind != "unknown":
                 return found
+            if exact is not None and touching and _only_touches(closer, CURVE_FAULT_MM):
+                return _contact(_point(exact.point_a))
     return Judged("unknown", reason=reason, bound=pair.bound)
+
+
+def _only_touches(pair: PosedPair, within: float) -> bool:
+    """Whether the meshes show that the true bodies share nothing thicker than `within` mm."""
+    low = pair.certified(pair.near.distance, flats=not pair.film(within))
+    return low is not None and low >= -within
 
 
 def _by_exact(pair: PosedPair, exact: ExactPair) -> Judged:
     """The exact kernel's answer, where volume, distance and the meshes tell one story."""
     deep = pair.deep
-    mesh_depth = 0.0 if deep is None else deep.depth
+    low_depth, high_depth = (0.0, 0.0) if deep is None else (deep.low, deep.high)
     distance = pair.near.distance
+    either = 2 * max(pair.a.bound, pair.b.bound)  # both ends of a depth may lie on the coarser body
     if exact.mean_depth > EXACT_MM:
         if exact.distance > EXACT_MM and not exact.inner:
             return Judged("unknown", reason="the exact kernel finds both a common volume and a distance")
-        if exact.mean_depth > mesh_depth + 2 * pair.bound + EXACT_MM:
+        if exact.mean_depth > high_depth + 2 * pair.bound + EXACT_MM:
             return Judged("unknown", reason="the exact kernel finds a common volume that the meshes do not")
-        if deep is not None and mesh_depth > 2 * pair.bound:
-            bound = 2 * max(pair.a.bound, pair.b.bound)
-            ends, depth = (_point(deep.point_a), _point(deep.point_b)), mesh_depth
-            return Judged("overlap", exact.volume_mm3, depth, None, depth - bound, depth + bound, *ends, "mesh", bound)
-        high = max(exact.mean_depth, mesh_depth + pair.bound)
-        middle = _point(exact.point_a if deep is None else (deep.point_a + deep.point_b) / 2)
-        d = exact.mean_depth
-        return Judged("overlap", exact.volume_mm3, d, None, d, high, middle, middle, "exact", 0.0)
-    if mesh_depth > 4 * pair.bound + EXACT_MM:
+        if deep is None or deep.low <= pair.slack:  # nowhere do the meshes share enough to be sure of it
+            low = pair.certified(distance)
+            if low is not None and low >= -pair.slack:
+                return Judged("unknown", reason="the exact kernel finds a common volume, and the faces do not cross")
+        low, high = max(exact.mean_depth, low_depth - either), max(high_depth + either, exact.mean_depth)
+        if deep is not None and deep.low > either:
+            depth, ends = deep.depth, (_point(deep.point_a), _point(deep.point_b))
+        else:
+            depth, ends = low, (_point(exact.point_a),) * 2
+        bound = max(depth - low, high - depth)
+        return Judged("overlap", exact.volume_mm3, depth, None, low, high, *ends, "mesh", bound)
+    if low_depth > either + EXACT_MM:
         return Judged("unknown", reason="the meshes share a volume that the exact kernel does not find")
     if exact.inner or abs(exact.distance - distance) > pair.bound + EXACT_MM:
         return Judged("unknown", reason="the exact kernel's distance does not agree with the meshes")
     if exact.distance <= EXACT_MM:
-        at = _point(exact.point_a)
-        return Judged("contact", 0.0, 0.0, 0.0, 0.0, 0.0, at, at, "exact", 0.0)
-    if exact.square:
-        return _above(exact, exact.distance)
-    low = max(distance - pair.bound, pair.certified(distance) or 0.0, 0.0)
-    return _above(exact, min(low, exact.distance))
+        if _only_touches(pair, pair.slack):
+            return _contact(_point(exact.point_a))
+        return Judged("unknown", reason="the exact kernel finds contact, and no more than that is sure")
+    low_gap = pair.certified(distance, flats=not pair.film(pair.slack))
+    if low_gap is None or low_gap <= pair.slack:
+        return Judged("unknown", reason="the exact kernel finds a gap that the meshes do not show")
+    return _above(exact, min(low_gap, exact.distance))
 
 
 def _above(exact: ExactPair, low: float) -> Judged:

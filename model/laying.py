@@ -1,8 +1,8 @@
 """Laying the loop: fittings screwed into their ports, and a tube along every run, as pieces of the layout.
 
-Owns the order of it: chains that do not turn stand first, then tubes find their ways among them, then swivels are
-turned to suit. The result is an ordinary layout that every check and writer takes as it is, and the route of each
-run.
+Owns the order of it: chains that do not turn stand first, then tubes find their ways among them and turn their swivels
+to suit, then the swivels that no tube decides are set. The result is an ordinary layout that every check and writer
+takes as it is, and the route of each run.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 
 from elbowroom.model.fitted import fitting_name, fittings
 from elbowroom.model.layout import Layout, Mate, Piece
-from elbowroom.model.plumbing import Chain, Line, Plumbing
+from elbowroom.model.plumbing import Chain, Line, Plumbing, Port
 from elbowroom.model.routing import Route, Way, routes
 from elbowroom.model.solidify import solidify
 from elbowroom.model.store import Store
+from elbowroom.model.swivels import Settled, Swivels, settle
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import IDENTITY
 from elbowroom.parts.tube import TubeRun
@@ -25,11 +26,14 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Laid:
-    """The layout with fittings and tubes; by each run's name its route and, where it has a way, its tube."""
+    """The layout with fittings and tubes; by each run's name its route and, where it has a way, its tube; and what the
+    swivels are set to that no run decides.
+    """
 
     layout: Layout
     routes: dict[str, Route]
     tubes: dict[str, Piece]
+    settled: Settled
 
 
 def lay(layout: Layout, plumbing: Plumbing, store: Store, progress: Progress | None = None) -> Laid:
@@ -39,8 +43,9 @@ def lay(layout: Layout, plumbing: Plumbing, store: Store, progress: Progress | N
     standing = replace(layout, pieces=(*layout.pieces, *fixed), mates=(*layout.mates, *mates))
     lines = [line for line in plumbing.lines if line.start.links and line.end.links]
     found = routes(standing, solidify(standing, store, progress), lines, store, progress)
-    turns, tubes, joints = {}, {}, []
-    served = {c.port for line in plumbing.lines for c in (line.start, line.end)}
+    turns: dict[Port, tuple[float, ...]] = {}
+    tubes: dict[str, Piece] = {}
+    joints: list[Mate] = []
     for number, line in enumerate(plumbing.lines, 1):
         way = found[line.name].way if line.name in found else None
         if way is None:
@@ -49,14 +54,22 @@ def lay(layout: Layout, plumbing: Plumbing, store: Store, progress: Progress | N
         tube = _tube(line, way, number)
         tubes[line.name] = tube
         joints += [_joint(tube, "start", line.start), _joint(tube, "end", line.end)]
-    # A swivel whose run has no way has no turn either: it is left out rather than drawn at a guess.
-    turned, more = fittings(layout, [c for c in chains if c.free and (c.port in turns or c.port not in served)], turns)
+    routed = [c for c in chains if c.free and c.port in turns]
+    turned, more = fittings(layout, routed, turns)
+    left = [c for c in chains if c.free and c.port not in turns]
+    settled = Settled({}, ())
+    if left:
+        # Where no run decides, a swivel is set before anything is judged: among all that stands for certain.
+        certain = replace(standing, pieces=(*standing.pieces, *turned, *tubes.values()), mates=(*standing.mates, *more))
+        settled = settle(Swivels(solidify(certain, store, progress), store), left)
+        last, joined = fittings(layout, [c for c in left if c.port in settled.turns], settled.turns)
+        turned, more = [*turned, *last], [*more, *joined]
     whole = replace(
         standing,
         pieces=(*standing.pieces, *turned, *tubes.values()),
         mates=(*standing.mates, *more, *joints),
     )
-    return Laid(whole, found, tubes)
+    return Laid(whole, found, tubes, settled)
 
 
 def _tube(line: Line, way: Way, number: int) -> Piece:

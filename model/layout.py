@@ -34,8 +34,11 @@ class Piece:
 
     @property
     def assumed(self) -> tuple[str, ...]:
-        """Fields whose value rests on memory or common practice, so that a measurement should replace them."""
-        return tuple(sorted(f for f, (_, mark) in self.sources.items() if mark in ASSUMED))
+        """Fields whose value rests on memory or common practice, so that a measurement should replace them; those that
+        mean nothing to the part's variant aside.
+        """
+        unused = self.part.unused_fields()
+        return tuple(sorted(f for f, (_, mark) in self.sources.items() if mark in ASSUMED and f not in unused))
 
     def frame(self, name: str) -> Frame:
         return self.part.frame(name)

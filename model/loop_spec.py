@@ -16,6 +16,13 @@ MAX_RUNS = 60  # runs in one loop
 MAX_CHAIN = 6  # fittings one on another at one port
 MAX_CORNERS = 20  # corners in a run drawn by hand
 
+MAX_STRAIGHT = 3000  # mm before one bend of a run drawn by hand: more than any tube that is sold is long
+RETURN = 179  # deg: a single bend cannot turn further
+
+Style = Literal["shortest", "square"]
+Straight = Annotated[Mm, Field(ge=0, le=MAX_STRAIGHT)]
+Turn = Annotated[Deg, Field(ge=-360, le=360)]
+Angle = Annotated[Deg, Field(gt=0, le=RETURN)]
 Arrow = Annotated[str, Field(pattern=r"^.+\S\s*->\s*\S.+$", max_length=200)]
 
 
@@ -33,12 +40,15 @@ class TubeSpec(_Spec):
 
     stock: str | None = Field(None, description="tube stock of the catalogue")
     kind: Literal["soft", "petg", "acrylic", "copper"] | None = Field(None, description="kind of a tube of one's own")
-    od: Mm | None = Field(None, gt=1, le=40, description="outer diameter of a tube of one's own")
-    id: Mm | None = Field(None, gt=0.5, le=38, description="inner diameter of a tube of one's own")
+    od: Mm | None = Field(None, ge=3, le=40, description="outer diameter of a tube of one's own")
+    id: Mm | None = Field(None, ge=1, le=38, description="inner diameter of a tube of one's own")
     bend: Mm | None = Field(None, gt=1, le=500, description="centre-line radius it is bent to")
     clearance: Mm = Field(Mm(2), ge=0, le=50, description="gap wanted from the tube to everything")
     springback: Deg = Field(
         Deg(0), ge=0, le=45, description="degrees a bend of 90 springs back; bend that much further"
+    )
+    style: Style | None = Field(
+        None, description="shortest, or square: legs along the case's axes, as builders bend them"
     )
 
 
@@ -52,10 +62,11 @@ class RunSpec(_Spec):
     start: Any = Field(None, description="fittings at its start, from the port outward")
     end: Any = Field(None, description="fittings at its end, from the port outward")
     tube: Tube | None = Field(None, description="a tube other than the loop's")
+    style: Style | None = Field(None, description="how this run is led, where not as the tube says")
     through: list[Any] | None = Field(
         None, min_length=1, max_length=MAX_CORNERS, description="a run drawn by hand: corners where its legs would meet"
     )
-    bends: list[tuple[Mm, Deg, Deg]] | None = Field(
+    bends: list[tuple[Straight, Turn, Angle]] | None = Field(
         None, max_length=MAX_CORNERS, description="a run drawn by hand: straight before each bend mm, rotation, angle"
     )
 
@@ -78,7 +89,7 @@ class CoolantSpec(_Spec):
 
     fill: str | None = Field(None, description="the port it is filled by, piece.port")
     drain: str | None = Field(None, description="the port it is drained by, piece.port")
-    lies_on: Literal["floor", "rear", "front", "tray", "open", "roof"] = Field(
+    stands_on: Literal["floor", "rear", "front", "tray", "open", "roof"] = Field(
         "floor", description="the side the case stands on while it is drained"
     )
 

@@ -38,13 +38,13 @@ class PrinterSpec(_Spec):
     """The printer, as far as a part's shape and place on the bed depend on it."""
 
     bed: tuple[Edge, Edge, Edge] = dim(
-        (Mm(220), Mm(220), Mm(250)), "width, depth and height it can print, mm", source=_PRACTICE, mark="P"
+        (Mm(200), Mm(200), Mm(200)), "width, depth and height it can print, mm", source=_PRACTICE, mark="P"
     )
     nozzle: Mm = dim(Mm(0.4), "diameter of the nozzle, mm", source=_PRACTICE, mark="P", ge=0.1, le=2)
     layer: Mm = dim(Mm(0.2), "height of a layer, mm", source=_PRACTICE, mark="P", ge=0.04, le=1.5)
-    hole_offset: Mm = dim(
+    hole_allowance: Mm = dim(
         Mm(0.2), "how much wider holes are drawn, because they print narrower, mm",
-        source="published print tolerance guides, hole compensation", mark="V", ge=0, le=1,
+        source="published print tolerance guides", mark="V", ge=0, le=1,
     )  # fmt: skip
     material: Plastic | None = dim(
         None, "the plastic to print with; left out: what each part needs", source=_PRACTICE, mark="P"

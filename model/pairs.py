@@ -33,8 +33,8 @@ Array = NDArray[np.float64]
 Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical order; pose of the second in the first
 Progress = Callable[[int, int, str], None]  # done, total, what
 _JUDGED_BY = (
-    "pairs.py", "judge.py", "judged.py", "posed_pair.py", "narrow.py", "exact.py", "depth.py", "enclosure.py",
-    "facing.py", "meshes.py", "tolerances.py",
+    "pairs.py", "judge.py", "judged.py", "posed_pair.py", "narrow.py", "exact.py", "depth.py", "thickness.py",
+    "enclosure.py", "parting.py", "facing.py", "meshes.py", "tolerances.py",
 )  # fmt: skip
 
 

@@ -12,9 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from elbowroom.model import heights, source
+from elbowroom.model.causes import gathered
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
+from elbowroom.model.places import placed
 from elbowroom.model.plumbing import Plumbing, plumb
 from elbowroom.model.problems import BuildError
 from elbowroom.model.resolve import Build, load
@@ -60,22 +62,25 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     _templates_named(build, layout)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
     from elbowroom.model import checks, reach
-    from elbowroom.model.checks import drivers, holes, screws
+    from elbowroom.model.checks import air, drivers, holes, loop_parts, screws
     from elbowroom.model.cutting import cut
     from elbowroom.model.screws.fasten import fasten
-    from elbowroom.model.screws.offers import offers
+    from elbowroom.model.screws.remedies import remedies
+    from elbowroom.model.screws.trial import Trials
     from elbowroom.model.solidify import solidify
     from elbowroom.model.store import Store
 
     store = Store.default()
     fastened = fasten(build, layout, solidify(layout, store, progress))
-    offered = offers(fastened.joints)
+    mended = remedies(Trials(build, layout, fastened, store))
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
     findings = [
-        *holes.check(fastened, {o.joint: o.words for o in offered}),
+        *air.check(build, layout),
+        *loop_parts.check(layout, plumbing),
+        *holes.check(fastened, mended),
         *was_cut,
-        *screws.check(fastened.chosen),
+        *screws.check(fastened.chosen, mended.screws),
         *drivers.check(parts, fastened.chosen, store),
         *reach.check(parts, plumbing, store, progress),
     ]
@@ -85,14 +90,15 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
 
         laid = lay(layout, plumbing, store, progress)
         findings += [
-            *tubes.check(plumbing, laid.routes, laid.tubes),
+            *tubes.check(layout, plumbing, laid),
             *loop.check(layout, plumbing),
             *coolant.check(layout, plumbing, laid.tubes),
         ]
         layout = laid.layout
     scene = solidify(layout, store, progress)
-    findings = [*heights_found, *checks.run(scene, store, progress), *findings]
-    return Checked(build, layout, scene, findings, parts, plumbing, fastened, offered)
+    findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
+    findings = placed(findings, layout)
+    return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)
 
 
 def _templates_named(build: Build, layout: Layout) -> None:

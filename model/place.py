@@ -16,13 +16,16 @@ import numpy as np
 
 from elbowroom.model.implied import implied_mates
 from elbowroom.model.layout import Gaps, Layout, Mate, Piece
+from elbowroom.model.neighbours import neighbours
 from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.resolve import Build, Entry, StackEntries
 from elbowroom.model.spec import AXES, MAX_PIECES, WALLS, At, Placement
-from elbowroom.model.stacks import Laid, lay, layer_names
+from elbowroom.model.stacks import Laid, Tier, lay, layer_names
 from elbowroom.model.through_sheet import held_apart
+from elbowroom.model.windows import cut_windows, in_field
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.base import Box, Frame, Part
+from elbowroom.parts.case_openings import BEHIND
 from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together, compose, rotation, shift
 
 SQUARE = 1 - 1e-9  # cosine: a wall along the case's own axes, from arithmetic alone
@@ -35,8 +38,10 @@ def place(build: Build) -> Layout:
     gaps = placer.gaps()
     if placer.problems:
         raise BuildError(placer.problems)
-    pieces, mates = tuple(placer.pieces.values()), tuple(placer.mates)
-    return Layout(build.title, pieces, mates, gaps, placer.interior, tuple(held_apart(pieces, mates, gaps)))
+    mates = tuple(placer.mates)
+    pieces = tuple(cut_windows(list(placer.pieces.values()), mates))
+    joined = (*held_apart(pieces, mates, gaps), *neighbours(pieces, mates, placer.tiers, gaps))
+    return Layout(build.title, pieces, mates, gaps, placer.interior, joined)
 
 
 class _Unplaced(Exception):
@@ -55,8 +60,11 @@ class _Placer:
     build: Build
     pieces: dict[str, Piece] = field(default_factory=dict)
     mates: list[Mate] = field(default_factory=list)
+    lifted: list[Mate] = field(default_factory=list)  # placements off a face rather than on it
     problems: list[Problem] = field(default_factory=list)
+    tiers: list[list[Tier]] = field(default_factory=list)
     interior: Box | None = None
+    tray_back: float | None = None  # y of the tray's far side
     made: dict[int, list[str]] = field(default_factory=dict)  # names each entry or stack made, by id
     failed: set[int] = field(default_factory=set)
     under_way: list[Entry | StackEntries] = field(default_factory=list)  # each waits for the next
@@ -79,11 +87,12 @@ class _Placer:
             case = self.build.case
             self._add(Piece("case", case.part, IDENTITY, "case", case.given, case.sources), case.path)
             self.interior = getattr(case.part, "interior_box", None)
+            self.tray_back = getattr(case.part, "tray_back", None)
         for item in self.items:
             self._place(item)
         for i, (a, b) in enumerate(self.build.mates):
             self._declare(a, b, ("mates", i))
-        self.mates += implied_mates(list(self.pieces.values()), self.mates)
+        self.mates += implied_mates(list(self.pieces.values()), self.mates, self.lifted)
 
     def _place(self, first: Entry | StackEntries) -> None:
         """Place an entry or a stack once, what it stands on first: a pile may be as high as a build has parts."""
@@ -134,14 +143,14 @@ class _Placer:
             own = self._own_frame(entry, words.by)
             name = f"{entry.name} {i}" if several else entry.name
             target = to.frame_pose(frame.name)
-            pose = bring_together(
-                own.pose, target, clock=words.clock, flip=words.flip, offset=words.offset, lift=words.lift
-            )
+            x, y = (0.0, 0.0) if words.at or words.clock or words.flip else in_field(entry.part, own, frame)
+            offset = (x + words.offset[0], y + words.offset[1])
+            pose = bring_together(own.pose, target, clock=words.clock, flip=words.flip, offset=offset, lift=words.lift)
             if words.at is not None:
                 pose = self._slid_on_wall(entry, words.at, frame, target, pose)
             self._add(self._piece(entry, name, pose), entry.path)
-            if not words.lift:
-                self.mates.append(Mate(name, own.name, to.name, frame.name, words.contact))
+            mate = Mate(name, own.name, to.name, frame.name, words.contact)
+            (self.lifted if words.lift else self.mates).append(mate)
 
     def _piece(self, entry: Entry, name: str, pose: Pose, assembly: str = "parts") -> Piece:
         outside = bool(getattr(entry.words, "outside", False))
@@ -215,6 +224,8 @@ class _Placer:
             value = float(getattr(at, key))
             if key in "xyz":
                 move[i] = value - float(pose[i, 3])
+            elif key == BEHIND and self.tray_back is not None:
+                move[i] = self.tray_back + value - float(lo[i])
             elif self.interior is not None:
                 far = WALLS[key][1]
                 move[i] = (
@@ -237,6 +248,7 @@ class _Placer:
         for piece, at in laid.pieces:
             self._add(piece, at)
         self.mates += laid.mates
+        self.tiers += laid.tiers
 
     # -- references ---------------------------------------------------------------------------------------------------
 
@@ -271,15 +283,29 @@ class _Placer:
             if piece_name == "case" and self.build.case is None:
                 self._problem(path, "the build has no case")
             else:
-                known = ["case", *(e.name for e in self.build.parts), *self.pieces]
-                self._problem(path, f"no part {shown(piece_name)}{choices(piece_name, dict.fromkeys(known), 30)}")
+                self._unknown(piece_name, path)
             raise _Unplaced
         frames = [(p, f) for p in pieces for f in p.part.frames() if _matches(f.name, frame_name)]
         if not frames:
             known = [f.name for f in pieces[0].part.frames()]
-            self._problem(path, f"{pieces[0].name} has no frame {shown(frame_name)}{choices(frame_name, known, 30)}")
+            gone = [n for n in getattr(pieces[0].part, "notes", ()) if re.search(_quoted(frame_name), n)]
+            said = f"{pieces[0].name} has no frame {shown(frame_name)}{choices(frame_name, known, 30)}"
+            self._problem(path, "; ".join([said, *gone]))
             raise _Unplaced
         return frames
+
+    def _unknown(self, name: str, path: Path) -> None:
+        """No piece has that name: it is another's misspelt, or that of an entry whose pieces are numbered."""
+        copies = [p for p in self.pieces if p.startswith(name + " ") and p[len(name) + 1 :].isdigit()]
+        if copies:
+            row = copies[0] if len(copies) == 1 else f"{copies[0]} to {copies[-1]}"
+            said = (
+                f"{shown(name)} is numbered: {row}; write {shown(copies[0])}, or {shown(name + ' *')} for all of them"
+            )
+            self._problem(path, said)
+            return
+        known = ["case", *(e.name for e in self.build.parts), *self.pieces]
+        self._problem(path, f"no part {shown(name)}{choices(name, known)}")
 
     def _makers(self, pattern: str) -> list[Entry | StackEntries]:
         """The entries and stacks that may make a piece the pattern names."""
@@ -345,6 +371,12 @@ def _extent(part: Part, pose: Pose, of: str | None) -> tuple[np.ndarray, np.ndar
 
 def _matches(name: str, pattern: str) -> bool:
     return name == pattern or ("*" in pattern and fnmatchcase(name, pattern.replace("[", "[[]").replace("?", "[?]")))
+
+
+def _quoted(frame: str) -> str:
+    """What finds an opening's name in a note, from the name of any of its frames."""
+    base = re.sub(r"-\d+$", "", frame)
+    return f'"{re.escape(base.removesuffix("-outside"))}"'
 
 
 def _bases(item: Entry | StackEntries) -> list[str]:

@@ -8,7 +8,7 @@ on each port with its free swivels, and every fault of those words with its line
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -20,10 +20,12 @@ from elbowroom.model.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.resolve import Build
 from elbowroom.model.wording import problems_of
 from elbowroom.parts.base import Frame
+from elbowroom.parts.case import Case
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting import Fitting
 from elbowroom.parts.fitting_choice import fittings_for, holds
 from elbowroom.parts.pose import Pose, bring_together, compose
+from elbowroom.parts.tube import INNER_EDGE
 from elbowroom.parts.tube_stock import TubeStock, tube_stocks
 
 
@@ -71,6 +73,7 @@ class Tubing:
     radius: float  # mm
     clearance: float  # mm, surface of the tube to everything
     springback: float  # degrees a bend of 90 springs back
+    square: bool = False  # legs along the case's axes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +97,7 @@ class Plumbing:
     others: tuple[Chain, ...]
     fill: Port | None
     drain: Port | None
-    lies_on: str
+    stands_on: str
     chains: Mapping[Port, Chain] = field(default_factory=dict)  # by port, those of runs and the others
 
 
@@ -162,12 +165,14 @@ class _Plumber:
         fill = None if coolant.fill is None else self._port(coolant.fill, ("coolant", "fill"))
         drain = None if coolant.drain is None else self._port(coolant.drain, ("coolant", "drain"))
         chains = {c.port: c for c in (*(c for li in lines for c in (li.start, li.end)), *others)}
-        return Plumbing(tuple(lines), tuple(others), fill, drain, coolant.lies_on, chains)
+        return Plumbing(tuple(lines), tuple(others), fill, drain, coolant.stands_on, chains)
 
     def _line(self, run: RunSpec, path: Path) -> Line | None:
         first, _, last = (s.strip() for s in run.run.partition("->"))
         start, end = self._port(first, path), self._port(last, path)
         tubing = self._tubing(run.tube or self.build.tube, (*path, "tube") if run.tube else ("tube",), path)
+        if tubing is not None and run.style is not None:
+            tubing = replace(tubing, square=run.style == "square")
         chains = [
             None if port is None else self._end(port, own, (*path, side), tubing, path)
             for port, own, side in ((start, run.start, "start"), (end, run.end, "end"))
@@ -296,12 +301,13 @@ class _Plumber:
                 self._add(path, str(e))
                 return None
         radius = stock.usual_radius if spec.bend is None else float(spec.bend)
-        if radius <= stock.od / 2:
-            self._add(
-                (*path, "bend"), f"a centre-line radius of {radius:g} is not more than half the tube ({stock.od / 2:g})"
-            )
+        least = stock.od / 2 + INNER_EDGE
+        if radius < least:
+            said = f"a centre-line radius of {radius:g} is not more than half the tube ({stock.od / 2:g})"
+            said += f": {least:g} at least"
+            self._add((*path, "bend"), said)
             return None
-        return Tubing(stock, radius, float(spec.clearance), float(spec.springback))
+        return Tubing(stock, radius, float(spec.clearance), float(spec.springback), spec.style == "square")
 
     def _port(self, text: str, path: Path) -> Port | None:
         piece, _, frame = text.strip().rpartition(".")
@@ -318,7 +324,8 @@ class _Plumber:
         return None
 
     def _point(self, value: Any, path: Path) -> tuple[float, float, float]:
-        point, problems = point_of(value, path, self.document, self.layout.interior)
+        tray_back = next((p.part.tray_back for p in self.layout.pieces if isinstance(p.part, Case)), None)
+        point, problems = point_of(value, path, self.document, self.layout.interior, tray_back)
         self.problems += problems
         return point or (0.0, 0.0, 0.0)
 

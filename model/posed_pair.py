@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.depth import Depth, depth_of
-from elbowroom.model.enclosure import FLAT, pair_gaps
+from elbowroom.model.enclosure import FLAT
 from elbowroom.model.facing import facing_point
 from elbowroom.model.meshes import Surface
 from elbowroom.model.narrow import ClosePairs, Kernel, Nearest, close_pairs, common, held, nearest
+from elbowroom.model.parting import flat_gaps, pair_gaps
 from elbowroom.model.tolerances import CONTACT_MM, SOME_CLOSE_PAIRS
 
 Array = NDArray[np.float64]
@@ -60,7 +61,13 @@ class PosedPair:
     @cached_property
     def deep(self) -> Depth | None:
         """Depth and volume of what the meshes share; None where that is nothing."""
-        return depth_of(common(self.a, self.b, self.turn, self.move), self.bound) if self.boxes_meet() else None
+        if not self.boxes_meet():
+            return None
+        return depth_of(common(self.a, self.b, self.turn, self.move), self.slack, self.bound)
+
+    def film(self, thickest: float) -> bool:
+        """Whether the meshes share nothing that is anywhere thicker than so many mm."""
+        return self.deep is None or self.deep.high <= thickest
 
     def held(self) -> bool:
         """By point in solid: whether a piece of either body, whose surfaces do not meet, lies in the other."""
@@ -89,20 +96,30 @@ class PosedPair:
         placed = corners @ self.turn.T + self.move
         return bool((placed.min(axis=0) <= self.a.hi).all() and (placed.max(axis=0) >= self.a.lo).all())
 
-    def certified(self, distance: float) -> float | None:
-        """Sound lower bound of the true surfaces' gap (negative: not certified); None where nothing can be said."""
+    def certified(self, distance: float, flats: bool = False) -> float | None:
+        """Sound lower bound of the true surfaces' gap (negative: not certified); None where nothing can be said.
+
+        `distance`: the meshes' own, mm. `flats`: whether flat faces, too, are to be shown not to cross; else that is
+        taken from what the meshes share.
+        """
         margin = distance + 2 * self.bound + self.slack
         pairs = self.close(margin)
         if not pairs.complete:
             return None
         # Two flat triangles are the solids themselves: their gap is the meshes' own.
         a, b = self.a.enclosure, self.b.enclosure
-        curved = np.flatnonzero((a.kind[pairs.i] != FLAT) | (b.kind[pairs.j] != FLAT))
-        if len(curved) == 0:
-            return distance
-        which = (pairs.i[curved], pairs.j[curved])
-        gaps = pair_gaps(a, b, self.turn, self.move, which, pairs.towards(curved))
-        return min(float(gaps.min()), distance)
+        either = (a.kind[pairs.i] != FLAT) | (b.kind[pairs.j] != FLAT)
+        curved = np.flatnonzero(either)
+        low = distance
+        if len(curved):
+            which = (pairs.i[curved], pairs.j[curved])
+            gaps = pair_gaps(a, b, self.turn, self.move, which, pairs.towards(curved))
+            low = min(float(gaps.min()), low)
+        flat = np.flatnonzero(~either)
+        if flats and len(flat):
+            placed = b.corners[pairs.j[flat]] @ self.turn.T + self.move
+            low = min(float(flat_gaps(a.corners[pairs.i[flat]], placed).min()), low)
+        return low
 
     def touching_at(self, otherwise: Array) -> Array:
         """A point where two flat bodies touch: witness points of meeting triangles are not to be trusted."""

@@ -6,15 +6,13 @@ and the wording of choices and nearest names. Build faults found by the checks a
 
 from __future__ import annotations
 
-import difflib
-import heapq
 import os
 import re
 import unicodedata
-from collections import Counter
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from functools import lru_cache
+
+from elbowroom.model.name_lists import known_names, nearest_name
 
 Path = tuple[str | int, ...]
 
@@ -125,62 +123,21 @@ def shown(value: object, limit: int = 60) -> str:
     return f'"{text[:limit]}…"' if len(text) > limit else f'"{text}"'
 
 
-def choices(wrong: object, known: Iterable[str], limit: int = 12) -> str:
+def choices(wrong: object, known: Iterable[str], limit: int = 40) -> str:
     """The ending of a message about an unknown name: the nearest known one where there is one, and the choices.
 
-    limit: how many choices are listed; 0 where there are too many for a list to help.
+    limit: how many choices are listed, a numbered row counting as one; where there are more, the nearest come first.
+    0 where there are too many for a list to help.
     """
-    among = _among(tuple(known))
-    names = among.names
-    if not names:
+    known = tuple(known)
+    if not known:
         return "; there are none"
-    near = among.nearest(str(wrong)[:_LONGEST])
-    listed = ", ".join(map(escaped, names[:limit])) + (f" and {len(names) - limit} more" if len(names) > limit else "")
+    like = str(wrong)
+    near = nearest_name(like, known)
     nearest = f'; nearest: "{escaped(near)}"' if near is not None else ""
-    return f"{nearest}; known: {listed}" if limit > 0 else nearest or f"; none of the {len(names)} known is like it"
-
-
-_LONGEST = 80  # characters of a name that are compared
-_COMPARED = 16  # names compared letter by letter: those that share most pairs of letters with the wrong one
-_LIKE = 0.55  # share of letters in common from which a name counts as near; no source (P)
-
-
-class _Among:
-    """Known names in order, with an index by pairs of letters: the nearest of thousands is found in a millisecond."""
-
-    def __init__(self, known: tuple[str, ...]) -> None:
-        self.names = sorted(known, key=_natural)
-        self._with: dict[str, list[int]] = {}
-        for i, name in enumerate(self.names):
-            for pair in _pairs(name):
-                self._with.setdefault(pair, []).append(i)
-
-    def nearest(self, wrong: str) -> str | None:
-        """The known name most like the wrong one; None where none is."""
-        shared: Counter[int] = Counter()
-        for pair in _pairs(wrong):
-            shared.update(self._with.get(pair, ()))
-        size = len(wrong)
-        best = heapq.nlargest(
-            _COMPARED, shared, key=lambda i: (shared[i] / (len(self.names[i]) + size), self.names[i] == wrong, -i)
-        )
-        near = difflib.get_close_matches(wrong, [self.names[i][:_LONGEST] for i in best], n=1, cutoff=_LIKE)
-        return next((self.names[i] for i in best if self.names[i][:_LONGEST] == near[0]), None) if near else None
-
-
-@lru_cache(maxsize=16)
-def _among(known: tuple[str, ...]) -> _Among:
-    return _Among(known)
-
-
-def _pairs(name: str) -> set[str]:
-    """Pairs of neighbouring letters, and each letter alone, so that short names are found as well."""
-    text = name.casefold()[:_LONGEST]
-    return {text[i : i + 2] for i in range(len(text) - 1)} | (set(text) if len(text) < 6 else set())
-
-
-def _natural(name: str) -> list[tuple[int, int, str]]:
-    return [(0, int(t), "") if t.isdecimal() else (1, 0, t) for t in re.findall(r"\d{1,9}|\D+", name)]
+    if limit <= 0:
+        return nearest or f"; none of the {len(set(known))} known is like it"
+    return f"{nearest}; {escaped(known_names(like, known, limit))}"
 
 
 class InputError(Exception):

@@ -29,11 +29,13 @@ from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import Box, Mark, Part
+from elbowroom.parts.case_openings import BEHIND
 from elbowroom.parts.catalogue import sizes
 
 KINDS = (".step", ".stp", ".stl")
 LONGEST_NAME = 255  # bytes of a file's name on common systems; mark M
 MOST_LOOKED_AT = 2000  # files of a folder that are looked at for one like a name that is not there
+MOST_PARTS = 800  # every two of them are one finding at least; bound by choice, ten times a full tower
 CUSTOM = "custom"  # the size that starts from the family's defaults
 _M = TypeVar("_M", bound=BaseModel)
 
@@ -97,11 +99,13 @@ class _Loader:
     document: Document
     problems: list[Problem] = field(default_factory=list)
     interior: Box | None = None  # of the case, once it is read: distances are measured from it
+    tray_back: float | None = None  # y of the tray's far side, likewise
 
     def build(self) -> Build | None:
         values = self.document.values
         if isinstance(values, dict) and not any(values.get(k) for k in ("case", "stacks", "parts", "make")):
             self._add((), "the build has no parts: nothing under case, stacks, parts or make")
+        self._bounded(values)
         spec = self._model(BuildSpec, values, ())
         if spec is None:  # still look inside, so that all problems come out in one run
             self._salvage(values)
@@ -128,6 +132,19 @@ class _Loader:
             cut=tuple(spec.cut),
         )
 
+    def _bounded(self, values: Any) -> None:
+        """Stop at more parts than are judged, before any of them is read."""
+        parts, stacks = (values.get(k) if isinstance(values, dict) else None for k in ("parts", "stacks"))
+        sides = (
+            [s.get(side) for s in stacks.values() if isinstance(s, dict) for side in ("layers", "outside")]
+            if (isinstance(stacks, dict))
+            else []
+        )
+        count = sum(len(v) for v in (parts, *sides) if isinstance(v, dict | list))
+        if count > MOST_PARTS:
+            where: Path = ("parts",) if isinstance(parts, dict) and parts else ("stacks",)
+            raise BuildError([self.document.problem(where, f"{count} parts; more than {MOST_PARTS} are not judged")])
+
     def _salvage(self, values: dict[str, Any]) -> None:
         if isinstance(case := values.get("case"), dict):
             self._case(case)
@@ -148,6 +165,7 @@ class _Loader:
         size = fields.pop("like", CUSTOM)
         entry = self._part("case", "case", size, ("case", "like"), fields, ("case",), Placement())
         self.interior = None if entry is None else getattr(entry.part, "interior_box", None)
+        self.tray_back = None if entry is None else getattr(entry.part, "tray_back", None)
         return entry
 
     def _stack(self, name: str, spec: Stack) -> StackEntries:
@@ -218,7 +236,7 @@ class _Loader:
         if cls.own_place and isinstance(fields.get("points"), list):
             points = []
             for i, value in enumerate(fields["points"]):
-                point, faults = point_of(value, (*path, "points", i), self.document, self.interior)
+                point, faults = point_of(value, (*path, "points", i), self.document, self.interior, self.tray_back)
                 self.problems += faults
                 points.append(point)
             if None in points:
@@ -239,7 +257,7 @@ class _Loader:
                 base, catalogue = rows[size].fields, rows[size].sources
         merged = _merged(base, fields)
         try:
-            part = cls.model_validate(merged)
+            part = cls.model_validate(merged).adapted(base, fields)
         except ValidationError as e:
             extra = () if words_type is None else tuple(words_type.model_fields)
             found = problems_of(e, self.document, path, merged, cls, extra)
@@ -332,7 +350,7 @@ def _merged(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
 
     Distances from walls are replaced together: a place measured from other walls is another place.
     """
-    if over and set(over) <= set(WALLS):
+    if over and set(over) <= {*WALLS, BEHIND}:
         return dict(over)
     out = dict(base)
     for key, value in over.items():

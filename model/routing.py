@@ -1,46 +1,46 @@
 """Routing: a way for every tube of the loop, found or as drawn, so that none meets another.
 
-Owns the rules each tube keeps, the choices at its ends (the turns of free swivels), the order in which runs are laid,
-and keeping the outcome by content, since finding it costs seconds. How one way is found or judged is the work of
-`tubes`.
+Owns the rules each tube keeps, the choices at its ends and keeping the outcome by content, since finding it costs
+seconds. Which turns of a swivel there are is asked of `swivels`; how ways are found and judged, alone and together, is
+the work of `tubes`.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from functools import cache
-from itertools import product
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from elbowroom.model.checks.wordings import mm
 from elbowroom.model.envelopes import Margins, Obstacle, obstacles_of
-from elbowroom.model.fitted import fitting_name, fittings, mouth
+from elbowroom.model.fitted import fitting_name, mouth
 from elbowroom.model.freespace import Space
 from elbowroom.model.layout import Layout
 from elbowroom.model.plumbing import Chain, Line
 from elbowroom.model.scene import Scene
-from elbowroom.model.solidify import code_version, solidify
+from elbowroom.model.solidify import code_version
 from elbowroom.model.store import Store
-from elbowroom.model.tubes.bars import swept
+from elbowroom.model.swivels import Swivels
+from elbowroom.model.tubes.bars import bars_of, rod_mesh, self_gap, swept
 from elbowroom.model.tubes.drawn import drawn_run
 from elbowroom.model.tubes.planner import plan
-from elbowroom.model.tubes.rules import Candidate, End, Found, Rules
+from elbowroom.model.tubes.rules import Candidate, End, Found, Result, Rules
+from elbowroom.model.tubes.several import Wanted, plan_all
 from elbowroom.model.tubes.verify import verify
 from elbowroom.parts.base import Box
-from elbowroom.parts.bends import BendError, Run
+from elbowroom.parts.bends import BendError, Run, bend_run
+from elbowroom.parts.tube import FARTHEST
 
 Progress = Callable[[int, int, str], None]
 Point = tuple[float, float, float]
 
-# Turns tried of each free swivel, by how many a chain has: every 15 degrees of one, every 45 of two.
-SWIVEL_STEPS = {1: 24, 2: 8}
-MORE_SWIVELS = 4
-ROUNDS = 3  # times the runs that found no way are put before the others and all are laid anew
+TUBE = "tube of "  # before a run's name: its tube as an obstacle to others
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,8 @@ class Way:
 class Route:
     """What came of one run: its way, or why there is none. faults: rules that a way drawn by hand breaks.
 
-    impossible: `text` is a proof with its numbers; else the search came to its end. at: where the trouble is.
+    impossible: `text` is a proof with its numbers; else the search came to its end, and `tried` holds what it went
+    through (`rules.Tried`). at: where the trouble is. offer: what another style would find.
     """
 
     way: Way | None
@@ -66,6 +67,8 @@ class Route:
     impossible: bool = False
     blockers: tuple[str, ...] = ()
     at: Point | None = None
+    tried: Mapping[str, Any] = field(default_factory=dict)
+    offer: str = ""
 
     @classmethod
     def read(cls, values: dict[str, Any]) -> Route:
@@ -75,7 +78,7 @@ class Route:
             None if way is None else Way(tuple(_point(p) for p in way["corners"]), tuple(way["radii"]),
                                          tuple(way["start"]), tuple(way["end"])),
             values["text"], values["faults"], values["impossible"], tuple(values["blockers"]),
-            None if values["at"] is None else _point(values["at"]),
+            None if values["at"] is None else _point(values["at"]), values["tried"], values["offer"],
         )  # fmt: skip
 
 
@@ -87,7 +90,7 @@ def routes(
     kept = store.read(key)
     if kept is not None:
         return {name: Route.read(values) for name, values in json.loads(kept).items()}
-    found = _Router(layout, scene, store, progress).best(list(lines))
+    found = _Router(layout, scene, store, progress).all(lines)
     store.write(key, json.dumps({name: asdict(route) for name, route in found.items()}).encode())
     return found
 
@@ -101,69 +104,93 @@ class _Router:
     def __init__(self, layout: Layout, scene: Scene, store: Store, progress: Progress | None) -> None:
         self.layout, self.scene, self.store, self.progress = layout, scene, store, progress
         self.obstacles = obstacles_of(scene, family="tube")
-        self.names = {o.name for o in self.obstacles}
         self.space = Space(self.obstacles)
         self.within = _outer(scene)
+        self.swivels = Swivels(scene, store)
 
-    def best(self, lines: list[Line]) -> dict[str, Route]:
-        """Lay all runs, short ones first; where some find no way, let them go first and lay all anew."""
-        order = sorted(range(len(lines)), key=lambda i: (not drawn(lines[i]), self._apart(lines[i]), i))
-        best: dict[str, Route] = {}
-        tried: set[tuple[int, ...]] = set()
-        for _ in range(ROUNDS):
-            tried.add(tuple(order))
-            found = self._in_order([lines[i] for i in order])
-            if not best or _missing(found) < _missing(best):
-                best = found
-            stuck = [i for i in order if self._by_others(found[lines[i].name])]
-            order = [*stuck, *(i for i in order if i not in stuck)]
-            if not stuck or tuple(order) in tried:
-                break
-        return best
-
-    def _by_others(self, route: Route) -> bool:
-        """Whether a run might find a way if it went before the others: it found none, and no part alone forbids it."""
-        if route.way is not None:
-            return False
-        return not route.impossible or any(name not in self.names for name in route.blockers)
-
-    def _in_order(self, lines: list[Line]) -> dict[str, Route]:
+    def all(self, lines: Sequence[Line]) -> dict[str, Route]:
+        """Every run: those drawn by hand as they are drawn, then the others round them."""
         out: dict[str, Route] = {}
-        laid: list[Obstacle] = []
-        for n, line in enumerate(lines):
-            if self.progress is not None:
-                self.progress(n, len(lines), "laying tubes")
-            space = self.space.extended(laid)
+        space = self.space
+        for line in (li for li in lines if drawn(li)):
             rules = self._rules(line)
-            ends = [self._end(c, rules) for c in (line.start, line.end)]
-            route, run = (_judged if drawn(line) else _planned)(line, rules, space, ends, self.within)
+            route, run, picked = _judged(line, rules, space, self._ends(line, rules), self.within)
             out[line.name] = route
-            if run is not None and route.way is not None:
-                laid.append(swept(f"tube of {line.name}", run, rules.od))
-                for chain, turns in ((line.start, route.way.start), (line.end, route.way.end)):
-                    if chain.free:
-                        laid += self._turned(chain, turns)
-        if self.progress is not None:
-            self.progress(len(lines), len(lines), "laying tubes")
+            if run is not None:
+                space = space.extended([swept(f"tube of {line.name}", run, rules.od), *_bodies(line, picked)])
+        asked = [li for li in lines if not drawn(li)]
+        for line in asked:  # no search is worth its time there
+            spots = [c.point for e in self._ends(line, self._rules(line)) for c in e.candidates]
+            if said := _too_far(spots):
+                out[line.name] = Route(None, said)
+        asked = [li for li in asked if li.name not in out]
+        out |= self._planned([self._wanted(line) for line in asked], space)
+        again = [li for li in asked if out[li.name].way is None and not out[li.name].impossible and self._tight(li)]
+        if again:  # turns that are free but stand nearer to something than wanted: better than no tube
+            wanted = [self._wanted(li, tight=li in again) for li in asked]
+            second = self._planned(wanted, space)
+            if _missing(second) < _missing({li.name: out[li.name] for li in asked}):
+                out |= second
+        for line in asked:
+            if line.tubing.square and out[line.name].way is None:
+                out[line.name] = replace(out[line.name], offer=self._not_square(line, lines, out, space))
         return out
 
-    def _turned(self, chain: Chain, turns: Sequence[float]) -> tuple[Obstacle, ...]:
-        """The fittings of a chain whose swivels now have their turn, as obstacles to the tubes still to come."""
-        pieces, _ = fittings(self.layout, [chain], {chain.port: turns})
-        return obstacles_of(solidify(replace(self.layout, pieces=tuple(pieces), mates=()), self.store), family="tube")
+    def _planned(self, wanted: Sequence[Wanted], space: Space) -> dict[str, Route]:
+        def told(done: int, of: int) -> None:
+            if self.progress is not None:
+                self.progress(done, of, "laying tubes")
+
+        found = plan_all(wanted, space, within=self.within, progress=told)
+        told(len(wanted), len(wanted))
+        return {name.removeprefix(TUBE): _route(result) for name, result in found.items()}
+
+    def _tight(self, line: Line) -> bool:
+        """Whether an end has turns that are free but do not keep every wanted gap."""
+        return any(c.free and self.swivels.offered(c, tight=True) for c in (line.start, line.end))
+
+    def _wanted(self, line: Line, *, tight: bool = False) -> Wanted:
+        rules = self._rules(line)
+        ends = self._ends(line, rules, tight=tight)
+        if not (line.start.free or line.end.free):
+            return Wanted(TUBE + line.name, *ends, rules)
+
+        def finer(found: Found) -> tuple[End, End] | None:
+            near = [
+                replace(end, candidates=self._near(chain, choice)) if chain.free else end
+                for end, chain, choice in zip(ends, (line.start, line.end), (found.start, found.end), strict=True)
+            ]
+            return (near[0], near[1]) if max(len(e.candidates) for e in near) > 1 else None
+
+        return Wanted(TUBE + line.name, *ends, rules, None if rules.square else finer)
+
+    def _not_square(self, line: Line, lines: Sequence[Line], found: Mapping[str, Route], space: Space) -> str:
+        """What the shortest run would be where no square one was found; empty where that is not found either."""
+        rules = replace(self._rules(line), square=False)
+        for other in lines:
+            way = found[other.name].way
+            if way is not None and not drawn(other):
+                run = bend_run(way.corners, way.radii or 1.0)
+                space = space.extended([swept(TUBE + other.name, run, self._rules(other).od)])
+        got = plan(*self._ends(line, rules), rules, space, within=self.within)
+        if not isinstance(got, Found):
+            return ""
+        bends = len(got.run.bends)
+        return f"style: shortest finds {mm(got.run.length)} of tube with {bends} bend{'' if bends == 1 else 's'}"
 
     def _rules(self, line: Line) -> Rules:
         """The tube's own rules; its clearance is the larger of its own and of every wanted gap that concerns it."""
         stock, gaps = line.tubing.stock, self.layout.gaps
-        usual = max(line.tubing.clearance, gaps.default)
+        usual = max(line.tubing.clearance, gaps.default, gaps.families.get(("tube", "tube"), 0.0))
         special = {}
         for solid in self.scene.solids:
             family = solid.piece.part.family
             pair = (min("tube", family), max("tube", family))
-            wanted = max(gaps.families.get(pair, 0.0), gaps.pieces.get(solid.piece.name, 0.0))
+            wanted = max(line.tubing.clearance, gaps.default, gaps.families.get(pair, 0.0))
+            wanted = max(wanted, gaps.pieces.get(solid.piece.name, 0.0))
             if solid.body.keep_out is not None:
                 special[solid.name] = 0.0
-            elif wanted > usual:
+            elif wanted != usual:
                 special[solid.name] = wanted
         insertion = min(float(c.links[-1].fitting.insertion) for c in (line.start, line.end))
         return Rules(
@@ -173,73 +200,90 @@ class _Router:
             between=stock.between_bends,
             clearance=Margins(usual, special),
             soft=stock.kind == "soft",
+            square=line.tubing.square and not drawn(line),
         )
 
-    def _end(self, chain: Chain, rules: Rules) -> _Choices:
-        """The choices at one end: a single one, or one for each turn of the chain's free swivels."""
-        steps = SWIVEL_STEPS.get(len(chain.free), MORE_SWIVELS)
-        grid = [tuple(t) for t in product([360.0 * k / steps for k in range(steps)], repeat=len(chain.free))]
-        candidates = []
-        for turns in grid:
-            frame, rods = mouth(self.layout, chain, turns)
-            label = f"{chain.links[-1].size} at {chain.port}"
-            if turns:
-                label += ", turned " + ", ".join(f"{t:g} deg" for t in turns)
-            candidates.append(
-                Candidate(_point(frame[:3, 3]), _point(frame[:3, 2]), label, tuple(rods) if chain.free else ())
-            )
-        if chain.free:  # the bars of a swivel lie on the port's land
-            port = self.layout.piece(chain.port.piece).frame(chain.port.frame)
-            return _Choices(End(tuple(candidates), tuple(f"{chain.port.piece}/{b}" for b in port.bodies), 0.0), grid)
+    def _ends(self, line: Line, rules: Rules, *, tight: bool = False) -> tuple[End, End]:
+        return self._end(line.start, rules, tight), self._end(line.end, rules, tight)
+
+    def _end(self, chain: Chain, rules: Rules, tight: bool) -> End:
+        """The choices at one end: a single one, or one for each turn of the chain's free swivels that stands free."""
+        if chain.free:  # no part of the chain stands yet: what its bars meet is known for every turn
+            turns = self.swivels.offered(chain) or self.swivels.offered(chain, tight=True)
+            if tight:
+                turns = [*turns, *(t for t in self.swivels.offered(chain, tight=True) if t not in turns)]
+            choices = tuple(self._choice(chain, t) for t in turns or [(0.0,) * len(chain.free)])
+            # A chain that stands free at no turn is offered as it is, and meets what is in its way.
+            return End(choices, (), 0.0, len(self.obstacles) if turns else 0)
         last = fitting_name(chain, len(chain.links) - 1)
         own = tuple(o.name for o in self.obstacles if o.name.startswith(f"{last}/"))
         # Bars are judged with round ends: one that begins beyond the exemption still reaches half a tube back.
-        return _Choices(End(tuple(candidates), own, rules.end_leg + rules.od / 2 + rules.clearance.default), grid)
+        return End((self._choice(chain, ()),), own, rules.end_leg + rules.od / 2 + rules.clearance.default)
 
-    def _apart(self, line: Line) -> float:
-        a, b = (self.layout.piece(c.port.piece).frame_pose(c.port.frame)[:3, 3] for c in (line.start, line.end))
-        return float(np.linalg.norm(a - b))
+    def _near(self, chain: Chain, choice: Candidate) -> tuple[Candidate, ...]:
+        return tuple(self._choice(chain, t) for t in self.swivels.near(chain, choice.turns))
+
+    def _choice(self, chain: Chain, turns: Sequence[float]) -> Candidate:
+        frame, rods = mouth(self.layout, chain, turns)
+        label = f"{chain.links[-1].size} at {chain.port}"
+        if turns:
+            label += ", turned " + ", ".join(f"{t:g} deg" for t in turns)
+        return Candidate(
+            _point(frame[:3, 3]), _point(frame[:3, 2]), label, tuple(rods) if chain.free else (), tuple(turns)
+        )
 
 
-@dataclass(frozen=True, slots=True)
-class _Choices:
-    """An end, and the turns of the swivels that each of its candidates stands for."""
+def _bodies(line: Line, picked: Sequence[Candidate]) -> list[Obstacle]:
+    """The fittings of a run's ends that were turned for it."""
+    return [
+        rod_mesh(f"{TUBE}{line.name} {side} fitting", r)
+        for side, choice in zip(("start", "end"), picked, strict=True)
+        for r in choice.body
+    ]
 
-    end: End
-    turns: list[tuple[float, ...]]
 
-
-def _planned(
-    line: Line, rules: Rules, space: Space, ends: Sequence[_Choices], within: Box | None
-) -> tuple[Route, Run | None]:
-    result = plan(ends[0].end, ends[1].end, rules, space, within=within)
+def _route(result: Result) -> Route:
     if isinstance(result, Found):
-        picks = [e.end.candidates.index(c) for e, c in zip(ends, (result.start, result.end), strict=True)]
-        return Route(_way(result.run, ends, picks)), result.run
+        if said := _too_far(result.run.points):
+            return Route(None, said)
+        return Route(_way(result.run, result.start, result.end))
     blockers = dict.fromkeys([n for n, _ in result.blockers] + [o for r in result.reasons for o in r.obstacles])
-    at = result.reasons[0].at if result.reasons else ends[0].end.candidates[0].point
-    return Route(None, result.text, 0, result.impossible, tuple(blockers), at), None
+    at = result.reasons[0].at if result.reasons else result.at
+    return Route(None, result.text, 0, result.impossible, tuple(blockers), at, asdict(result.tried))
+
+
+def _too_far(points: Sequence[Point]) -> str:
+    """What is wrong with a run whose points lie out of any room, in words; empty where none does."""
+    far = max(abs(c) for p in points for c in p)
+    if far <= FARTHEST:
+        return ""
+    return f"it lies up to {far / 1000:.1f} m from the case's corner, {FARTHEST / 1000:g} m are the most"
 
 
 def _judged(
-    line: Line, rules: Rules, space: Space, ends: Sequence[_Choices], within: Box | None
-) -> tuple[Route, Run | None]:
+    line: Line, rules: Rules, space: Space, ends: tuple[End, End], within: Box | None
+) -> tuple[Route, Run | None, tuple[Candidate, ...]]:
     """A run drawn by hand, judged by the checker that planned runs must pass."""
     try:
-        run, picks = drawn_run([e.end.candidates for e in ends], line.through, line.bends, line.tubing.radius)
+        run, picks = drawn_run([e.candidates for e in ends], line.through, line.bends, line.tubing.radius)
     except BendError as e:
-        return Route(None, f"as drawn it cannot be bent: {e}", 1), None
-    broken = verify(run, space, rules, ends[0].end, ends[1].end, within=within)
+        return Route(None, f"as drawn it cannot be bent: {e}", 1), None, ()
+    if said := _too_far(run.points):
+        return Route(None, f"as drawn {said}", 1), None, ()
+    broken = verify(run, space, rules, *ends, within=within)
+    gap = self_gap(bars_of(run, rules.od), rules.radius)[0]
+    if gap < rules.od:  # a tube through itself is no solid that could be drawn
+        return Route(None, f"as drawn the tube meets itself: centre lines {gap:.2f} mm apart", 1), None, ()
     names = dict.fromkeys(v.obstacle for v in broken if v.obstacle is not None)
     at = next((v.at for v in broken if v.at is not None), None)
-    return Route(
-        _way(run, ends, picks), "; ".join(v.text for v in broken[:3]), len(broken), False, tuple(names), at
-    ), run
+    start, end = (e.candidates[k] for e, k in zip(ends, picks, strict=True))
+    text = "; ".join(v.text for v in broken[:3])
+    return Route(_way(run, start, end), text, len(broken), False, tuple(names), at), run, (start, end)
 
 
-def _way(run: Run, ends: Sequence[_Choices], picks: Sequence[int]) -> Way:
-    start, end = (e.turns[k] for e, k in zip(ends, picks, strict=True))
-    return Way(tuple(_point(p) for p in run.points), tuple(float(b.radius) for b in run.bends), start, end)
+def _way(run: Run, start: Candidate, end: Candidate) -> Way:
+    radii = tuple(float(b.radius) for b in run.bends)
+    return Way(tuple(_point(p) for p in run.points), radii, start.turns, end.turns)
 
 
 def _missing(found: dict[str, Route]) -> int:
@@ -262,9 +306,22 @@ def _point(v: Sequence[float] | np.ndarray) -> Point:
 def _planner_version() -> str:
     """Digest of the code that finds ways, so that a kept route is what today's code would find."""
     here = Path(__file__).parent
-    names = ("routing.py", "fitted.py", "freespace.py", "field.py", "inside.py", "envelopes.py", "trees.py")
+    names = (
+        "routing.py",
+        "swivels.py",
+        "fitted.py",
+        "freespace.py",
+        "field.py",
+        "inside.py",
+        "envelopes.py",
+        "trees.py",
+    )
     digest = hashlib.sha256()
-    for path in [*(here / n for n in names), *sorted((here / "tubes").glob("*.py"))]:
+    for path in [
+        *(here / n for n in names),
+        *sorted((here / "tubes").glob("*.py")),
+        *sorted((here / "reach").glob("*.py")),
+    ]:
         digest.update(path.read_bytes())
     return digest.hexdigest()
 
@@ -278,5 +335,6 @@ def _key(layout: Layout, scene: Scene, lines: Sequence[Line]) -> str:
     for line in lines:
         ends = [(str(c.port), [(k.fitting.shape_key(), k.free) for k in c.links]) for c in (line.start, line.end)]
         tubing = line.tubing
-        text.append(repr((line.name, ends, tubing.stock, tubing.radius, tubing.clearance, line.through, line.bends)))
+        asked = (tubing.stock, tubing.radius, tubing.clearance, tubing.square)
+        text.append(repr((line.name, ends, *asked, line.through, line.bends)))
     return hashlib.sha256("\n".join(text).encode()).hexdigest()[:32]

@@ -1,14 +1,14 @@
 """Layout -> Scene: every piece's bodies as meshes, drawn once for each distinct shape and kept on disk.
 
-Owns what a shape's cache key covers, drawing what is missing (in two worker processes, largest first), and standing
-the bodies in the case. Where everything is cached no kernel is loaded. Leaves how one part is drawn to `drawing`.
+Owns what a shape's cache key covers, drawing what is missing (in two worker processes, largest first; what comes from
+a user's file there and nowhere else, within limits), and standing the bodies in the case. Where everything is cached no
+kernel is loaded. Leaves how one part is drawn to `drawing`.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import queue
 import subprocess
 import sys
@@ -22,19 +22,35 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model import tolerances
-from elbowroom.model.drawing import FORM, Drawn, draw, of_dimensions, receive, send, unpack
+from elbowroom.model.drawing import (
+    FORM,
+    Drawn,
+    draw,
+    is_foreign,
+    of_dimensions,
+    of_machine,
+    request,
+    said,
+    stand_in,
+    unpack,
+)
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.problems import InputError
 from elbowroom.model.scene import Mesh, Scene, Shape, Solid
 from elbowroom.model.store import Store
+from elbowroom.parts import child
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 
 WORKERS = 2  # the build machine's cores; each costs the kernel's import (3 s), so more gain nothing on usual builds
 POOL_FROM = 3  # fewer missing shapes than this are drawn in this process: starting workers would cost as much
 POOL_FROM_LOADED = 24  # the same where this process has the kernel loaded already, and workers have not
+# A part of the catalogue with its dimensions: seconds at most. The bound is for the kernel that never comes back.
+OWN = child.Limits(cpu=600, clock=600.0, memory=0)
 _LIBRARIES = ("cadquery", "cadquery-ocp", "numpy")
-_DRAWN_HERE = ("narrow.py", "drawing.py", "tessellate.py", "enclosure.py", "meshes.py")
+_DRAWN_HERE = (
+    "narrow.py", "drawing.py", "tessellate.py", "straying.py", "bending.py", "enclosure.py", "meshes.py",
+)  # fmt: skip
 
 
 class CannotDraw(InputError):
@@ -150,80 +166,129 @@ def _effort(piece: Piece) -> int:
     return len(piece.part.bodies()) + sum(len(p.holes) for p in piece.part.patterns())
 
 
+class _Drawing:
+    """What is still to be drawn, and what came of it so far; shared by the threads that talk to the workers."""
+
+    def __init__(self, missing: dict[str, Piece], store: Store, progress: Progress | None) -> None:
+        self.missing, self._store, self._progress = missing, store, progress
+        self.shapes: dict[str, Shape] = {}
+        self.faults: dict[str, InputError] = {}
+        self._lock = threading.Lock()
+
+    def done(self, key: str, drawn: Drawn) -> None:
+        with self._lock:
+            self.shapes[key] = _keep(self._store, key, drawn)
+            self._tell(key)
+
+    def lost(self, key: str, why: str) -> None:
+        """A user's part that cannot be drawn: its box stands in for it, and nothing is said of it but "unknown"."""
+        with self._lock:
+            shape = Shape(key, stand_in(self.missing[key].part, why))
+            self._store.remember("shape", key, shape)  # in memory only: another run may have more time
+            self.shapes[key] = shape
+            self._tell(key)
+
+    def failed(self, key: str, why: str, blame: bool) -> None:
+        piece = self.missing[key]
+        self.faults[key] = CannotDraw(piece, why) if blame else InputError(f"{piece.name}: it is not drawn: {why}")
+
+    def open(self, key: str) -> bool:
+        return key not in self.shapes and key not in self.faults
+
+    def _tell(self, key: str) -> None:
+        if self._progress is not None:
+            self._progress(len(self.shapes), len(self.missing), f"drawing {self.missing[key].name}")
+
+
 def _draw_all(missing: dict[str, Piece], store: Store, progress: Progress | None) -> dict[str, Shape]:
     order = sorted(missing, key=lambda k: (-_effort(missing[k]), missing[k].name))
-    shapes: dict[str, Shape] = {}
-    faults: dict[str, str] = {}
-    lock = threading.Lock()
-
-    def done(key: str, drawn: Drawn) -> None:
-        with lock:
-            shapes[key] = _keep(store, key, drawn)
-            if progress is not None:
-                progress(len(shapes), len(order), f"drawing {missing[key].name}")
-
-    if len(order) >= (POOL_FROM_LOADED if "cadquery" in sys.modules else POOL_FROM):
-        _in_workers(order, missing, done, faults)
+    work = _Drawing(missing, store, progress)
+    # What someone else made is never drawn in this process: it may end it.
+    foreign = [k for k in order if is_foreign(missing[k].part)]
+    many = len(order) >= (POOL_FROM_LOADED if "cadquery" in sys.modules else POOL_FROM)
+    _in_workers(order if many else foreign, work)
     for key in order:  # all, where there are few; else those that the workers could not take
-        if key in shapes or key in faults:
+        if not work.open(key):
+            continue
+        if key in foreign:
+            work.lost(key, "no process to draw it in can be started")
             continue
         try:
             drawn = draw(missing[key].part)
         except Exception as fault:
-            if not of_dimensions(fault):
-                raise
-            faults[key] = str(fault) or type(fault).__name__
+            if _stopped(fault):
+                raise KeyboardInterrupt from fault
+            if not of_machine(fault) and not of_dimensions(fault):
+                raise  # a mistake of ours
+            work.failed(key, said(fault).decode(), not of_machine(fault))
         else:
-            done(key, drawn)
-    if faults:
-        first = next(key for key in missing if key in faults)
-        raise CannotDraw(missing[first], faults[first])
-    return shapes
+            work.done(key, drawn)
+    if work.faults:
+        raise work.faults[next(key for key in missing if key in work.faults)]
+    return work.shapes
 
 
-def _in_workers(
-    order: list[str], missing: dict[str, Piece], done: Callable[[str, Drawn], None], faults: dict[str, str]
-) -> None:
-    """Draw in child processes; what they cannot take, or lose, is simply left undone."""
+def _stopped(fault: BaseException | None) -> bool:
+    """Whether a fault is what a library made of Ctrl-C."""
+    while fault is not None:
+        if isinstance(fault, KeyboardInterrupt):
+            return True
+        fault = fault.__cause__ or fault.__context__
+    return False
+
+
+def _in_workers(keys: list[str], work: _Drawing) -> None:
+    """Draw in child processes; what they cannot take is simply left undone."""
     jobs: queue.SimpleQueue[str] = queue.SimpleQueue()
-    for key in order:
+    for key in keys:
         jobs.put(key)
 
-    same_modules = {**os.environ, "PYTHONPATH": os.pathsep.join(p or os.getcwd() for p in sys.path)}
-
     def drive() -> None:
-        command = [sys.executable, "-c", "from elbowroom.model.drawing import work; work()"]
-        try:
-            child = subprocess.Popen(
-                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=same_modules
-            )
-        except OSError:
-            return
-        assert child.stdin is not None
-        assert child.stdout is not None
+        worker = None
         try:
             while True:
                 try:
                     key = jobs.get_nowait()
                 except queue.Empty:
                     return
-                send(child.stdin, missing[key].part)
-                kind, answer = receive(child.stdout)
-                if kind == "drawn":
-                    done(key, answer)
-                elif kind == "fault":
-                    faults[key] = answer
-        except Exception:  # a worker that died, or a part that cannot be sent: it is drawn in this process
+                if worker is None:
+                    worker = child.start("elbowroom.model.drawing", "work")
+                try:
+                    _draw_in(worker, key, work)
+                except child.Lost as end:
+                    child.end(worker)
+                    worker = None  # the next part gets another one
+                    if is_foreign(work.missing[key].part):
+                        work.lost(key, str(end))
+                    else:
+                        work.failed(key, str(end), blame=True)
+        except Exception:  # no worker, or a part that cannot be sent: it is drawn in this process
             return
         finally:
-            with contextlib.suppress(OSError):
-                child.stdin.close()
-            child.stdout.close()
-            child.terminate()
-            child.wait()
+            if worker is not None:
+                child.end(worker)
 
-    drivers = [threading.Thread(target=drive, daemon=True) for _ in range(min(WORKERS, len(order)))]
+    drivers = [threading.Thread(target=drive, daemon=True) for _ in range(min(WORKERS, len(keys)))]
     for d in drivers:
         d.start()
     for d in drivers:
         d.join()
+
+
+def _draw_in(worker: subprocess.Popen[bytes], key: str, work: _Drawing) -> None:
+    """Have a worker draw one part; `Lost` where it ends over it."""
+    part = work.missing[key].part
+    data = request(part)
+
+    def ask() -> list[bytes]:
+        assert worker.stdin is not None
+        child.send(worker.stdin, data)
+        return child.receive(child.out_of(worker))
+
+    kind, first, second = child.within(worker, child.FOREIGN if is_foreign(part) else OWN, ask)
+    if kind == b"drawn":
+        work.done(key, Drawn(first, second or None))
+    elif kind == b"fault" and is_foreign(part):
+        work.lost(key, first.decode())
+    elif kind in (b"fault", b"broken"):
+        work.failed(key, first.decode(), blame=kind == b"fault")

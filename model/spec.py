@@ -46,13 +46,14 @@ class _Spec(BaseModel):
 class At(_Spec):
     """Measured distances to the part: from a named wall to its nearest point, or of its origin by case coordinate.
 
-    Each axis is given once: depth by rear, front or x; width by tray, open or y; height by floor, roof or z.
+    Each axis is given once: depth by rear, front or x; width by tray, open, behind or y; height by floor, roof or z.
     """
 
     rear: Mm | None = Field(None, description="from the inside of the rear wall")
     front: Mm | None = Field(None, description="from the inside of the front wall")
     tray: Mm | None = Field(None, description="from the motherboard tray")
     open: Mm | None = Field(None, description="from the inside of the open (glass) side")
+    behind: Mm | None = Field(None, description="from the tray's far side, for what stands behind the tray")
     floor: Mm | None = Field(None, description="from the inside of the floor")
     roof: Mm | None = Field(None, description="from the inside of the roof")
     x: Mm | None = Field(None, description="case coordinate of the part's origin, forward of the rear wall")
@@ -62,7 +63,7 @@ class At(_Spec):
 
     def axis(self, index: int) -> list[str]:
         """The keys given for one axis (0 depth, 1 width, 2 height)."""
-        keys = (("rear", "front", "x"), ("tray", "open", "y"), ("floor", "roof", "z"))[index]
+        keys = (("rear", "front", "x"), ("tray", "open", "behind", "y"), ("floor", "roof", "z"))[index]
         return [k for k in keys if getattr(self, k) is not None]
 
     def faults(self, axes: Iterable[int] = range(3)) -> list[tuple[tuple[str, ...], str]]:

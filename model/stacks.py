@@ -27,11 +27,23 @@ _SAME = 1e-6  # mm or unit vector: two frames are on one axis or in one plane, f
 
 
 @dataclass(frozen=True, slots=True)
+class Tier:
+    """One layer of a side of a stack, the panel being the first: the pieces of its row, how thick it is, mm, and the
+    bodies that lie against what is nearer the panel and what is farther from it."""
+
+    names: tuple[str, ...]
+    thickness: float
+    near: tuple[str, ...]
+    far: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Laid:
-    """What a stack places: pieces with the path of their entry, and the mates between them."""
+    """What a stack places: pieces with the path of their entry, the mates between them, and each side's layers."""
 
     pieces: list[tuple[Piece, Path]] = field(default_factory=list)
     mates: list[Mate] = field(default_factory=list)
+    tiers: list[list[Tier]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,6 +99,8 @@ class _Layer:
         base = self.to.frame_pose(opening.name)
         row = _row(self.to.part, opening)
         self._too_large(entries, opening)
+        tiers = [Tier((self.to.name,), 0.0, opening.bodies, opening.bodies)]
+        self.laid.tiers.append(tiers)
         height = 0.0
         below: list[tuple[str, Frame, Pose]] = [(self.to.name, opening, base)]
         for i, entry in enumerate(entries):
@@ -112,6 +126,8 @@ class _Layer:
                     self._neighbours(here[-1][0], piece)
                 if far is not None:
                     here.append((name, far, compose(pose, far.pose)))
+            names_here = tuple(p.name for p, _ in self.laid.pieces[-len(places) :])
+            tiers.append(Tier(names_here, thickness, near.bodies, far.bodies if far is not None else ()))
             if far is None and i + 1 < len(entries):
                 self.problem(entries[i + 1].path, f"nothing can be laid on a {entry.part.family}: it has no far face")
                 return

@@ -20,8 +20,8 @@ from rich.table import Table
 
 from elbowroom.model.findings import FAILING, Finding, overall
 from elbowroom.model.pipeline import Progress
+from elbowroom.model.places import distances
 from elbowroom.model.problems import escaped, quoted
-from elbowroom.model.spec import WALLS
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.base import MARKS, Box
 from elbowroom.parts.catalogue import sizes
@@ -82,26 +82,33 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     """
     out = _out()
     ordered = sorted(findings, key=lambda f: f.rank)
+    present = {f.id: f for f in ordered}
     listed = [f for f in ordered if every or f.verdict in _SHOWN or f.question == "height"]
+    listed = [f for f in listed if f.cause not in present]  # what follows from another is told under it
     alike: dict[tuple[str, ...], int] = {}  # findings by verdict, question and parts: the worst speaks for the others
     for f in listed:
         alike[_key(f)] = alike.get(_key(f), 0) + 1
     out.print(f"[bold]{escape(title)}[/bold]")
+    explained: set[str] = set()  # hole patterns whose letter was said to be which face
     for f in listed:
         more = "" if every else _more(alike.pop(_key(f), 0))
         if more is None:
             continue
-        verdict = f"[{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/]"
-        out.print(f"  {verdict} {escape(f.text)}{_where(f, interior)}{more}")
-        for remedy in f.remedies:
-            out.print(f"             → {escape(remedy)}")
+        _told(out, f, interior, more + _lettered(f, explained))
+        follow = [present[i] for i in f.effects if i in present]
+        if every:
+            for other in follow:
+                _told(out, other, interior, indent=4)
+        elif follow:
+            count = f"{len(follow)} findings that follow" if len(follow) > 1 else "one finding that follows"
+            out.print(f"             [dim]and {count} from it (--all shows them)[/dim]")
     counts: dict[str, int] = {}
     for f in ordered:
         counts[f.verdict] = counts.get(f.verdict, 0) + 1
     told = ", ".join(f"{n} {v}" for v, n in counts.items())
     result = overall(ordered)
-    words = {"fits": "it fits", "fails": "it does not fit", "undecided": "cannot say: something could not be decided"}
-    style = {"fits": "bold green", "fails": "bold red", "undecided": "bold yellow"}[result]
+    words = {"fits": "it fits", "fails": "it does not fit", "unknown": "unknown whether it fits"}
+    style = {"fits": "bold green", "fails": "bold red", "unknown": "bold yellow"}[result]
     out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings ({told})")
     assumed = {
         (name, field) for f in ordered if f.verdict in FAILING for name, fields in f.basis.assumed for field in fields
@@ -114,6 +121,26 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
         )
 
 
+def _lettered(f: Finding, explained: set[str]) -> str:
+    """What the letter of a hole pattern stands for, where it first appears."""
+    extra = dict(f.extra)
+    joint, face = str(extra.get("joint", "")), extra.get("joint_face")
+    letter = joint.rpartition(".")[2]
+    if face is None or len(letter) > 1 or joint in explained:
+        return ""
+    explained.add(joint)
+    return f" [dim]({escape(joint)}: its face {face})[/dim]"
+
+
+def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent: int = 0) -> None:
+    """One finding: its verdict, what it says, where it is, and what would help."""
+    verdict = f"[{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/]"
+    space = " " * indent
+    out.print(f"{space}  {verdict} {escape(f.text)}{_where(f, interior)}{more}")
+    for remedy in f.remedies:
+        out.print(f"{space}             → {escape(remedy)}")
+
+
 def _key(f: Finding) -> tuple[str, ...]:
     # Screws speak for each other, and so do joints of parts that there are several of.
     alike = f.question in ("hole-alignment", "screw", "tool-access")
@@ -124,22 +151,18 @@ def _more(count: int) -> str | None:
     """How many findings of the same kind the first of them stands for; None for one that is spoken for."""
     if count == 0:
         return None
-    return "" if count == 1 else f" [dim](and {count - 1} more between them)[/dim]"
+    return "" if count == 1 else f" [dim](and {count - 1} more like this)[/dim]"
 
 
 def _where(f: Finding, interior: Box | None) -> str:
-    """Where a finding is, as a person with a tape would find it: from the rear wall, the tray and the floor."""
+    """Where a finding is: in words, then as a person with a tape finds it, from rear wall, tray and floor."""
     if not f.where or f.verdict in ("clear", "pass"):
         return ""
     x, y, z = f.where[0]
     if interior is None:
         return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
-    told = []
-    for wall in ("rear", "tray", "floor"):
-        axis, far = WALLS[wall]
-        away = interior.hi[axis] - f.where[0][axis] if far else f.where[0][axis] - interior.lo[axis]
-        told.append(f"{wall} {away:.1f}")
-    return f" [dim]at {', '.join(told)}[/dim]"
+    words = next((f"{v}: " for k, v in f.extra if k == "place"), "")
+    return f" [dim]({words}{distances(f.where[0], interior)})[/dim]"
 
 
 def written(result: Any) -> None:
@@ -187,6 +210,9 @@ def family_details(family: str) -> None:
     for row in _field_rows(family_class(family), ""):
         fields.add_row(*map(escape, row))
     out.print()
+    if (picture := family_class(family).picture) is not None:
+        out.print(escape(picture), soft_wrap=True)
+        out.print()
     out.print(fields)
     out.print("marks: " + "; ".join(f"{m} {text}" for m, text in MARKS.items()))
 

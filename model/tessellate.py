@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.BRepTools import BRepTools
@@ -26,14 +27,16 @@ from OCP.GeomAbs import (
     GeomAbs_Torus,
 )
 from OCP.GProp import GProp_GProps
-from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED
+from OCP.IMeshTools import IMeshTools_MeshAlgoType, IMeshTools_Parameters
+from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED, TopAbs_SOLID
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 
 from elbowroom.model.enclosure import CURVED, FLAT, ROUND, SURFACE_COLUMNS, round_sagitta
-from elbowroom.model.meshes import Surface, fault_of, mesh_volume, welded
+from elbowroom.model.meshes import fault_of, mesh_volume, welded
 from elbowroom.model.scene import Mesh
+from elbowroom.model.straying import edges_stray, strayed
 from elbowroom.model.tolerances import ANGLE_RAD, CHORD_MM, CHORD_SAFETY
 
 if TYPE_CHECKING:
@@ -41,6 +44,11 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 _TRIES = 4  # each doubles the fineness asked for
+# Where a mesh does not close: other fineness, and the kernel's other algorithm, which fail on other shapes.
+_OTHER_WAYS = ((1.0, True), (1.37, False), (2.0, False), (2.0, True), (4.0, False))
+_CROWDED = (
+    300  # outlines of one face above which the kernel's other algorithm is asked: ten times faster there (measured)
+)
 
 
 def tessellate(solid: TopoDS_Shape, finer: float = 1.0) -> Mesh:
@@ -54,12 +62,30 @@ def tessellate(solid: TopoDS_Shape, finer: float = 1.0) -> Mesh:
         if mesh.bound <= CHORD_SAFETY * CHORD_MM / finer:
             break
         asked *= 2.0
+    if mesh.fault is not None and BRepCheck_Analyzer(solid).IsValid() and solid.ShapeType() == TopAbs_SOLID:
+        for more, other in _OTHER_WAYS:
+            found = _meshed(solid, finer * more, other)
+            if found.fault is None and found.bound <= CHORD_SAFETY * CHORD_MM / finer:
+                return found
     return mesh
 
 
-def _meshed(solid: TopoDS_Shape, finer: float) -> Mesh:
+def _crowded(solid: TopoDS_Shape) -> bool:
+    explorer = TopExp_Explorer(solid, TopAbs_FACE)
+    while explorer.More():
+        if explorer.Current().NbChildren() > _CROWDED:
+            return True
+        explorer.Next()
+    return False
+
+
+def _meshed(solid: TopoDS_Shape, finer: float, other: bool = False) -> Mesh:
     BRepTools.Clean_s(solid)  # meshes stick to shapes, and a coarse one would be taken for a fine one
-    BRepMesh_IncrementalMesh(solid, CHORD_MM / finer, False, ANGLE_RAD / finer**0.5, False)
+    asked = IMeshTools_Parameters()
+    asked.Deflection, asked.Angle = CHORD_MM / finer, ANGLE_RAD / finer**0.5
+    if other or _crowded(solid):
+        asked.MeshAlgo = IMeshTools_MeshAlgoType.IMeshTools_MeshAlgoType_Delabella
+    BRepMesh_IncrementalMesh(solid, asked)
     points: list[Array] = []
     triangles: list[NDArray[np.int32]] = []
     faces: list[NDArray[np.int32]] = []
@@ -119,7 +145,8 @@ def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | 
         if sagitta is not None:
             return nodes, tris, row, sagitta
     row[0] = CURVED
-    row[9] = max(_strayed(surface, mesh, nodes, tris), CHORD_SAFETY * _edges_stray(face, mesh, place))
+    row[1:9] = _whole_row(surface, kind)
+    row[9] = max(strayed(surface, mesh, nodes, tris), edges_stray(face, mesh, place))
     return nodes, tris, row, float(row[9])
 
 
@@ -139,6 +166,18 @@ def _axis_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
     return [*_xyz(axis.Location()), *_xyz(axis.Direction()), radius, growth]
 
 
+def _whole_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
+    """Centre, axis and radii of a sphere (no axis, one radius) or torus; zeros of any other surface."""
+    if kind == GeomAbs_Sphere:
+        ball = surface.Sphere()
+        return [*_xyz(ball.Location()), 0.0, 0.0, 0.0, ball.Radius(), 0.0]
+    if kind == GeomAbs_Torus:
+        ring = surface.Torus()
+        axis = ring.Axis()
+        return [*_xyz(axis.Location()), *_xyz(axis.Direction()), ring.MajorRadius(), ring.MinorRadius()]
+    return [0.0] * 8
+
+
 def _plain_edges(face: TopoDS_Face) -> bool:
     """Whether a cylinder or cone is bounded only by its rulings and by circles about its axis."""
     explorer = TopExp_Explorer(face, TopAbs_EDGE)
@@ -150,54 +189,3 @@ def _plain_edges(face: TopoDS_Face) -> bool:
         if BRepAdaptor_Curve(edge).GetType() not in (GeomAbs_Line, GeomAbs_Circle):
             return False
     return True
-
-
-def _strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray[np.int32]) -> float:
-    """Bound on the distance between mesh and surface, mm.
-
-    Of a sphere it is exact. Else it is sampled at the triangles' centres and mid-sides, and widened; on a torus by its
-    own formula, on others by equal parameters, which lie no nearer than the surface does.
-    """
-    corners = nodes[tris]
-    weights = np.array([[1, 1, 1], [1.5, 1.5, 0], [0, 1.5, 1.5], [1.5, 0, 1.5]]) / 3.0
-    on_mesh = np.einsum("wk,tkc->twc", weights, corners).reshape(-1, 3)
-    kind = surface.GetType()
-    if kind == GeomAbs_Sphere:
-        sphere = surface.Sphere()
-        return float(sphere.Radius()) - Surface(corners).nearest(np.array(_xyz(sphere.Location())))[0]
-    if kind == GeomAbs_Torus:
-        torus = surface.Torus()
-        off = on_mesh - _xyz(torus.Axis().Location())
-        height = off @ np.array(_xyz(torus.Axis().Direction()))
-        out = np.sqrt(np.maximum(np.einsum("ij,ij->i", off, off) - height**2, 0.0))
-        return CHORD_SAFETY * float(np.abs(np.hypot(out - torus.MajorRadius(), height) - torus.MinorRadius()).max())
-    if not mesh.HasUVNodes():
-        return float("inf")
-    uv = np.array([[p.X(), p.Y()] for p in (mesh.UVNode(i) for i in range(1, mesh.NbNodes() + 1))])
-    on_uv = np.einsum("wk,tkc->twc", weights, uv[tris]).reshape(-1, 2)
-    true = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
-    return CHORD_SAFETY * float(np.linalg.norm(true - on_mesh, axis=1).max())
-
-
-def _edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
-    """Greatest distance between the face's curved edges and their chords, sampled at mid-chord, mm."""
-    worst = 0.0
-    explorer = TopExp_Explorer(face, TopAbs_EDGE)
-    while explorer.More():
-        edge = TopoDS.Edge_s(explorer.Current())
-        explorer.Next()
-        if BRep_Tool.Degenerated_s(edge):
-            continue
-        chords = BRep_Tool.PolygonOnTriangulation_s(edge, mesh, place)
-        curve = BRepAdaptor_Curve(edge)
-        if chords is None or not chords.HasParameters() or curve.GetType() == GeomAbs_Line:
-            continue
-        t = np.array([chords.Parameter(i) for i in range(1, chords.NbNodes() + 1)])
-        ends = np.array([_xyz(curve.Value(float(s))) for s in t])
-        middle = np.array([_xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
-        along = ends[1:] - ends[:-1]
-        off = middle - ends[:-1]
-        length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-30)
-        off -= along * np.clip(np.einsum("ij,ij->i", off, along) / length2, 0, 1)[:, None]
-        worst = max(worst, float(np.linalg.norm(off, axis=1).max(initial=0.0)))
-    return worst

@@ -16,8 +16,15 @@ ANGLE_RAD = 0.3
 CHORD_SAFETY = 1.5
 """Factor on a deviation measured at sample points: the kernel exceeded the asked chord up to 1.46 times (measured)."""
 
-FINER = (8.0, 32.0)
-"""Steps by which the chord is divided where a verdict hangs on it: 6 um, then 1.6 um, below any workshop's reach."""
+FINER = (8.0, 32.0, 128.0)
+"""Steps by which the chord is divided where a verdict hangs on it: 6, 1.6, then 0.4 um, below any workshop's reach."""
+
+SHALLOW = 0.4
+"""Share of an overlap's depth that may hang on the chords before it is measured on finer meshes:
+any depth of which less is sure would be told as much too deep where facets of both bodies add to it."""
+
+SHARPER = FINER[:2]
+"""The same where only a gap is to be known better: it is told to 0.01 mm."""
 
 WELD_MM = 1e-6
 """Vertices nearer than this are one: ten times the kernel's own vertex tolerance of 1e-7, far below any real edge."""
@@ -27,6 +34,12 @@ WELD_MM = 1e-6
 CONTACT_MM = 1e-6
 """Faces nearer or deeper than this are in contact: poses chained over 1 m round to about 1e-12, cached poses to 1e-9,
 and the smallest fault that must be called is 1e-3, so the line stands three decades from both."""
+
+CURVE_FAULT_MM = 1.2e-3
+"""Least overlap that is surely called where free-form faces or edges of curved ones meet: the finest meshes' bounds,
+0.05 / 128 mm times CHORD_SAFETY for each body. Below it, and only where the exact kernel finds nothing shared either,
+they touch. Between planes, cylinders, cones, spheres and tori it is CONTACT_MM, since their reach is known by formula;
+where a user's mesh takes part, the grain of its single-precision numbers on top; else the pair is unknown."""
 
 FLOAT32_STEP = 2.0**-23
 """Relative step of the single-precision numbers an STL file holds: what its vertices may be off by."""
@@ -69,8 +82,8 @@ MATE_ORIGIN_MM = 0.05
 """Origins of aligned frames (slot, port) nearer than this coincide: half the finest general tolerance (ISO 2768-f)."""
 
 MATE_PRESS_MM = 1e-3
-"""How far one part is pressed into the other to measure the area in contact: a thousand times CONTACT_MM, so that
-rounding does not count, and a tenth of MATE_PLANE_MM, so that faces beside the contact do not."""
+"""How far the corners of a face may lie from the plane of a mate and count as its area: a thousand times CONTACT_MM, so
+that rounding does not matter, and a tenth of MATE_PLANE_MM, so that faces beside the contact do not count."""
 
 MATE_AREA_MM2 = 0.01
 """Areas below this are edges and corners, not faces: a square of 0.1 mm."""
@@ -98,6 +111,11 @@ GRAIN_MM = 0.002
 SQUARE_RAD = 1e-4
 """Angle at which the line of an exact distance still stands square on both faces. Off by it between axes 100 mm apart,
 a distance is 5e-7 mm too long; where the kernel's extrema stopped short, it was off by 8e-4 and more (measured)."""
+
+
+SQUARE_COS = 1 - 1e-9
+"""Cosine to the nearest axis of the case from which a leg of a tube counts as along it: 0.003 degrees, a hundredth of
+a millimetre over 250; rounding of posed ports is far under it."""
 
 
 # General tolerances of linear dimensions, ISO 2768-1 class m (V): up to and with so many mm, plus or minus mm.

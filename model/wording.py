@@ -71,7 +71,7 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
     if kind == "extra_forbidden":
         key = str(e["loc"][-1])
         known = [*_keys(model, where[:-1]), *(more_keys if len(where) == 1 else ())]
-        return f"unknown key {shown(key)}{choices(key, known, 30)}"
+        return f"unknown key {shown(key)}{choices(key, known)}"
     if kind == "string_too_long" or (kind == "too_long" and _open_ended(_annotation(model, where) if where else model)):
         count = ctx.get("actual_length") or len(value)
         what = "characters" if kind == "string_too_long" else "entries"
@@ -88,7 +88,7 @@ def _message(e: Any, value: Any, model: type[BaseModel], where: Path, more_keys:
         return f"{said} must be {word} {limit:g}{unit}"
     if kind == "literal_error":
         known = [k.strip().strip("'") for k in str(ctx.get("expected", "")).replace(" or ", ", ").split(", ")]
-        return f"{said} is not one of the choices{choices(value, known, 30)}"
+        return f"{said} is not one of the choices{choices(value, known)}"
     if kind == "value_error":
         return str(ctx.get("error", e["msg"]))
     if e["loc"][-1:] == ("[key]",):

@@ -10,11 +10,13 @@ from __future__ import annotations
 import hashlib
 import json
 from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
+from elbowroom.parts.flat_cut import FlatCut, cut
 from elbowroom.parts.measure import Measure
 from elbowroom.parts.pose import Pose
 
@@ -157,6 +159,33 @@ class Stud:
     body: str
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something about a part alone that cannot be as its fields say, or works only so far: told as a finding.
+
+    over: by how much, mm, where that is a number. at: where, in part coordinates. place: tells a part's faults apart.
+    """
+
+    text: str
+    verdict: Literal["fail", "caution"] = "fail"
+    over: float | None = None
+    at: tuple[float, float, float] | None = None
+    place: str = ""
+    remedies: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class WallWindow:
+    """A window in the wall a part is put on, in the coordinates of the frame it is put on by, of which x and y count.
+
+    box: as it is cut. least: what goes through it, so that a wall that is open there needs no cut. what: its name.
+    """
+
+    box: Box
+    least: Box
+    what: str = "window"
+
+
 class Part(BaseModel, ABC):
     """A part: frozen fields, and everything else as arithmetic on them.
 
@@ -165,10 +194,13 @@ class Part(BaseModel, ABC):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, allow_inf_nan=False)
 
+    _cuts: tuple[FlatCut, ...] = PrivateAttr(())
+
     family: ClassVar[str] = ""
     seat: ClassVar[str | None] = None  # the frame a part is placed by when the build names none
     own_place: ClassVar[bool] = False  # its points are case coordinates, so that it needs no placement
     path_field: ClassVar[str | None] = None  # the field that holds the path of a user's file
+    picture: ClassVar[str | None] = None  # its fields in a drawing of letters, for the catalogue
     small: ClassVar[bool] = False  # stands in dozens (screws): of what is clear of it only the nearest is told
 
     @abstractmethod
@@ -190,6 +222,20 @@ class Part(BaseModel, ABC):
     def studs(self) -> tuple[Stud, ...]:
         """The part's threaded studs: what holds it where others have a hole for a screw."""
         return ()
+
+    def faults(self) -> tuple[Fault, ...]:
+        """What is wrong with the part by itself: cuts that meet, screws without sheet. Such a part is drawn all the
+        same, as far as it can be."""
+        return ()
+
+    def adapted(self, base: Mapping[str, Any], given: Mapping[str, Any]) -> Self:
+        """The part, made from a catalogue row's fields `base` and what a build gives beside them, as far as the row's
+        own fields still go with the build's; where they cannot be told apart, as it is."""
+        return self
+
+    def wall_windows(self) -> dict[str, WallWindow]:
+        """By frame, the window a wall needs that the part is put on by it."""
+        return {}
 
     def air_flow(self) -> tuple[float, float, float] | None:
         """Unit vector the part drives air along, in part coordinates; None for a part that moves no air."""
@@ -215,6 +261,10 @@ class Part(BaseModel, ABC):
         """Ports of the waterway that a pump of the part's own drives; none for a part without a pump."""
         return ()
 
+    def unused_fields(self) -> frozenset[str]:
+        """Fields that mean nothing to the variant these fields choose: whatever they hold, the part is the same."""
+        return frozenset()
+
     @property
     def called(self) -> str | None:
         """What one asks for when buying it ("M3 x 30 pan head"); None: by its size alone."""
@@ -232,6 +282,21 @@ class Part(BaseModel, ABC):
     def solids(self) -> dict[str, Shape]:
         """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the kernel."""
 
+    @property
+    def cuts(self) -> tuple[FlatCut, ...]:
+        """What a build has cut from the part's flat sheets."""
+        return self._cuts
+
+    def with_cuts(self, more: Sequence[FlatCut]) -> Self:
+        """The part with more cut from its flat sheets."""
+        made = self.model_copy()
+        made._cuts = (*self._cuts, *more)
+        return made
+
+    def drawn(self) -> dict[str, Shape]:
+        """The bodies as `solids` draws them, with the cuts taken out; raises DrawError where one falls apart."""
+        return cut(self.solids(), self._cuts) if self._cuts else self.solids()
+
     def frame(self, name: str) -> Frame:
         """The frame of that name; KeyError where the part has none."""
         for f in self.frames():
@@ -244,8 +309,9 @@ class Part(BaseModel, ABC):
         return {name: _plain(getattr(self, name)) for name in type(self).model_fields}
 
     def shape_key(self) -> str:
-        """Content address of the drawn shape: family and dimensions (hex, 32 characters)."""
-        text = json.dumps([self.family, self.dimensions()], sort_keys=True, separators=(",", ":"))
+        """Content address of the drawn shape: family, dimensions and cuts (hex, 32 characters)."""
+        own = [self.family, self.dimensions(), *(c.key() for c in self._cuts)]
+        text = json.dumps(own, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 

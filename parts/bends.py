@@ -180,12 +180,6 @@ def corners(points: Points) -> tuple[NDArray[np.float64], NDArray[np.float64], N
     return p, d, turns
 
 
-def leg_faults(points: Points, radius: float | Sequence[float]) -> tuple[LegFault, ...]:
-    """Every leg too short for the setbacks at its ends; empty where the run can be bent as drawn."""
-    p, _, turns, radii = _cleaned(points, radius)
-    return _faults(p, turns, radii)
-
-
 def bend_run(
     points: Points,
     radius: float | Sequence[float],
@@ -266,11 +260,6 @@ def points_of(
     if last < 0 or carry + last < LENGTH_EPS:
         raise BendError("the last straight must not be negative, and a run needs length")
     return (*out, _tuple(at + (carry + last) * d))
-
-
-def table_of(run: Run) -> tuple[list[tuple[float, float, float]], float]:
-    """A run as a length-rotation-angle table and its last straight, mouth to mouth: what `points_of` reads."""
-    return [(s, b.rotation, b.angle) for s, b in zip(run.straights[:-1], run.bends, strict=True)], run.straights[-1]
 
 
 def _joined(a: Straight | Arc, b: Straight | Arc) -> list[Straight | Arc]:

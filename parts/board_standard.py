@@ -89,6 +89,9 @@ CONNECTOR_BEHIND_KEY = 14.5  # rear end of a slot connector to its key datum
 CONNECTOR_WIDTH, CONNECTOR_HEIGHT = 7.5, 11.25
 CONNECTOR_LENGTH: dict[str, float] = {"x1": 25.0, "x4": 39.0, "x8": 56.0, "x16": 89.0}
 
+# Room a card may take beside its board (M: PCI Express Card Electromechanical Specification, 0.570 and 0.105 in).
+COMPONENT_SIDE, SOLDER_SIDE = 14.47, 2.67
+
 # Card bracket (C): positions from the slot's key datum; "out" is away from the board's surface.
 BRACKET_WIDTH, BRACKET_THICKNESS = 18.42, 0.86
 BRACKET_CPU_SIDE = 2.84 - PCB / 2  # bracket edge nearest the CPU, from the card's middle plane along y

@@ -85,6 +85,10 @@ class AngleBracket(MadePart):
                         f"{what}"
                     )
 
+    def unused_fields(self) -> frozenset[str]:
+        of = {"gussets": "gusset", "fillet": "fillet"}
+        return frozenset(field for kind, field in of.items() if kind != self.stiffening)
+
     @property
     def _inside(self) -> float:
         """From the outer corner to where a flange is free for washers, mm."""

@@ -77,6 +77,10 @@ class CardSupport(MadePart):
             )
         return self
 
+    def unused_fields(self) -> frozenset[str]:
+        screw = () if self.adjust == "screw" else ("screw_thread", "screw_length", "screw_out")
+        return frozenset((*screw, *(("lip_thickness",) if float(self.lip) == 0.0 else ())))
+
     def _check_foot(self) -> None:
         half = self.foot / 2
         root = max(self._post_half()) + COLLAR

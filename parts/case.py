@@ -1,21 +1,24 @@
 """A case: six panels round a free interior, with openings for fans, a board seat, slots and what else is built in.
 
-Owns the case's fields, its cross-field rules, its frames and hole patterns. The interior is the box from (0, 0, 0) to
+Owns the case's fields, the names they may have, its frames and hole patterns. The interior is the box from (0, 0, 0) to
 (depth, width, height), right-handed: x toward the front, y from the open side toward the motherboard tray (the left of
 someone sitting in the case and facing its front), z up; every panel lies outside it.
-Leaves openings to `case_openings`, the built-in fittings to `case_fittings` and drawing to `case_panels`.
+Behind the tray lies a chamber, `cable_space` deep, which a supply, drives and radiators may stand in. Leaves openings
+to `case_openings`, the built-in fittings to `case_fittings` and `case_rear`, what is wrong with them to `case_faults`
+and drawing to `case_panels`.
 """
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, ClassVar, Literal
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
-from pydantic import model_validator
+from pydantic import PrivateAttr, model_validator
 
 from elbowroom.parts import board_standard as std
-from elbowroom.parts import case_holes
-from elbowroom.parts.base import Body, Box, Frame, HolePattern, Material, Part, dim
+from elbowroom.parts import case_faults, case_holes, case_refit
+from elbowroom.parts.base import Body, Box, Fault, Frame, HolePattern, Material, Part, dim
 from elbowroom.parts.board_standard import PRACTICE
 from elbowroom.parts.case_fittings import (
     TAIL_RELIEF,
@@ -24,18 +27,17 @@ from elbowroom.parts.case_fittings import (
     DriveCage,
     Feet,
     Interior,
-    PsuSeat,
     PsuShroud,
 )
 from elbowroom.parts.case_holes import CaseHole
-from elbowroom.parts.case_openings import AXIS_WALLS, EXACT, FACE_AXES, LEAST_WEB, Cut, Face, Opening, Rect, conflicts
+from elbowroom.parts.case_openings import AXIS_WALLS, FACE_AXES, FACES, Cut, Opening, Rect, Spread
+from elbowroom.parts.case_rear import PsuSeat, UprightSlots
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import Pose, compose, pose, shift
 
 if TYPE_CHECKING:
     from cadquery import Shape
 
-FACES: tuple[Face, ...] = ("floor", "roof", "front", "rear", "tray", "open")
 _INWARD: dict[str, tuple[int, int, int]] = {
     "floor": (0, 0, 1), "roof": (0, 0, -1), "rear": (1, 0, 0), "front": (-1, 0, 0), "tray": (0, -1, 0),
     "open": (0, 1, 0),
@@ -43,7 +45,8 @@ _INWARD: dict[str, tuple[int, int, int]] = {
 _UNIT: dict[str, tuple[int, int, int]] = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _NUMBERED = re.compile(r".*-\d+")
-_TAKEN = re.compile(r".*-(wall|outside)|board|psu|rear-slot-\d+")
+FIELD, BESIDE = "slots", "beside-slots"  # frames: the field of slots, and what is between it and the open side
+_TAKEN = re.compile(r".*-(wall|outside)|board|psu|slots|beside-slots|(rear|upright)-slot-\d+")
 
 
 class Case(Part):
@@ -59,11 +62,14 @@ class Case(Part):
     board: BoardSeat | None = dim(BoardSeat(), "Standoffs, I/O cut-out and slots", source=std.MICROATX, mark="V")
     slots: int = dim(7, "Expansion slots in the rear panel", source=std.MICROATX, mark="V", ge=0, le=12)
     low_profile: bool = dim(False, "Slots for low-profile brackets", source=PRACTICE, mark="P")
+    upright: UprightSlots | None = dim(
+        None, "Slots of its own for an upright card, beside the others", source=PRACTICE, mark="P"
+    )
     cutouts: tuple[Cutout, ...] = dim((), "Rectangular openings of one's own", source=PRACTICE, mark="P")
     holes: tuple[CaseHole, ...] = dim((), "Round holes of one's own", source=PRACTICE, mark="P", max_length=400)
     cable_space: Mm = dim(
-        Mm(20), "Depth behind the tray, closed by a side panel; 0: the tray is the side", source=PRACTICE, mark="P",
-        ge=0, le=150,
+        Mm(20), "Depth of the room behind the tray, closed by a side panel; 0: the tray is the side", source=PRACTICE,
+        mark="P", ge=0, le=400,
     )  # fmt: skip
     psu: PsuSeat | None = dim(None, "Rear cut-out for a power supply", source=std.PSU_SOURCE, mark="V")
     psu_shroud: PsuShroud | None = dim(None, "Cover over the power supply", source=PRACTICE, mark="P")
@@ -72,17 +78,31 @@ class Case(Part):
     glass: Mm = dim(Mm(4), "Thickness of the glass", source=PRACTICE, mark="P", ge=1, le=20)
     feet: Feet | None = dim(Feet(), "Feet under the floor", source=PRACTICE, mark="P")
 
+    _notes: tuple[str, ...] = PrivateAttr(())
+
     @model_validator(mode="after")
     def _consistent(self) -> Case:
-        problems = [
-            *self._name_problems(),
-            *self._cut_problems(),
-            *self._fitting_problems(),
-            *case_holes.problems(self),
-        ]
+        problems = [*self._name_problems(), *case_holes.problems(self)]
         if problems:
             raise ValueError("; ".join(problems))
         return self
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was changed to make the case from a catalogue row and other sizes, a sentence each."""
+        return self._notes
+
+    def noted(self, notes: tuple[str, ...]) -> Case:
+        """The case with such notes."""
+        made = self.model_copy()
+        made._notes = notes
+        return made
+
+    def adapted(self, base: Mapping[str, Any], given: Mapping[str, Any]) -> Case:
+        return case_refit.refit(self, base, given)
+
+    def faults(self) -> tuple[Fault, ...]:
+        return case_faults.faults(self)
 
     # -- sizes ---------------------------------------------------------------------------------------------------
 
@@ -97,19 +117,32 @@ class Case(Part):
         return Box((0.0, 0.0, 0.0), self.size)
 
     @property
+    def tray_back(self) -> float:
+        """y of the tray's far side, mm."""
+        return self.size[1] + self.sheet
+
+    @property
     def back(self) -> float:
         """y to which floor, roof, front and rear run behind the tray, mm."""
-        return self.size[1] + self.sheet + self.cable_space
+        return self.tray_back + self.cable_space
 
     @property
     def side_thickness(self) -> float:
         """Thickness of whatever closes the open side, mm; 0 for none."""
         return {"glass": float(self.glass), "sheet": float(self.sheet), "none": 0.0}[self.open_side]
 
-    def face_size(self, face: str) -> tuple[float, float]:
+    @property
+    def chamber_box(self) -> Box | None:
+        """The room behind the tray; None where the tray is the side."""
+        if self.cable_space <= 0:
+            return None
+        d, _, h = self.size
+        return Box((0.0, self.tray_back, 0.0), (d, self.back, h))
+
+    def face_size(self, face: str) -> Spread:
         """Size of a face along its two axes, mm."""
         a, b = ("xyz".index(axis) for axis in FACE_AXES[face])
-        return self.size[a], self.size[b]
+        return Spread(self.size[a], self.size[b], self.tray_back, self.back)
 
     def box(self) -> Box:
         t, (d, _, h) = float(self.sheet), self.size
@@ -160,14 +193,23 @@ class Case(Part):
     def fixed_cuts(self, face: str) -> dict[str, list[Cut]]:
         """Cuts of a face that are not openings, by what they are for."""
         out: dict[str, list[Cut]] = {}
+        size = self.face_size(face)
         if face == "rear":
             if self.board:
                 out["I/O cut-out"] = [self.board.io_cut(self.interior)]
             out.update({name: [cut] for name, cut in self.slot_cuts().items()})
             if self.psu:
-                out["psu cut-out"] = self.psu.cuts(self.interior)
-        size = self.face_size(face)
-        out.update({f"cut-out {i}": [c.cut(size)] for i, c in enumerate(self.cutouts, 1) if c.face == face})
+                out["psu cut-out"] = self.psu.cuts(size)
+            if self.upright:
+                out.update({name: [cut] for name, cut in self.upright.cuts(size).items()})
+        out.update({n: [c.cut(size)] for n, c in self.named_cutouts().items() if c.face == face})
+        return out
+
+    def named_cutouts(self) -> dict[str, Cutout]:
+        """The openings of one's own, by number, or by what they are made for."""
+        out: dict[str, Cutout] = {}
+        for i, c in enumerate(self.cutouts, 1):
+            out[c.made_for if c.made_for and c.made_for not in out else f"cut-out {i}"] = c
         return out
 
     def _name_problems(self) -> list[str]:
@@ -185,27 +227,6 @@ class Case(Part):
             out.append(f"a cut-out in the open side, which is {self.open_side}, needs open_side: sheet")
         return out
 
-    def _cut_problems(self) -> list[str]:
-        out: list[str] = []
-        for face in FACES:
-            size, mine = self.face_size(face), {n: o for n, o in self.openings.items() if o.face == face}
-            for name, o in mine.items():
-                row = dict(o.footprint(size).sticks_out(size, face))
-                out += [f"opening {name} leaves the {face} by {by:.2f} mm at the {wall}" for wall, by in row.items()]
-                for wall, by in o.cut_extent(size).sticks_out(size, face, LEAST_WEB):
-                    if wall not in row:
-                        out.append(f"slots of opening {name} are {by:.2f} mm too near the {wall} edge of the {face}")
-            out += conflicts({f"openings {n}": o.footprint(size) for n, o in mine.items()}, apart=0.0)
-            cuts = {f"opening {n}": o.cut_extent(size) for n, o in mine.items()}
-            for name, group in self.fixed_cuts(face).items():
-                cuts[name] = _extent(group)
-                for wall, by in cuts[name].sticks_out(size, face, LEAST_WEB):
-                    out.append(f"{name} leaves the {face} by {by:.2f} mm at the {wall}")
-            cuts.update(self.solid_spots(face))
-            if not any(text.startswith("openings") for text in out):
-                out += conflicts(cuts)
-        return out
-
     def solid_spots(self, face: str) -> dict[str, Rect]:
         """Places of the tray that must stay uncut, or are notched from the edge: standoffs and the brackets' notch."""
         if face != "tray" or self.board is None:
@@ -221,40 +242,9 @@ class Case(Part):
             spots["bracket notch"] = Rect(0.0, notch[0], TAIL_RELIEF, notch[1])
         return spots
 
-    def _fitting_problems(self) -> list[str]:
-        out: list[str] = []
-        d, w, h = self.size
-        for name, rect in self.solid_spots("tray").items():
-            margin = 0.0 if name.startswith("standoff") else -TAIL_RELIEF
-            out += [f"{name} leaves the tray by {by:.2f} mm at the {wall}"
-                    for wall, by in rect.sticks_out((d, h), "tray", margin)]  # fmt: skip
-        shroud = self.psu_shroud.plates(self.interior) if self.psu_shroud else {}
-        boxes = {f"shroud {n}": b for n, b in shroud.items()}
-        if self.drive_cage:
-            boxes["drive cage"] = self.drive_cage.box(self.interior)
-        for name, b in boxes.items():
-            for axis, lo, hi, limit in zip("xyz", b.lo, b.hi, (d, w, h), strict=True):
-                for wall, by in zip(AXIS_WALLS[axis], (-lo, hi - limit), strict=True):
-                    if by > EXACT:
-                        out.append(f"{name} leaves the interior by {by:.2f} mm at the {wall}")
-        if self.drive_cage:
-            for name, b in boxes.items():
-                by = min(min(p, q) - max(r, s) for p, q, r, s in
-                         zip(b.hi, boxes["drive cage"].hi, b.lo, boxes["drive cage"].lo, strict=True))  # fmt: skip
-                if name != "drive cage" and by > EXACT:
-                    out.append(f"drive cage and {name} plate overlap by {by:.2f} mm")
-        if self.feet:
-            reach, t = float(self.feet.inset + self.feet.diameter / 2), float(self.sheet)
-            for axis, length in (("depth", d + 2 * t), ("width", self.back)):
-                if reach > length / 2 + EXACT:
-                    out.append(f"feet overlap each other by {2 * (reach - length / 2):.2f} mm across the {axis}")
-            if self.feet.inset < self.feet.diameter / 2:
-                out.append(f"feet stand out by {self.feet.diameter / 2 - self.feet.inset:.2f} mm; raise inset")
-        return out
-
     # -- frames --------------------------------------------------------------------------------------------------
 
-    def _face_point(self, face: str, u: float, v: float, out: float = 0.0) -> tuple[float, float, float]:
+    def face_point(self, face: str, u: float, v: float, out: float = 0.0) -> tuple[float, float, float]:
         """Case coordinates of a point of a face, `out` mm outside its inner surface."""
         point: dict[str, float] = dict(zip(FACE_AXES[face], (u, v), strict=True))
         axis = next(a for a in "xyz" if a not in point)
@@ -270,8 +260,8 @@ class Case(Part):
         u, v = o.middle(self.face_size(o.face))
         inward, row = _INWARD[o.face], _UNIT[o.axis]
         return (
-            pose(self._face_point(o.face, u, v), inward, row),
-            pose(self._face_point(o.face, u, v, self.thickness(o.face)), tuple(-i for i in inward), row),
+            pose(self.face_point(o.face, u, v), inward, row),
+            pose(self.face_point(o.face, u, v, self.thickness(o.face)), tuple(-i for i in inward), row),
         )
 
     def frames(self) -> tuple[Frame, ...]:
@@ -279,8 +269,14 @@ class Case(Part):
         for face in FACES:
             panel, size = self.panel(face), self.face_size(face)
             along = _UNIT[FACE_AXES[face][0]]
-            at = pose(self._face_point(face, 0.0, 0.0), _INWARD[face], along)
+            at = pose(self.face_point(face, 0.0, 0.0), _INWARD[face], along)
             out.append(Frame(f"{face}-wall", "wall", at, (panel,) if panel else (), size=size))
+        if (room := self.chamber_box) is not None:
+            across, far = self.face_size("tray"), (0.0, room.hi[1], 0.0)
+            out += [
+                Frame("tray-back-wall", "wall", pose(room.lo, (0, 1, 0), (1, 0, 0)), ("tray",), size=across),
+                Frame("back-side-wall", "wall", pose(far, (0, -1, 0), (1, 0, 0)), ("back-side",), size=across),
+            ]
         for name, o in self.openings.items():
             inner, outer = self._opening_poses(o)
             touching = (self.panel(o.face) or o.face, *((f"{name}-mesh",) if o.air == "mesh" else ()))
@@ -294,17 +290,34 @@ class Case(Part):
             out.append(Frame("board", "socket", at, self.standoffs()))
         for name, cut in self.slot_cuts().items():
             if name.startswith("rear-slot"):
-                at = pose(self._face_point("rear", cut.u, cut.v), (1, 0, 0), (0, -1, 0))
+                at = pose(self.face_point("rear", cut.u, cut.v), (1, 0, 0), (0, -1, 0))
                 out.append(Frame(name, "slot", at, ("rear",), size=(cut.width, cut.length)))
+        out += self._upright_frames()
         if self.psu:
-            turn = 1 if self.psu.fan == "down" else -1
-            at = pose(self._face_point("rear", *self.psu.middle(self.interior)), (1, 0, 0), (0, turn, 0))
+            at = pose(self.face_point("rear", *self.psu.middle(self.face_size("rear"))), (1, 0, 0), self.psu.width_axis)
             out.append(Frame("psu", "face", at, ("rear",), size=std.PSU_FACE[self.psu.kind]))
         if self.psu_shroud:
             top = float(self.psu_shroud.height + self.psu_shroud.sheet)
-            size = (float(self.psu_shroud.depth), self.size[1])
-            out.append(Frame("shroud-wall", "wall", pose((0, 0, top), (0, 0, 1), (1, 0, 0)), ("shroud",), size=size))
+            cover = (float(self.psu_shroud.depth), self.size[1])
+            out.append(Frame("shroud-wall", "wall", pose((0, 0, top), (0, 0, 1), (1, 0, 0)), ("shroud",), size=cover))
         return tuple(out)
+
+    def _upright_frames(self) -> list[Frame]:
+        """Where upright cards and their mounts go: x up, so that a mount stands with its card's cooler to the glass."""
+        out = []
+        cuts = list(self.slot_cuts().values())
+        if cuts:
+            field = case_faults.extent(cuts)
+            u, v = (field.u0 + field.u1) / 2, (field.v0 + field.v1) / 2
+            tall = field.v1 - field.v0
+            for name, middle, width in ((FIELD, u, field.u1 - field.u0), (BESIDE, field.u0 / 2, field.u0)):
+                at = pose(self.face_point("rear", middle, v), (1, 0, 0), (0, 0, 1))
+                out.append(Frame(name, "wall", at, ("rear",), size=(tall, width)))
+        for name, cut in (self.upright.cuts(self.face_size("rear")) if self.upright else {}).items():
+            if name.startswith("upright-slot"):
+                at = pose(self.face_point("rear", cut.u, cut.v), (1, 0, 0), (0, 0, 1))
+                out.append(Frame(name, "slot", at, ("rear",), size=(cut.length, cut.width)))
+        return out
 
     def patterns(self) -> tuple[HolePattern, ...]:
         """Slots of every opening, inside and outside; the standoffs' threads; the power supply's screw holes."""
@@ -324,10 +337,3 @@ class Case(Part):
         from elbowroom.parts import case_panels
 
         return case_panels.draw_case(self)
-
-
-def _extent(cuts: list[Cut]) -> Rect:
-    whole = cuts[0].rect
-    for c in cuts[1:]:
-        whole = whole.joined(c.rect)
-    return whole

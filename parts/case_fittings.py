@@ -1,7 +1,8 @@
-"""What a case carries beside its panels: board seat, power supply seat, shroud, drive cage, cable openings, feet.
+"""What a case carries beside its panels: board seat, shroud, drive cage, cable openings, feet.
 
-Owns the fields of these fittings and where they lie in case coordinates, and the cuts the board and the power supply
-ask of the rear panel and the tray. Leaves the panels and all drawing to `case` and `case_panels`.
+Owns the fields of these fittings and where they lie in case coordinates, and the cuts the board asks of the rear panel
+and the tray. Leaves the power supply's seat and upright slots to `case_rear`, the panels and all drawing to `case` and
+`case_panels`.
 """
 
 from __future__ import annotations
@@ -13,7 +14,18 @@ from pydantic import model_validator
 from elbowroom.parts import board_standard as std
 from elbowroom.parts.base import Box, Hole, dim
 from elbowroom.parts.board_standard import PRACTICE
-from elbowroom.parts.case_openings import AXIS_WALLS, FACE_AXES, Axis, Cut, Face, Spec
+from elbowroom.parts.case_openings import (
+    AXIS_WALLS,
+    FACE_AXES,
+    Axis,
+    Cut,
+    Face,
+    Spec,
+    Spread,
+    Wall,
+    coordinate,
+    distances_from,
+)
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.threads import thread
 
@@ -22,7 +34,6 @@ TAB_SLIT = 5.0  # mm: height of the slit that brackets' bent tabs and their scre
 SIDE_PLAY = 1.0  # mm: play of brackets along the row of slots, at each end; common practice (P)
 LEAST_CUT = 2.0  # mm: a smaller opening is a drilled hole; common practice (P)
 SIZE_ALONG: dict[Axis, Literal["depth", "width", "height"]] = {"x": "depth", "y": "width", "z": "height"}
-PSU_WINDOW_INSET = 11.0  # mm from a power supply's edges to the cut-out, clear of its screws; common practice (P)
 
 
 class Interior(Spec):
@@ -131,20 +142,25 @@ class Cutout(Spec):
     """A rectangular opening of one's own in a panel, its corners rounded: for cables, an upright card, a tube."""
 
     face: Face = dim("tray", "Panel it is cut in", source=PRACTICE, mark="P")
-    at: dict[Face, Mm] = dim(
-        ..., "Distances from two walls lying across the face to its nearer edges", source="stated", mark="P"
-    )
+    at: dict[Wall, Mm] = dim(
+        ..., "Distances from two walls lying across the face to its nearer edges; behind: from the tray's far side",
+        source="stated", mark="P",
+    )  # fmt: skip
     size: dict[Literal["depth", "width", "height"], Mm] = dim(
         ..., "Its two sizes along the face", source="stated", mark="P"
     )
     radius: Mm = dim(Mm(5), "Corner radius", source=PRACTICE, mark="P", ge=0, le=60)
+    to_cut: bool = dim(
+        False, "Whether it is still to be cut: it may take in what is cut there already", source="stated", mark="P"
+    )
+    made_for: str | None = dim(None, "What it is cut for", source="stated", mark="P")
 
     @model_validator(mode="after")
     def _across(self) -> Cutout:
         axes = FACE_AXES[self.face]
         for axis in axes:
             low, high = AXIS_WALLS[axis]
-            if (low in self.at) + (high in self.at) != 1:
+            if distances_from(self.at, axis) != 1:
                 raise ValueError(f"a cut-out in the {self.face} needs one distance from {low} or {high}")
             if self.size.get(SIZE_ALONG[axis], Mm(0)) < LEAST_CUT:
                 raise ValueError(
@@ -154,14 +170,11 @@ class Cutout(Spec):
             raise ValueError(f"a cut-out in the {self.face} has two distances and two sizes")
         return self
 
-    def cut(self, face_size: tuple[float, float]) -> Cut:
+    def cut(self, face_size: Spread) -> Cut:
         """In face coordinates."""
-        middle, sizes = [], []
-        for axis, length in zip(FACE_AXES[self.face], face_size, strict=True):
-            low, high = AXIS_WALLS[axis]
-            size = float(self.size[SIZE_ALONG[axis]])
-            middle.append(self.at[low] + size / 2 if low in self.at else length - self.at[high] - size / 2)
-            sizes.append(size)
+        axes = FACE_AXES[self.face]
+        sizes = [float(self.size[SIZE_ALONG[a]]) for a in axes]
+        middle = [coordinate(self.at, a, n, face_size, s) for a, n, s in zip(axes, face_size, sizes, strict=True)]
         return Cut(middle[0], middle[1], "rectangle", sizes[0], sizes[1], radius=min(self.radius, min(sizes) / 2))
 
 
@@ -231,34 +244,3 @@ class Feet(Spec):
     height: Mm = dim(Mm(15), "Height", source=PRACTICE, mark="P", ge=1, le=120)
     diameter: Mm = dim(Mm(30), "Diameter at the floor", source=PRACTICE, mark="P", ge=5, le=100)
     inset: Mm = dim(Mm(30), "Case's outer faces to the feet's centres", source=PRACTICE, mark="P", ge=3, le=200)
-
-
-class PsuAt(Spec):
-    """Where a power supply stands against the rear panel."""
-
-    floor: Mm = dim(Mm(0), "Floor to its lower face", source=PRACTICE, mark="P", ge=0)
-    tray: Mm = dim(Mm(40), "Tray to its tray-side face", source=PRACTICE, mark="P", ge=0)
-
-
-class PsuSeat(Spec):
-    """The rear panel's cut-out and screw holes for a power supply lying on its long side."""
-
-    kind: Literal["atx", "sfx"] = dim("atx", "Power supply form", source=std.PSU_SOURCE, mark="V")
-    at: PsuAt = dim(PsuAt(), "Where it stands", source=PRACTICE, mark="P")
-    fan: Literal["down", "up"] = dim("down", "Way the intake faces", source=PRACTICE, mark="P")
-
-    def middle(self, interior: Interior) -> tuple[float, float]:
-        """Centre of its rear face in rear-face coordinates (y, z), in a case of that size."""
-        w, h = std.PSU_FACE[self.kind]
-        return interior.width - self.at.tray - w / 2, self.at.floor + h / 2
-
-    def holes(self) -> tuple[Hole, ...]:
-        """Clearance holes from the face's centre, x along the supply's own width axis, y its height."""
-        return tuple(Hole(x, y, thread("6-32").clearance["medium"]) for x, y in std.psu_holes(self.kind))
-
-    def cuts(self, interior: Interior) -> list[Cut]:
-        """Window and screw holes, rear-face coordinates."""
-        (mu, mv), (w, h) = self.middle(interior), std.PSU_FACE[self.kind]
-        turn = 1 if self.fan == "down" else -1
-        window = Cut(mu, mv, "rectangle", w - 2 * PSU_WINDOW_INSET, h - 2 * PSU_WINDOW_INSET, radius=3.0)
-        return [window, *(Cut(mu + turn * o.x, mv + turn * o.y, "slot", o.diameter) for o in self.holes())]

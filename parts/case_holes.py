@@ -13,7 +13,19 @@ from typing import TYPE_CHECKING, Literal
 from pydantic import model_validator
 
 from elbowroom.parts.base import Hole, HolePattern, dim
-from elbowroom.parts.case_openings import AXIS_WALLS, EXACT, FACE_AXES, LEAST_WEB, Cut, Face, Spec
+from elbowroom.parts.case_openings import (
+    AXIS_WALLS,
+    EXACT,
+    FACE_AXES,
+    LEAST_WEB,
+    Cut,
+    Face,
+    Spec,
+    Spread,
+    Wall,
+    coordinate,
+    distances_from,
+)
 from elbowroom.parts.measure import Mm
 
 if TYPE_CHECKING:
@@ -29,7 +41,7 @@ class CaseHole(Spec):
         source="stated",
         mark="P",
     )
-    at: dict[Face, Mm] = dim(
+    at: dict[Wall, Mm] = dim(
         ..., "Distances of its centre from two walls lying across the face", source="stated", mark="P"
     )
     diameter: Mm = dim(Mm(4.5), "Diameter", source="ISO 273, medium for M4", mark="V", ge=1, le=60)
@@ -40,7 +52,7 @@ class CaseHole(Spec):
     def _across(self) -> CaseHole:
         for axis in self.axes:
             low, high = AXIS_WALLS[axis]
-            if (low in self.at) + (high in self.at) != 1:
+            if distances_from(self.at, axis) != 1:
                 raise ValueError(f"a hole in the {self.face} needs one distance from {low} or {high}")
         if len(self.at) != 2:
             raise ValueError(f"a hole in the {self.face} has two distances, got {', '.join(self.at)}")
@@ -51,15 +63,12 @@ class CaseHole(Spec):
         """The case axes its face runs along."""
         return FACE_AXES["floor" if self.face == "shroud" else self.face]
 
-    def centre(self, face_size: tuple[float, float]) -> tuple[float, float]:
+    def centre(self, face_size: Spread) -> tuple[float, float]:
         """In face coordinates, mm."""
-        out = []
-        for axis, length in zip(self.axes, face_size, strict=True):
-            low, high = AXIS_WALLS[axis]
-            out.append(float(self.at[low]) if low in self.at else length - self.at[high])
-        return out[0], out[1]
+        u, v = (coordinate(self.at, a, n, face_size) for a, n in zip(self.axes, face_size, strict=True))
+        return u, v
 
-    def cut(self, face_size: tuple[float, float]) -> Cut:
+    def cut(self, face_size: Spread) -> Cut:
         return Cut(*self.centre(face_size), "slot", float(self.diameter))
 
 
@@ -78,14 +87,18 @@ def sheet_left(hole: Cut, cut: Cut) -> float:
     return math.hypot(max(abs(along) - cut.length / 2, 0.0), across) - cut.width / 2 - hole.width / 2
 
 
-def too_near(hole: Cut, others: Iterable[tuple[str, Cut]], size: tuple[float, float]) -> str | None:
+def too_near(hole: Cut, others: Iterable[tuple[str, Cut]], size: Spread, along: tuple[str, str]) -> str | None:
     """What a hole comes too near to on a face of that size, in words; None where there is sheet all round."""
     worst: tuple[float, str] | None = None
     for name, cut in others:
         left = sheet_left(hole, cut)
         if left < LEAST_WEB - EXACT and (worst is None or left < worst[0]):
             worst = (left, name)
-    edge = min(hole.u, size[0] - hole.u, hole.v, size[1] - hole.v) - hole.width / 2
+    # Where an axis runs on behind the tray, a hole there has the tray and the back side for edges.
+    ends = [(s, s - n) for s, n, a in zip((hole.u, hole.v), size, along, strict=True) if not (a == "y" and s > n)]
+    ends += [(s - size.behind, s - size.back) for s, n, a in zip((hole.u, hole.v), size, along, strict=True)
+             if a == "y" and s > n]  # fmt: skip
+    edge = min(min(low, -high) for low, high in ends) - hole.width / 2
     if edge < LEAST_WEB - EXACT and (worst is None or edge < worst[0]):
         worst = (edge, "the panel's edge")
     if worst is None:
@@ -94,10 +107,11 @@ def too_near(hole: Cut, others: Iterable[tuple[str, Cut]], size: tuple[float, fl
     return f"runs into {name}" if left < 0 else f"leaves {left:.2f} mm of sheet to {name}, and {LEAST_WEB:g} is wanted"
 
 
-def sheet_size(case: Case, face: str) -> tuple[float, float] | None:
+def sheet_size(case: Case, face: str) -> Spread | None:
     """Size of the sheet that holes of a face are drilled in, mm; None where there is none, or it is glass."""
     if face == "shroud":
-        return None if case.psu_shroud is None else (float(case.psu_shroud.depth), case.size[1])
+        w = case.size[1]
+        return None if case.psu_shroud is None else Spread(float(case.psu_shroud.depth), w, w, w)
     return None if face == "open" and case.open_side != "sheet" else case.face_size(face)
 
 
@@ -111,7 +125,7 @@ def fault(case: Case, hole: CaseHole, beside: Iterable[CaseHole] = ()) -> str | 
     """Why a hole cannot be drilled as the case stands, beside holes that are there; None where it can."""
     size = sheet_size(case, hole.face)
     if size is None:
-        return f"has no sheet: the open side is {case.open_side}" if hole.face == "open" else "has no cover to be in"
+        return _without_sheet(case, hole)
     others = [(f"opening {n}", c) for n, o in case.openings.items() if o.face == hole.face for c in o.cuts(size)]
     if hole.face != "shroud":
         others += [(name, c) for name, group in case.fixed_cuts(hole.face).items() for c in group]
@@ -119,13 +133,26 @@ def fault(case: Case, hole: CaseHole, beside: Iterable[CaseHole] = ()) -> str | 
             middle = ((r.u0 + r.u1) / 2, (r.v0 + r.v1) / 2)
             others.append((name, Cut(*middle, "rectangle", r.u1 - r.u0, r.v1 - r.v0)))
     others += [("another hole", h.cut(size)) for h in beside if h.face == hole.face]
-    return too_near(hole.cut(size), others, size)
+    return too_near(hole.cut(size), others, size, hole.axes)
+
+
+def _without_sheet(case: Case, hole: CaseHole) -> str:
+    return f"has no sheet: the open side is {case.open_side}" if hole.face == "open" else "has no cover to be in"
 
 
 def problems(case: Case) -> list[str]:
-    """What is wrong with a case's own holes."""
+    """Which of a case's own holes are in a sheet that it does not have."""
+    return [
+        f"hole {i} in the {h.face} {_without_sheet(case, h)}"
+        for i, h in enumerate(case.holes, 1)
+        if sheet_size(case, h.face) is None
+    ]
+
+
+def faults(case: Case) -> list[tuple[CaseHole, str]]:
+    """The holes that run into something, or leave too little sheet, and what is wrong with each in words."""
     found = [(h, fault(case, h, case.holes[:i])) for i, h in enumerate(case.holes)]
-    return [f"hole {i} in the {h.face} {said}" for i, (h, said) in enumerate(found, 1) if said is not None]
+    return [(h, f"hole {i} in the {h.face} {said}") for i, (h, said) in enumerate(found, 1) if said is not None]
 
 
 def patterns(case: Case) -> list[HolePattern]:

@@ -1,19 +1,18 @@
 """Drawing of a case: each panel one face with its holes, extruded; standoffs, shroud, cage and feet beside it.
 
 Owns the outlines of the panels and how they close at the edges: floor and roof run the full depth, front and rear stand
-between them, the tray stands inside all four, and what closes the sides lies over their edges.
+between them, the tray stands inside all four, and what closes the sides lies over their edges. Cuts that meet are cut
+as one: what is wrong with them is told by `case_faults`, and each body is one valid solid all the same.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from cadquery import Shape, Wire
 
-from elbowroom.parts import draw
-from elbowroom.parts.case_fittings import TAIL_RELIEF
+from elbowroom.parts import case_cuts, draw
 from elbowroom.parts.case_holes import drilled
 from elbowroom.parts.case_openings import FACE_AXES, Cut
 from elbowroom.parts.pose import Pose, pose, shift
@@ -34,7 +33,7 @@ def draw_case(case: Case) -> dict[str, Shape]:
         out["back-side"] = draw.baked(draw.slab(side, (), t), _plane("tray", back + t))
     name = case.panel("open")
     if name is not None:
-        out[name] = draw.baked(draw.slab(side, _wires(_cuts(case, "open")), case.side_thickness), _plane("open", 0.0))
+        out[name] = _panel(case, "open", case.side_thickness, 0.0)
     out.update(_standoffs(case))
     out.update(_meshes(case))
     if case.psu_shroud:
@@ -59,16 +58,6 @@ def _plane(face: str, at: float) -> Pose:
     return pose((0, at, 0), (0, -1, 0), (1, 0, 0))
 
 
-def _cuts(case: Case, face: str) -> list[Cut]:
-    size = case.face_size(face)
-    out = [c for o in case.openings.values() if o.face == face for c in o.cuts(size)]
-    return out + [c for group in case.fixed_cuts(face).values() for c in group] + drilled(case, face)
-
-
-def _wires(cuts: Iterable[Cut]) -> list[Wire]:
-    return [_wire(c) for c in cuts]
-
-
 def _wire(c: Cut) -> Wire:
     if c.kind == "slot":
         return draw.slot(c.u, c.v, c.width, c.length, 90.0 if c.along_v else 0.0)
@@ -76,22 +65,16 @@ def _wire(c: Cut) -> Wire:
     return draw.rectangle(r.u0, r.v0, r.u1, r.v1, c.radius)
 
 
-def _panel(case: Case, face: str) -> Shape:
-    t, (d, w, h), back = float(case.sheet), case.size, case.back
-    outline = {
-        "floor": (-t, 0.0, d + t, back), "roof": (-t, 0.0, d + t, back), "front": (0.0, 0.0, back, h),
-        "rear": (0.0, 0.0, back, h), "tray": (0.0, 0.0, d, h),
-    }[face]  # fmt: skip
-    notch = case.board.tail_notch(case.interior, case.slots) if face == "tray" and case.board else None
-    if notch is None:
-        wire = draw.rectangle(*outline)
-    else:
-        lo, hi = max(0.0, notch[0]), notch[1]
-        corner = [(0.0, 0.0)] if lo > 0 else []
-        foot = [(0.0, lo), (TAIL_RELIEF, lo)] if lo > 0 else [(TAIL_RELIEF, 0.0)]
-        wire = draw.polygon([*corner, (d, 0), (d, h), (0, h), (0, hi), (TAIL_RELIEF, hi), *reversed(foot)])
-    at = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": w + t}[face]
-    return draw.baked(draw.slab(wire, _wires(_cuts(case, face)), t), _plane(face, at))
+def _panel(case: Case, face: str, thickness: float | None = None, at: float | None = None) -> Shape:
+    """One panel; thickness and place along its axis as the face has them where they are not given."""
+    t, (d, w, h) = float(case.sheet), case.size
+    thick = t if thickness is None else thickness
+    free, meeting = case_cuts.sorted_cuts(case, face)
+    sheet = draw.slab(draw.polygon(case_cuts.outline(case, face)), [_wire(c) for c in free], thick)
+    tools = (draw.baked(draw.slab(_wire(c), (), thick + 2.0), shift(z=-1.0)) for c in meeting)
+    sheet = draw.largest_left(sheet, *tools)
+    start = {"floor": -t, "roof": h, "front": d, "rear": -t, "tray": w + t}
+    return draw.baked(sheet, _plane(face, start[face] if at is None else at))
 
 
 def _standoffs(case: Case) -> dict[str, Shape]:

@@ -17,6 +17,7 @@ from cadquery import Shape, Solid, Vector, Wire
 from elbowroom.parts.pose import Pose
 
 Point2 = tuple[float, float]
+LEAST_PIECE = 1e-3  # mm3: smaller pieces that a cut leaves are rounding
 
 
 class DrawError(RuntimeError):
@@ -189,6 +190,15 @@ def fuse(first: Shape, *others: Shape) -> Solid:
 def cut(first: Shape, *tools: Shape) -> Solid:
     """What is left of `first` without the tools, which must come out as one solid."""
     return one(first.cut(*tools) if tools else first)
+
+
+def largest_left(first: Solid, *tools: Shape) -> Solid:
+    """What is left of `first` without the tools: of several pieces the largest, and `first` itself where none is."""
+    if not tools:
+        return first
+    union = tools[0].fuse(*tools[1:]).clean() if len(tools) > 1 else tools[0]
+    pieces = [s for s in first.cut(union).Solids() if s.Volume() > LEAST_PIECE]
+    return one(max(pieces, key=lambda s: float(s.Volume()))) if pieces else first
 
 
 def one(shape: Shape) -> Solid:

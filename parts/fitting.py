@@ -110,6 +110,9 @@ class Fitting(Part):
         """Names of the fields that this kind has; the others mean nothing to it."""
         return uses(self.kind)
 
+    def unused_fields(self) -> frozenset[str]:
+        return frozenset(type(self).model_fields) - set(uses(self.kind))
+
     def dimensions(self) -> dict[str, Any]:
         """The kind's own fields only, so that a field it lacks cannot tell two equal shapes apart."""
         every = super().dimensions()

@@ -122,6 +122,11 @@ class Gpu(Part):
     # Levels, mm in part coordinates
 
     @property
+    def lanes(self) -> Literal["x16"]:
+        """The connector its edge is as long as."""
+        return "x16"
+
+    @property
     def far(self) -> float:
         return self.length - std.KEY_TO_BRACKET
 

@@ -4,7 +4,9 @@ Coordinates are those of the slot the card goes into, so they are the card's own
 datum, level with the riser board's top surface; x along the card to its far end, z out of the slot, y toward the card's
 back. Standing in a tower z is up and y toward the tray, the cooler toward the glass. A `stand` rests on the floor or
 the shroud below the card, and the card's bracket is screwed to the case's own upright slots; a `rear` mount replaces
-the rear slot field and carries the card's bracket itself. The ribbon's way to the motherboard, beyond its first bend,
+the rear slot field (`on: case.slots`) or stands beside it (`on: case.beside-slots`) and carries the card's bracket
+itself: the wall is cut open behind it, for the displays' plugs and for the shelf the card's tab is screwed to. The
+ribbon's way to the motherboard, beyond its first bend,
 is left to the build; a card lying in the motherboard's slot needs no mount.
 """
 
@@ -15,7 +17,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 from pydantic import model_validator
 
 from elbowroom.parts import board_standard as std
-from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Part, dim
+from elbowroom.parts.base import Body, Box, Fault, Frame, Hole, HolePattern, Part, WallWindow, dim
 from elbowroom.parts.gpu import TAB_HOLE_BEHIND, TAB_HOLE_Y
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import pose
@@ -31,11 +33,34 @@ GROOVE_X = ((-12.6, -0.75), (0.75, 72.6))  # mm: ends (C) and the rib that keys 
 GROOVE_FLOOR, GROOVE_WIDTH = 3.0, 1.77  # mm: the card's edge stands 3.4 up; 1.57 and 0.1 of play each side (P)
 RIBBON_THICKNESS = 2.0  # mm: sleeved ribbon (P)
 FOOT_SCREW = 4.5  # mm, through for an M4 (P)
-LIP = 12.0  # mm a rear mount's shelf for the card's tab reaches out, as far as the tab (11.43) and a little (P)
-MARGIN, EDGE = 13.0, 5.0  # mm of plate beside the slots of a rear mount, where its own screws go, and from its edge (P)
+EDGE = 5.0  # mm from a rear mount's sides and lower edge to its own screws (P)
+TOP_EDGE = 20.7  # mm from its upper edge to the upper ones, which so go between two slots of the field it stands in (P)
 STIFFENER, STIFFENER_Y = 18.0, 6.0  # mm: depth and place of the rib under a rear mount's arm (P)
-PLATE_BELOW = 24.0  # mm a rear mount's plate reaches below the slot (P)
+TAB_ROOM = 8.0  # mm over a rear mount's shelf for the card's tab and the heads of its screws (P)
+WINDOW_CORNER = 2.0  # mm: corner radius of the window in the wall, within the play round what goes through (P)
+LEG_FOOT = 15.0  # mm: length of the foot of a rear mount's leg (P)
 TONGUE_PLAY = 1.0  # mm around the card bracket's tongues where they pass the arm (P)
+
+
+PICTURE = """\
+a rear mount seen from the open side            from inside the case, the card taken out
+
+      tab                                        margin                   margin
+    <----->                                     <------>                 <------>
+    =======#                                    +------+-----------------+------+
+           #                                    |      |  []   []   []   |      |
+    ^      #  card: bracket on the plate,       |   o  |  []   []   []   |  o   |
+ window_   #  cooler toward you                 |      |  []   []   []   |      |
+  height   #                                    |      |  []   []   []   |      |
+    v      #                                    |      +-----------------+      |
+           #=====================  riser        |      <- window_width ->       |
+    below  #                    |               |           (slots: 3)          |
+           #               leg  |               |   o                       o   |
+          wall                 _|               +-------------------------------+
+
+shift: the plate's middle from its slots' middle. o: its own screws. play: round what goes through the window.
+a stand: rise from its foot to the riser; foot_length along the card, foot_depth across it.
+on: case.slots (in place of the slot field) or case.beside-slots; on: case.rear-wall it needs clock: 90 and an at"""
 
 
 class GpuMount(Part):
@@ -43,6 +68,7 @@ class GpuMount(Part):
 
     family: ClassVar[str] = "gpu-mount"
     seat: ClassVar[str | None] = "foot"
+    picture: ClassVar[str | None] = PICTURE
 
     style: Literal["stand", "rear"] = dim(
         "stand", "Standing on the floor or shroud, or screwed on instead of the rear slot field", source=_PRACTICE,
@@ -57,6 +83,36 @@ class GpuMount(Part):
     )
     foot_depth: Mm = dim(Mm(60), "Depth of a stand's foot, across the card", source=_PRACTICE, mark="P", ge=40, le=200)
     slots: int = dim(3, "Slots a rear mount has", source=_PRACTICE, mark="P", ge=1, le=4)
+    margin: Mm = dim(
+        Mm(13), "Plate of a rear mount beside its slots, where its own screws go", source=_PRACTICE, mark="P",
+        ge=11, le=120,
+    )  # fmt: skip
+    shift: Mm = dim(
+        Mm(0), "Middle of a rear mount's plate from the middle of its slots, toward the card's back", source=_PRACTICE,
+        mark="P", ge=-100, le=100,
+    )  # fmt: skip
+    below: Mm = dim(
+        Mm(24), "Plate of a rear mount below the riser board's top surface", source=_PRACTICE, mark="P", ge=4, le=120
+    )
+    tab: Mm = dim(
+        Mm(12), "Shelf a rear mount has for the card's tab, outward from the plate: as far as the tab (11.43) at least",
+        source=_PRACTICE, mark="P", ge=11.5, le=30,
+    )  # fmt: skip
+    leg: Mm = dim(
+        Mm(0), "Leg under the far end of a rear mount's arm, from the riser board's top surface down; 0: none",
+        source=_PRACTICE, mark="P", ge=0, le=300,
+    )  # fmt: skip
+    play: Mm = dim(
+        Mm(2), "Play round what goes through the wall behind a rear mount", source=_PRACTICE, mark="P", ge=1, le=10
+    )
+    window_width: Mm | None = dim(
+        None, "Window in the wall behind a rear mount, across its slots; none: tab and play", source=_PRACTICE,
+        mark="P", ge=10, le=300,
+    )  # fmt: skip
+    window_height: Mm | None = dim(
+        None, "The window's height, down from its upper edge; none: to the lower end of the connectors and play",
+        source=_PRACTICE, mark="P", ge=10, le=300,
+    )  # fmt: skip
     ribbon_width: Mm = dim(Mm(90), "Width of the ribbon", source=_PRACTICE, mark="P", ge=40, le=110)
     ribbon_straight: Mm = dim(Mm(15), "Straight run out of the riser", source=_PRACTICE, mark="P", ge=0, le=60)
     ribbon_radius: Mm = dim(Mm(10), "Inner radius of the ribbon's first bend", source=_PRACTICE, mark="P", ge=3, le=60)
@@ -69,11 +125,40 @@ class GpuMount(Part):
         least = RISER_THICKNESS + 3 * self.sheet + 8.0
         if self.style == "stand" and self.rise < least:
             raise ValueError(f"rise {self.rise} is {least - self.rise:.1f} mm too low for the stand's own sheet")
-        if self.style == "stand" and self.ribbon_bend == "down":
-            room = self.rise - self.sheet - RISER_THICKNESS / 2 - RIBBON_THICKNESS / 2 - self._bend
-            if room < 0:
-                raise ValueError(f"the ribbon's bend needs {-room:.1f} mm more rise; raise it, or bend the ribbon up")
+        if 0 < self.leg < least:
+            raise ValueError(f"leg {self.leg} is {least - self.leg:.1f} mm too short for its own sheet; 0: none")
+        if abs(self.shift) > self.margin:
+            over = abs(self.shift) - self.margin
+            raise ValueError(
+                f"shift {self.shift} moves the slots {over:.1f} mm off a plate with a margin of {self.margin}"
+            )
         return self
+
+    def faults(self) -> tuple[Fault, ...]:
+        """A ribbon that bends into the foot; a window too small, or one that bares the mount's own screws."""
+        if self.style == "stand":
+            room = self.rise - self.sheet - RISER_THICKNESS / 2 - RIBBON_THICKNESS / 2 - self._bend
+            if self.ribbon_bend == "up" or room >= 0:
+                return ()
+            text = f"the ribbon's bend needs {-room:.1f} mm more rise"
+            return (Fault(text, over=-room, place="ribbon", remedies=("raise it", "bend the ribbon up")),)
+        window, needed = self.window, self._window(None, None)
+        narrow = max(window.lo[1] - needed.lo[1], needed.hi[1] - window.hi[1], window.lo[2] - needed.lo[2]) - self.play
+        out = []
+        if narrow > 0:
+            text = f"the window in the wall is {narrow:.2f} mm too small for what goes through it"
+            out.append(Fault(text, over=narrow, place="window"))
+        (y0, y1), reach = self._plate_y, EDGE + FOOT_SCREW / 2 + 1.0
+        bare = max(y0 + reach - window.lo[1], window.hi[1] - (y1 - reach))
+        if bare > 0:
+            text = f"the window in the wall leaves {bare:.2f} mm too little sheet for the mount's own screws"
+            out.append(Fault(text, over=bare, place="screws", remedies=(f"margin {self.margin + bare:.1f}",)))
+        return tuple(out)
+
+    def unused_fields(self) -> frozenset[str]:
+        stand = ("rise", "foot_length", "foot_depth")
+        rear = ("slots", "margin", "shift", "below", "tab", "leg", "play", "window_width", "window_height")
+        return frozenset(rear if self.style == "stand" else stand)
 
     @property
     def _bend(self) -> float:
@@ -86,8 +171,41 @@ class GpuMount(Part):
 
     @property
     def _plate_y(self) -> tuple[float, float]:
+        low, high = self._tabs_y
+        return low - self.margin + self.shift, high + self.margin + self.shift
+
+    @property
+    def _tabs_y(self) -> tuple[float, float]:
+        """The ends of the tabs of all its slots."""
         high = std.TAB_CPU_SIDE
-        return high - std.TAB_WIDTH - std.SLOT_PITCH * (self.slots - 1) - MARGIN, high + MARGIN
+        return high - std.TAB_WIDTH - std.SLOT_PITCH * (self.slots - 1), high
+
+    @property
+    def window(self) -> Box:
+        """What a rear mount wants open in the wall behind it: y and z count."""
+        return self._window(self.window_width, self.window_height)
+
+    def _window(self, width: float | None, height: float | None) -> Box:
+        (low, high), f = self._tabs_y, std.FULL_HEIGHT
+        top = f.shelf + TAB_ROOM
+        half = (high - low) / 2 + self.play if width is None else width / 2
+        bottom = f.window_top - f.window_height - self.play if height is None else top - height
+        x0, x1 = self._plate_x
+        return Box((x0, (low + high) / 2 - half, bottom), (x1, (low + high) / 2 + half, top))
+
+    def wall_windows(self) -> dict[str, WallWindow]:
+        """The window, in the coordinates of the foot: x is up there, y the card's own."""
+        if self.style == "stand":
+            return {}
+        (low, high), f, (y, z), w = self._tabs_y, std.FULL_HEIGHT, self._plate_middle, self.window
+        box = Box((w.lo[2] - z, w.lo[1] - y, 0.0), (w.hi[2] - z, w.hi[1] - y, 0.0))
+        bottom, top = f.window_top - f.window_height, f.shelf + std.BRACKET_THICKNESS
+        return {"foot": WallWindow(box, Box((bottom - z, low - y, 0.0), (top - z, high - y, 0.0)))}
+
+    @property
+    def _plate_middle(self) -> tuple[float, float]:
+        (y0, y1) = self._plate_y
+        return (y0 + y1) / 2, (std.FULL_HEIGHT.shelf - self.below) / 2
 
     @property
     def _plate_x(self) -> tuple[float, float]:
@@ -105,8 +223,10 @@ class GpuMount(Part):
             half, y = self.foot_length / 2, max(self.foot_depth / 2, RISER_HALF)
             x0, x1 = min(self._middle - half, RISER_X[0]), max(self._middle + half, RISER_X[1])
             return Box((x0, -y, -float(self.rise)), (x1, y, std.CONNECTOR_HEIGHT))
-        (y0, y1), x = self._plate_y, self._plate_x[1] - LIP
-        return Box((x, min(y0, -RISER_HALF), -PLATE_BELOW), (RISER_X[1], max(y1, RISER_HALF), std.FULL_HEIGHT.shelf))
+        (y0, y1), (t0, t1), x = self._plate_y, self._tabs_y, self._plate_x[1] - self.tab
+        low = -max(float(self.below), float(self.leg), RISER_THICKNESS + self.sheet + STIFFENER)
+        high = (RISER_X[1], max(y1, t1, RISER_HALF), std.FULL_HEIGHT.shelf)
+        return Box((x, min(y0, t0, -RISER_HALF), low), high)
 
     def bodies(self) -> tuple[Body, ...]:
         return (
@@ -126,9 +246,10 @@ class GpuMount(Part):
             size = (float(self.foot_length), float(self.foot_depth))
             foot = pose((self._middle, 0, -self.rise), (0, 0, -1), (1, 0, 0))
             return (Frame("foot", "face", foot, ("bracket",), size=size), slot, ribbon)
-        (y0, y1), top = self._plate_y, std.FULL_HEIGHT.shelf
-        middle, size = ((y0 + y1) / 2, (top - PLATE_BELOW) / 2), (top + PLATE_BELOW, y1 - y0)
+        (y0, y1), middle = self._plate_y, self._plate_middle
+        size = (std.FULL_HEIGHT.shelf + self.below, y1 - y0)
         window = std.FULL_HEIGHT
+        leg = (self._leg_foot(),) if self.leg else ()
         return (
             Frame("foot", "face", pose((self._plate_x[0], *middle), (-1, 0, 0), (0, 0, 1)), ("bracket",), size=size),
             slot,
@@ -137,7 +258,12 @@ class GpuMount(Part):
                   pose((self._plate_x[1], std.BRACKET_MIDDLE, window.window_middle), (1, 0, 0), (0, 0, 1)),
                   ("bracket",), size=(window.window_height, std.BRACKET_WIDTH)),
             ribbon,
+            *leg,
         )  # fmt: skip
+
+    def _leg_foot(self) -> Frame:
+        at = pose((RISER_X[1] - LEG_FOOT / 2, 0, -self.leg), (0, 0, -1), (1, 0, 0))
+        return Frame("leg-foot", "face", at, ("bracket",), size=(LEG_FOOT, 2 * RISER_HALF))
 
     def patterns(self) -> tuple[HolePattern, ...]:
         at = self.frame("foot").pose
@@ -145,7 +271,8 @@ class GpuMount(Part):
             x, y = self.foot_length / 2 - 10, self.foot_depth / 2 - 7
             return (HolePattern("foot", at, self._corners(x, y), "bracket"),)
         (y0, y1), top = self._plate_y, std.FULL_HEIGHT.shelf
-        corners = self._corners((top + PLATE_BELOW) / 2 - EDGE, (y1 - y0) / 2 - EDGE)
+        half, y = (top + self.below) / 2, (y1 - y0) / 2 - EDGE
+        corners = tuple(Hole(x, s * y, FOOT_SCREW) for x in (EDGE - half, half - TOP_EDGE) for s in (-1, 1))
         tabs = tuple(
             Hole(self._plate_x[1] - TAB_HOLE_BEHIND, TAB_HOLE_Y - k * std.SLOT_PITCH, thread("6-32").bore,
                  thread="6-32", threaded=float(self.sheet))
@@ -207,10 +334,10 @@ class GpuMount(Part):
             draw.rectangle(m - w, window.window_top - window.window_height, m + w, window.window_top, 1.0)
             for m in middles
         ]
-        plate = draw.slab(draw.rectangle(y0, -PLATE_BELOW, y1, top), windows, t)
+        plate = draw.slab(draw.rectangle(y0, -self.below, y1, top), windows, t)
         plate = draw.one(draw.baked(plate, pose((x0, 0, 0), (1, 0, 0), (0, 1, 0))))
         # As wide as the tabs, so that the cut it comes through leaves sheet under the plate's own screws.
-        lip = draw.box((x1 - LIP, y0 + MARGIN, top - t), (x1, y1 - MARGIN, top))
+        lip = draw.box((x1 - self.tab, self._tabs_y[0], top - t), (x1, self._tabs_y[1], top))
         under = -RISER_THICKNESS
         arm = draw.box((x0, -RISER_HALF, under - t), (RISER_X[1], RISER_HALF, under))
         # The card's bracket hangs down through the arm's root; the rib beside it carries the arm.
@@ -219,4 +346,9 @@ class GpuMount(Part):
             (x1, -RISER_HALF - 1, under - t - 1), (x1 + std.BRACKET_THICKNESS + TONGUE_PLAY, high, under + 1)
         )
         rib = draw.box((x0, STIFFENER_Y - t, under - t - STIFFENER), (RISER_X[1], STIFFENER_Y, under))
-        return draw.cut(draw.fuse(plate, lip, draw.cut(arm, notch), rib), *self._bores())
+        leg = []
+        if self.leg:
+            far, half, low = RISER_X[1], RISER_HALF, -float(self.leg)
+            leg = [draw.box((far - t, -half, low), (far, half, under)),
+                   draw.box((far - LEG_FOOT, -half, low), (far, half, low + t))]  # fmt: skip
+        return draw.cut(draw.fuse(plate, lip, draw.cut(arm, notch), rib, *leg), *self._bores())

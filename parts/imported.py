@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
+import os
+from collections import OrderedDict
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
-from pydantic import model_validator
+from pydantic import field_validator, model_validator
 
 from elbowroom.parts.base import Body, Box, Frame, HolePattern, Material, Part, dim
 from elbowroom.parts.declared import SpaceFace, SpaceHole, SpacePort, space_patterns
@@ -31,6 +33,7 @@ from elbowroom.parts.mesh_file import (
 )
 from elbowroom.parts.ports import port_frame, refuse_repeated_names
 from elbowroom.parts.pose import pose
+from elbowroom.parts.step_census import STRINGS
 from elbowroom.parts.step_file import StepContent, faceted, read_step
 
 if TYPE_CHECKING:
@@ -46,7 +49,6 @@ MOST_FACETS = 20_000
 
 # Lists within lists in a STEP record: grids of poles need 3, and no schema more than a handful. Bound by choice.
 MOST_NESTED = 32
-_STRINGS = re.compile(rb"'[^']*(?:'|\Z)|/\*.*?(?:\*/|\Z)", re.DOTALL)  # strings and comments, closed or not
 
 BodyMesh = tuple[Vertices, Triangles, str | None]
 
@@ -68,10 +70,16 @@ class ImportedPart(Part):
     )  # fmt: skip
     material: Material = dim("plastic", "What it is made of", source=_PRACTICE, mark="P")
     ports: tuple[SpacePort, ...] = dim((), "Threaded ports of the shape", source=_USER, mark="V", max_length=64)
-    holes: tuple[SpaceHole, ...] = dim((), "Holes of the shape", source=_USER, mark="V", max_length=2000)
+    holes: tuple[SpaceHole, ...] = dim((), "Holes of the shape", source=_USER, mark="V", max_length=600)
     faces: tuple[SpaceFace, ...] = dim(
         (), "Flat faces that others may be brought to", source=_USER, mark="V", max_length=64
     )
+
+    @field_validator("path")
+    @classmethod
+    def _absolute(cls, path: str) -> str:
+        """A process that reads it stands in another folder."""
+        return os.path.abspath(path)
 
     @model_validator(mode="after")
     def _readable(self) -> ImportedPart:
@@ -119,19 +127,46 @@ class ImportedPart(Part):
         """
         if not self.is_mesh or self.unit is None:
             raise ValueError("a STEP file has solids, not meshes")
-        return dict(_stl_bodies(self.path, self.file_digest(), Mm.UNITS[self.unit]))
+        scale = Mm.UNITS[self.unit]
+        found: dict[str, BodyMesh] = _once(self._kept_under(), lambda: _stl_bodies(self.path, scale))
+        return dict(found)
+
+    def body_boxes(self) -> dict[str, Box]:
+        """Each body's box, mm."""
+        if not self.is_mesh:
+            return {b.name: b.box for b in self._step().bodies}
+        return {n: _box_of(v.min(axis=0), v.max(axis=0)) for n, (v, _, _) in self.meshes().items()}
+
+    def body_faults(self) -> dict[str, str]:
+        """The bodies that no verdict may rest on, each with the reason."""
+        if self.is_mesh:
+            return {n: fault for n, (_, _, fault) in self.meshes().items() if fault is not None}
+        return {b.name: b.fault for b in self._step().bodies if b.fault is not None}
+
+    def held(self) -> Any:
+        """What was read of the file, for a process that draws the part and need not read it again; see `take`."""
+        return self.meshes() if self.is_mesh else self._step()
+
+    def take(self, held: Any) -> None:
+        """Go by what another process has read of the file."""
+        key = self._kept_under()
+        _READ[key] = held
+
+    def _kept_under(self) -> tuple[str, str, str | None]:
+        return (self.path, self.file_digest(), self.unit)
 
     def _extents(self) -> tuple[tuple[str, ...], Box]:
         if self.is_mesh:
             meshes = self.meshes()
             points = np.concatenate([m[0] for m in meshes.values()])
             return tuple(meshes), _box_of(points.min(axis=0), points.max(axis=0))
-        boxes = self._step().boxes
-        lo, hi = np.min([b.lo for b in boxes], axis=0), np.max([b.hi for b in boxes], axis=0)
-        return tuple(f"solid-{i}" for i in range(1, len(boxes) + 1)), _box_of(lo, hi)
+        bodies = self._step().bodies
+        lo, hi = np.min([b.box.lo for b in bodies], axis=0), np.max([b.box.hi for b in bodies], axis=0)
+        return tuple(b.name for b in bodies), _box_of(lo, hi)
 
     def _step(self) -> StepContent:
-        return _step_content(self.path, self.file_digest())
+        found: StepContent = _once(self._kept_under(), lambda: read_step(Path(self.path)))
+        return found
 
     def box(self) -> Box:
         return self._extents()[1]
@@ -171,9 +206,12 @@ class ImportedPart(Part):
         return space_patterns(self.holes, self._extents()[0][0]) if self.holes else ()
 
     def solids(self) -> dict[str, Shape]:
-        """The STEP's solids, or an STL's shells as faceted ones for STEP export (PartFileError above MOST_FACETS)."""
+        """The STEP's bodies (those with a fault as surfaces), or an STL's shells as faceted solids for STEP export.
+
+        PartFileError above MOST_FACETS.
+        """
         if not self.is_mesh:
-            return {f"solid-{i}": s for i, s in enumerate(self._step().solids(), 1)}
+            return self._step().shapes()
         out: dict[str, Shape] = {}
         for name, (vertices, triangles, fault) in self.meshes().items():
             if fault is not None:
@@ -212,16 +250,27 @@ def _box_of(lo: Vertices, hi: Vertices) -> Box:
     return Box((float(lo[0]), float(lo[1]), float(lo[2])), (float(hi[0]), float(hi[1]), float(hi[2])))
 
 
-@lru_cache(maxsize=16)
-def _stl_bodies(path: str, _digest: str, scale: float) -> tuple[tuple[str, BodyMesh], ...]:
-    vertices, triangles = read_stl(Path(path))
-    vertices = vertices * scale
+# What was read of files lately, by path, content and unit. A fault is read for again: it ends the run anyway.
+_READ: OrderedDict[tuple[str, str, str | None], Any] = OrderedDict()
+_MOST_KEPT = 64
+
+
+def _once(key: tuple[str, str, str | None], read: Callable[[], Any]) -> Any:
+    if key not in _READ:
+        _READ[key] = read()
+        while len(_READ) > _MOST_KEPT:
+            _READ.popitem(last=False)
+    return _READ[key]
+
+
+def _stl_bodies(path: str, scale: float) -> dict[str, BodyMesh]:
+    vertices, triangles = read_stl(Path(path), scale)
     fault = check_mesh(vertices, triangles)
     parts = [(vertices, triangles)] if fault else split(vertices, triangles)
     for v, t in parts:
         v.setflags(write=False)
         t.setflags(write=False)
-    return tuple((f"solid-{i}", (v, t, fault)) for i, (v, t) in enumerate(parts, 1))
+    return {f"solid-{i}": (v, t, fault) for i, (v, t) in enumerate(parts, 1)}
 
 
 @lru_cache(maxsize=64)
@@ -238,13 +287,8 @@ def _step_text(path: str, _digest: str) -> None:
         raise PartFileError(f"{name}: not a STEP file: it does not begin 'ISO-10303-21;'")
     if b"END-ISO-10303-21" not in data[-1000:]:
         raise PartFileError(f"{name}: cut short: no 'END-ISO-10303-21;' at its end")
-    text = np.frombuffer(_STRINGS.sub(b"", data), dtype=np.uint8)
+    text = np.frombuffer(STRINGS.sub(b"", data), dtype=np.uint8)
     text = text[np.isin(text, np.frombuffer(b"();", dtype=np.uint8))]
     depth = np.cumsum((text == ord("(")).astype(np.int32) - (text == ord(")")).astype(np.int32))
     if len(depth) and (int(depth.max()) > MOST_NESTED or int(depth.min()) < 0 or depth[text == ord(";")].any()):
         raise PartFileError(f"{name}: malformed STEP: brackets that do not close, or nested over {MOST_NESTED} deep")
-
-
-@lru_cache(maxsize=64)
-def _step_content(path: str, _digest: str) -> StepContent:
-    return read_step(Path(path))

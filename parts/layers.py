@@ -29,7 +29,7 @@ EDGE = 0.5  # mm, least width of a frame or a ring; P
 WINDOWS = 6  # along each edge of a fan's opening
 STRAND = 1.2  # mm of mesh between two drawn windows
 
-# Plain washers, ISO 7089: (d1, d2, nominal h), mm. d1, d2: V (data in the PyPI package bd_warehouse); h: M.
+# Plain washers, ISO 7089: (d1, d2, nominal h), mm. d1, d2: C (transcribed by public code); h: M.
 ISO_7089: dict[str, tuple[float, float, float]] = {
     "M2.5": (2.7, 6.0, 0.5),
     "M3": (3.2, 7.0, 0.5),
@@ -37,7 +37,7 @@ ISO_7089: dict[str, tuple[float, float, float]] = {
     "M4": (4.3, 9.0, 0.8),
     "M5": (5.3, 10.0, 1.0),
 }
-_ISO_7089 = "ISO 7089 (data in the PyPI package bd_warehouse)"
+_ISO_7089 = "ISO 7089 (transcribed by public code)"
 
 
 class FanLayer(Part):
@@ -198,8 +198,8 @@ class Washer(Part):
     small: ClassVar[bool] = True
     seat: ClassVar[str | None] = "b"
 
-    inner: Mm = dim(Mm(ISO_7089["M4"][0]), "Diameter of the hole", source=_ISO_7089, mark="V", ge=1, le=40)
-    outer: Mm = dim(Mm(ISO_7089["M4"][1]), "Outer diameter", source=_ISO_7089, mark="V", ge=2, le=80)
+    inner: Mm = dim(Mm(ISO_7089["M4"][0]), "Diameter of the hole", source=_ISO_7089, mark="C", ge=1, le=40)
+    outer: Mm = dim(Mm(ISO_7089["M4"][1]), "Outer diameter", source=_ISO_7089, mark="C", ge=2, le=80)
     thickness: Mm = dim(
         Mm(ISO_7089["M4"][2]), "Thickness", source="ISO 7089, nominal, from memory", mark="M", ge=0.2, le=10
     )

@@ -1,7 +1,8 @@
 """STL files and the soundness of triangle meshes: read within bounds, weld, judge, and split into shells.
 
-Owns the STL parser (binary and ASCII), welding, and the reasons why no verdict may rest on a mesh. Pure numpy.
-A surface that crosses itself within one connected shell is not looked for here. Leaves units and placing to the part.
+Owns the STL parser (binary and ASCII), welding, turning shells outward, and the reasons why no verdict may rest on a
+mesh. Pure numpy. All lengths are mm once the corners are read: a tolerance in the file's unit would be a thousand times
+wider in a file in metres. A surface that crosses itself within one connected shell is not looked for here.
 """
 
 from __future__ import annotations
@@ -13,15 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 MOST_BYTES = 200_000_000  # a larger file is refused unread; bound by choice, so that a wrong file cannot fill memory
-MOST_TRIANGLES = 2_000_000  # bound by choice: the engine's own scene is about 50 000
+# Bound by choice: whether a mesh of so many crosses itself takes 15 s and 1.4 GB to find out (measured), and both grow
+# with their number; the engine's own scene is about 50 000.
+MOST_TRIANGLES = 400_000
 MOST_SHELLS = 256  # separate shells that become bodies of their own; bound by choice
-LARGEST = 1e7  # coordinates beyond it (10 km in mm) are another unit or junk
+MOST_EXTENT = 5000.0  # mm a file's parts may span: twice the largest case there is, by choice; more is another unit
+MOST_OFF = 100_000.0  # mm they may lie from the file's origin, where single precision still tells 0.01; by choice
 # Height over longest side below which a triangle is a line: single-precision coordinates cannot state less.
 DEGENERATE = 1e-7
 # Volume over (surface to the power 3/2) below which a closed mesh encloses nothing: a sheet of 1e-6 of its width.
 FLAT = 1e-9
 # mm: corners of an ASCII file are rounded to its digits; where they do not meet exactly they may be this far apart.
 WELD_MM = 1e-4
+INSIDE_OUT = "inside out"
 
 _HEADER, _RECORD = 84, 50
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
@@ -38,8 +43,8 @@ class PartFileError(ValueError):
     """A user's file cannot be used; the message says what is wrong with it."""
 
 
-def read_stl(path: Path) -> tuple[Vertices, Triangles]:
-    """Welded vertices in the file's unit and triangles; PartFileError where it is not a usable STL."""
+def read_stl(path: Path, scale: float = 1.0) -> tuple[Vertices, Triangles]:
+    """Welded vertices in mm and triangles; `scale`: mm in the file's unit. PartFileError where it is no usable STL."""
     try:
         data = path.read_bytes() if path.stat().st_size <= MOST_BYTES else None
     except OSError as e:
@@ -54,9 +59,23 @@ def read_stl(path: Path) -> tuple[Vertices, Triangles]:
     if not np.isfinite(corners).all():
         bad = int(np.flatnonzero(~np.isfinite(corners).all(axis=(1, 2)))[0]) + 1
         raise PartFileError(f"{path.name}: triangle {bad} has a coordinate that is not a finite number")
-    if float(np.abs(corners).max()) > LARGEST:
-        raise PartFileError(f"{path.name}: coordinates up to {float(np.abs(corners).max()):.3g}: not a shape of a part")
-    return weld(corners)
+    with np.errstate(over="ignore"):
+        # Single precision is all a binary file holds; in mm it must still be told from exact numbers.
+        corners = (corners * scale).astype(np.float32).astype(np.float64)
+    _bound_extent(corners, path.name)
+    return turned_out(*weld(corners))
+
+
+def _bound_extent(corners: Vertices, name: str) -> None:
+    lo, hi = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+    span, off = float((hi - lo).max()), float(max(np.abs(lo).max(), np.abs(hi).max()))
+    hint = "is the unit right?"
+    if span > MOST_EXTENT:
+        raise PartFileError(f"{name}: it is {span:,.6g} mm long; the most that is read is {MOST_EXTENT:,.0f}: {hint}")
+    if off > MOST_OFF:
+        raise PartFileError(
+            f"{name}: it lies {off:,.6g} mm from the file's origin; the most that is read is {MOST_OFF:,.0f}: {hint}"
+        )
 
 
 def _corners(data: bytes, name: str) -> Vertices:
@@ -71,7 +90,7 @@ def _corners(data: bytes, name: str) -> Vertices:
     if len(data) < _HEADER:
         raise PartFileError(f"{name}: not an STL: {len(data)} bytes are too few for one, and it does not begin 'solid'")
     held = (len(data) - _HEADER) // _RECORD
-    if _HEADER + _RECORD * count > len(data) and count <= MOST_TRIANGLES:
+    if _HEADER + _RECORD * count > len(data) and count <= 5 * MOST_TRIANGLES:
         raise PartFileError(f"{name}: cut short: {count} triangles announced, {held} held")
     raise PartFileError(f"{name}: not an STL: it announces {count} triangles and has room for {held}")
 
@@ -97,7 +116,9 @@ def _ascii(data: bytes, name: str) -> Vertices:
 
 def _bound(count: int, name: str) -> None:
     if count > MOST_TRIANGLES:
-        raise PartFileError(f"{name}: {count} triangles; the most that are read is {MOST_TRIANGLES}")
+        raise PartFileError(
+            f"{name}: {count} triangles; more than {MOST_TRIANGLES} are not read: reduce the mesh, or give a STEP file"
+        )
 
 
 def _number(text: bytes) -> bool:
@@ -198,8 +219,45 @@ def _sides(vertices: Vertices, triangles: Triangles) -> str | None:
     for i, v in enumerate(volumes):
         if v < 0 and enclosing(vertices, triangles, shells, volumes, i) is None:
             at = _near(vertices[triangles[shells[i][0]]])
-            return f"inside out: a shell of {_count(len(shells[i]), 'triangle')} faces inward {at}"
+            return f"{INSIDE_OUT}: a shell of {_count(len(shells[i]), 'triangle')} faces inward {at}"
     return None
+
+
+def turned_out(vertices: Vertices, triangles: Triangles) -> tuple[Vertices, Triangles]:
+    """The mesh with every shell that lies in no other facing outward, what lies in it turned with it.
+
+    A closed surface encloses the same room whichever way its triangles face; some programs write them inward. A mesh
+    that is unsound in another way comes back as it is.
+    """
+    if not (check_mesh(vertices, triangles) or "").startswith(INSIDE_OUT):
+        return vertices, triangles
+    shells = components(triangles)
+    volumes = [volume(vertices, triangles[s]) for s in shells]
+    sizes = [abs(v) for v in volumes]
+    outermost = [_outermost(vertices, triangles, shells, sizes, i) for i in range(len(shells))]
+    turned = triangles.copy()
+    for i, s in enumerate(shells):
+        if volumes[outermost[i]] < 0:
+            turned[s] = triangles[s][:, ::-1]
+    return vertices, turned
+
+
+def _outermost(
+    vertices: Vertices, triangles: Triangles, shells: list[NDArray[np.int64]], sizes: list[float], inner: int
+) -> int:
+    """The largest shell around shell `inner`, itself where there is none."""
+    point, at = vertices[triangles[shells[inner][0], 0]], inner
+    for i, s in enumerate(shells):
+        if sizes[i] > sizes[at] and _around(vertices[triangles[s]], point):
+            at = i
+    return at
+
+
+def _around(corners: Vertices, point: NDArray[np.float64]) -> bool:
+    """Whether a closed shell, facing either way, goes round a point."""
+    if (point < corners.min(axis=(0, 1))).any() or (point > corners.max(axis=(0, 1))).any():
+        return False
+    return abs(winding(corners, point)) > 0.5
 
 
 def split(vertices: Vertices, triangles: Triangles) -> list[tuple[Vertices, Triangles]]:
@@ -228,7 +286,7 @@ def enclosing(
     around = [
         i
         for i, s in enumerate(shells)
-        if volumes[i] > max(0.0, abs(volumes[inner])) and winding(vertices[triangles[s]], point) > 0.5
+        if volumes[i] > max(0.0, abs(volumes[inner])) and _around(vertices[triangles[s]], point)
     ]
     return min(around, key=lambda i: volumes[i], default=None)
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 from pydantic import model_validator
 
 from elbowroom.parts import board_standard as std
-from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Part, dim
+from elbowroom.parts.base import Body, Box, Fault, Frame, Hole, HolePattern, Part, dim
 from elbowroom.parts.board_standard import PRACTICE
 from elbowroom.parts.case_openings import EXACT, Rect, Spec
 from elbowroom.parts.measure import Mm
@@ -152,21 +152,19 @@ class Motherboard(Part):
     def _consistent(self) -> Motherboard:
         if self.form == "custom" and self.holes is None:
             raise ValueError("a board of form custom needs holes: a pattern name or a list of [x, y] in mm")
+        self.hole_centres()  # a pattern's name that is none is refused here
         problems = []
         if self.dimm_seat + 1 > self.dimm_height or self.dimm_height > self.dimm_latch:
             problems.append("a memory socket needs dimm_seat + 1 <= dimm_height <= dimm_latch")
-        if self.dimm_count > 1 and self.dimm_pitch < self.dimm_width:
-            problems.append(f"dimm_pitch {self.dimm_pitch} makes sockets of {self.dimm_width} mm overlap")
         if self.spreader > self.cpu_socket:
             problems.append(f"spreader {self.spreader} is wider than the socket ({self.cpu_socket})")
-        problems += self._place_problems()
         if problems:
             raise ValueError("; ".join(problems))
         return self
 
-    def _place_problems(self) -> list[str]:
+    def faults(self) -> tuple[Fault, ...]:
         """Components must stand on the board, beside each other and clear of the mounting holes."""
-        out = []
+        out: list[Fault] = []
         spots = self.footprints()
         lo, hi = (std.REAR_EDGE, float(self.slot_edge)), (self.front_edge, self.top_edge)
         r = self.hole / 2 + HOLE_WEB
@@ -175,14 +173,18 @@ class Motherboard(Part):
             rear = -s.u1 if name == "io-block" else lo[0] - s.u0  # the rear connectors stand out over the rear edge
             by = max(lo[1] - s.v0, s.v1 - hi[1], s.u1 - hi[0], rear)
             if by > EXACT:
-                out.append(f"{name} leaves the board by {by:.2f} mm")
+                out.append(Fault(f"{name} leaves the board by {by:.2f} mm", over=by, at=self._over(s), place=name))
         names = list(spots)
         for i, a in enumerate(names):
             for b, other in [*((n, spots[n]) for n in names[i + 1 :]), *holes.items()]:
                 by = spots[a].overlap(other)
                 if by > EXACT:
-                    out.append(f"{a} and {b} overlap by {by:.2f} mm")
-        return out
+                    text = f"{a} and {b} overlap by {by:.2f} mm"
+                    out.append(Fault(text, over=by, at=self._over(other), place=f"{a}~{b}"))
+        return tuple(out)
+
+    def _over(self, r: Rect) -> tuple[float, float, float]:
+        return *_middle(r), float(self.thickness)
 
     # -- where things stand --------------------------------------------------------------------------------------
 
@@ -255,8 +257,8 @@ class Motherboard(Part):
         top = self.thickness + max(self.heights().values())
         spots = self.footprints().values()
         return Box(
-            (min(rear, *(s.u0 for s in spots)), float(self.slot_edge), 0.0),
-            (self.front_edge, self.top_edge, top),
+            (min(rear, *(s.u0 for s in spots)), min(float(self.slot_edge), *(s.v0 for s in spots)), 0.0),
+            (max(self.front_edge, *(s.u1 for s in spots)), max(self.top_edge, *(s.v1 for s in spots)), top),
         )
 
     def bodies(self) -> tuple[Body, ...]:

@@ -6,6 +6,7 @@ it stands inside the card's own notch.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from cadquery import Shape, Solid
@@ -50,9 +51,7 @@ _GROOVE_END = 1.9  # mm: end walls of a slot connector's groove (C)
 def draw_board(board: Motherboard) -> dict[str, Shape]:
     """Every body of the board, by name, in the order of `Motherboard.bodies`."""
     spots, heights, t = board.footprints(), board.heights(), float(board.thickness)
-    holes = [draw.circle(x, y, board.hole) for _, x, y in board.hole_centres()]
-    outline = draw.rectangle(std.REAR_EDGE, board.slot_edge, board.front_edge, board.top_edge)
-    out: dict[str, Shape] = {"pcb": draw.slab(outline, holes, t)}
+    out: dict[str, Shape] = {"pcb": _pcb(board)}
     dimm = _dimm_socket(board) if board.dimm_count else None
     slots = {kind: _slot(kind, float(board.slot_groove)) for kind in set(board.connectors().values())}
     kinds = board.connectors()
@@ -112,6 +111,21 @@ def _dimm_socket(board: Motherboard) -> Solid:
     outline = [(-a, 0), (a, 0), (a, tower), (n, tower), (n, bar), (-n, bar), (-n, tower), (-a, tower)]
     side = draw.baked(draw.slab(draw.polygon(outline), (), 2 * w), pose((-w, 0, 0), (1, 0, 0), (0, 1, 0)))
     return draw.cut(side, draw.box((-DIMM_GROOVE / 2, -g, seat), (DIMM_GROOVE / 2, g, bar + 1)))
+
+
+def _pcb(board: Motherboard) -> Solid:
+    """The board; holes that meet its edge or each other are cut out of it one by one."""
+    r, t = board.hole / 2, float(board.thickness)
+    lo, hi = (std.REAR_EDGE, float(board.slot_edge)), (board.front_edge, board.top_edge)
+    centres = list(dict.fromkeys((x, y) for _, x, y in board.hole_centres()))
+    free = [
+        p
+        for p in centres
+        if all(a + r < c < b - r for a, c, b in zip(lo, p, hi, strict=True))
+        and all(q == p or math.dist(p, q) > 2 * r for q in centres)
+    ]
+    sheet = draw.slab(draw.rectangle(*lo, *hi), [draw.circle(x, y, board.hole) for x, y in free], t)
+    return draw.largest_left(sheet, *(draw.cylinder(2 * r, t + 2, (*p, -1.0)) for p in centres if p not in free))
 
 
 def _slot(kind: str, groove: float) -> Solid:

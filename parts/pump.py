@@ -50,12 +50,12 @@ class PumpPort(Port):
 
 
 class Pump(Part):
-    """A pump with its reservoir: `tube` has a round tank, `block` a square one flush with base and lid."""
+    """A pump with its reservoir: `tube` has a round tank, `square` a square one flush with base and lid."""
 
     family: ClassVar[str] = "pump"
     seat: ClassVar[str | None] = "base"
 
-    kind: Literal["tube", "block"] = dim("tube", "Round tube or square block", source=_PRACTICE, mark="P")
+    kind: Literal["tube", "square"] = dim("tube", "Reservoir: a round tube, or square", source=_PRACTICE, mark="P")
     length: Mm = dim(Mm(66), "Width of base and lid, along x", source=_PRACTICE, mark="P", ge=30, le=400)
     width: Mm = dim(Mm(66), "Depth of base and lid, along y", source=_PRACTICE, mark="P", ge=30, le=400)
     corner: Mm = dim(Mm(6), "Radius of the corners of base and lid", source=_PRACTICE, mark="P", ge=0, le=100)

@@ -112,6 +112,9 @@ class Radiator(Part):
         source=_PRACTICE, mark="P", gt=0,
     )  # fmt: skip
 
+    def unused_fields(self) -> frozenset[str]:
+        return frozenset(() if self.ports is None else ("port_spacing", "port_thread"))
+
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         field, hole = self.field, thread(self.thread)

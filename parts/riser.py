@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 _PRACTICE = "common practice, no source"
 WALL = 0.5  # mm, least wall around a hole, and least web between two blind ones, where it is not printed; P
 
+LEAST_HEIGHT = Mm(3)  # the shortest that spacers are commonly sold in; below it one takes washers; no source (P)
+TAPPED_BY = 1.0  # diameters of thread a tapped riser needs for the screw of each end: common practice, no source (P)
+
 End = Literal["foot", "top"]
 ENDS: tuple[End, End] = ("foot", "top")
 
@@ -43,6 +46,10 @@ class Riser(MadePart):
     seat: ClassVar[str | None] = "foot"
 
     height: Mm = dim(Mm(18), "Height from foot to top, without a stud", source=_PRACTICE, mark="P", ge=1, le=200)
+    least_height: Mm = dim(
+        LEAST_HEIGHT, "Least height that is made: `height: fit` starts there, or where the threads need more",
+        source=_PRACTICE, mark="P", ge=1, le=200,
+    )  # fmt: skip
     shape: Literal["round", "hex"] = dim("round", "Cross-section", source=_PRACTICE, mark="P")
     across: Mm = dim(
         Mm(12), "Diameter at the top, or width across the flats of a hexagon", source=_PRACTICE, mark="P", ge=3, le=60
@@ -81,6 +88,13 @@ class Riser(MadePart):
         if self.material == "printed":
             self._check_printed()
         return self
+
+    def unused_fields(self) -> frozenset[str]:
+        of = {
+            "thread_depth": ("blind", "male-female"), "stud": ("male-female",), "insert_ends": ("insert",),
+            "nut_end": ("nut",),
+        }  # fmt: skip
+        return frozenset(field for field, kinds in of.items() if self.hole not in kinds)
 
     def _check_walls(self) -> None:
         least = PRINT_WALL if self.material == "printed" else WALL
@@ -125,6 +139,17 @@ class Riser(MadePart):
             f"printed with its {what} upward the taper hangs over by more than 45 degrees: "
             f"{2 * steep:.2f} mm less difference between base and across, or more height"
         )
+
+    def sensible_height(self) -> tuple[float, str]:
+        """Least height such a riser is made in, mm, and why: its threads, or what is sold. Holes that do not fit in are
+        refused outright.
+        """
+        least, why = float(self.least_height), "the least height such risers are made in"
+        if self.hole == "tapped":
+            threads = 2 * TAPPED_BY * thread(self.thread).major
+            if threads > least:
+                return threads, f"the thread that a screw from each end needs, {threads / 2:g} mm each"
+        return least, why
 
     @property
     def _widening(self) -> float:

@@ -70,12 +70,12 @@ class Head:
     cited: Cited
 
 
-_ISO_4762 = Cited("ISO 4762, knurled head (data in the PyPI package bd_warehouse)", "V")
-_B18_3 = Cited("ASME B18.3: 0.226 by 0.138 in (data in the PyPI package bd_warehouse)", "V")
-_ISO_7045 = Cited("ISO 7045, the head of ISO 14583 (data in the PyPI package bd_warehouse)", "V")
-# The 0.103 in of the same size in bd_warehouse is the head with a square recess.
+_ISO_4762 = Cited("ISO 4762, knurled head (transcribed by public code)", "C")
+_B18_3 = Cited("ASME B18.3: 0.226 by 0.138 in (transcribed by public code)", "C")
+_ISO_7045 = Cited("ISO 7045, the head of ISO 14583 (transcribed by public code)", "C")
+# The 0.103 in that public code gives for the same size is the head with a square recess.
 _B18_6_3 = Cited("ASME B18.6.3, pan head with cross recess: 0.270 by 0.097 in", "V")
-_ISO_7380 = Cited("ISO 7380-1 (data in the PyPI package bd_warehouse)", "V")
+_ISO_7380 = Cited("ISO 7380-1 (transcribed by public code)", "C")
 _CAP = {"M2.5": (4.68, 2.5), "M3": (5.68, 3.0), "M4": (7.22, 4.0), "M5": (8.72, 5.0)}
 _PAN = {"M2.5": (5.0, 2.1), "M3": (5.6, 2.4), "M4": (8.0, 3.1), "M5": (9.5, 3.7)}
 _BUTTON = {"M3": (5.7, 1.65), "M4": (7.6, 2.2), "M5": (9.5, 2.75)}
@@ -106,7 +106,7 @@ class NutSize:
     cited: Cited
 
 
-_ISO_4032 = Cited("ISO 4032 (data in the PyPI package bd_warehouse)", "V")
+_ISO_4032 = Cited("ISO 4032 (transcribed by public code)", "C")
 _INCH_NUT = Cited("ASME B18.6.3 machine screw nut: 5/16 in across, 0.114 in high", "M")
 NUTS: Mapping[str, NutSize] = {
     "M2.5": NutSize(2.0, 5.0, _ISO_4032),
@@ -135,7 +135,7 @@ class WasherSize:
     cited: Cited
 
 
-# The ± is the greatest thickness (bd_warehouse, V) less the nominal one (M).
+# The ± is the greatest thickness (transcribed by public code, C) less the nominal one (M).
 _WASHER_SPREAD = {"M2.5": 0.05, "M3": 0.05, "M3.5": 0.05, "M4": 0.1, "M5": 0.1}
 _ISO_7089 = Cited("ISO 7089; nominal thickness from memory", "M")
 WASHERS: Mapping[str, WasherSize] = {
@@ -168,7 +168,7 @@ def _inches(*lengths: str) -> tuple[float, ...]:
     return tuple(float(sum(map(Fraction, text.split()))) * INCH for text in lengths)
 
 
-# First choice: V (ISO 4762 lengths, data in bd_warehouse). Second choice: P, sold by some.
+# First choice: ISO 4762 lengths, C (transcribed by public code). Second choice: P, sold by some.
 METRIC = Stock((4, 5, 6, 8, 10, 12, 16, 20, 25, 30, 35, 40, 45, 50), (18, 22, 28, 32))
 # P, both. The whole millimetres are what radiators with this thread are sold with.
 INCHES = Stock(
@@ -182,6 +182,24 @@ def stock(name: str) -> Stock:
     """Lengths a screw of that thread is sold in; KeyError for what is no screw's thread."""
     shank(name)
     return {FAN_SCREW: FAN_SCREWS, "6-32": INCHES}.get(name, METRIC)
+
+
+# ISO 4762 and ISO 7045 share one series of nominal lengths in these diameters, V (ISO 4762: data in bd_warehouse) up to
+# 50; the longer ones, and 14, which ISO 7045 puts in brackets as to be avoided, M.
+PREFERRED = (2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0, 60.0, 65.0,
+             70.0, 80.0, 90.0, 100.0, 110.0, 120.0)  # fmt: skip
+
+
+def odd(name: str, length: float) -> str:
+    """How to come by a length that is not commonly sold; empty for one that is. Metric threads have a preferred series
+    (`PREFERRED`); of the others the lengths in `stock` count. KeyError for what is no screw's thread.
+    """
+    usual = stock(name).all() if name in ("6-32", FAN_SCREW) else PREFERRED
+    if any(abs(length - n) < 1e-6 for n in usual):
+        return ""
+    longer = next((n for n in usual if n > length), None)
+    cut = "" if longer is None else f", cut down from {designation(name, longer)}"
+    return f"odd length: not commonly stocked{cut}"
 
 
 def designation(name: str, length: float) -> str:

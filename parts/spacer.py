@@ -29,6 +29,9 @@ class Spacer(MadePart):
     seat: ClassVar[str | None] = "foot"
 
     height: Mm = dim(Mm(10), "Height", source=PRACTICE, mark="P", ge=1, le=200)
+    least_height: Mm = dim(
+        Mm(3), "Least height that is made: `height: fit` starts there", source=PRACTICE, mark="P", ge=1, le=200
+    )
     shape: Literal["round", "square"] = dim("round", "Cross-section outside", source=PRACTICE, mark="P")
     outer: Mm = dim(Mm(10), "Outer diameter, or edge of a square", source=PRACTICE, mark="P", ge=4, le=80)
     thread: ThreadName = dim("M4", "The screw that passes through", source=PRACTICE, mark="P")
@@ -44,6 +47,10 @@ class Spacer(MadePart):
         wall = (self.outer - self._inner) / 2
         refuse_thin(f"the wall between a hole of {self._inner:g} and {self.outer} outside", wall)
         return self
+
+    def sensible_height(self) -> tuple[float, str]:
+        """Least height such a spacer is made in, mm, and why."""
+        return float(self.least_height), "the least height such spacers are made in"
 
     @property
     def _inner(self) -> float:

@@ -7,39 +7,48 @@ triangle mesh. Importing this module loads no kernel; drawing does.
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
-import tempfile
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from elbowroom.parts import child
 from elbowroom.parts.base import Box
 from elbowroom.parts.mesh_file import PartFileError, Triangles, Vertices, components
 
 if TYPE_CHECKING:
-    from cadquery import Solid
+    from cadquery import Shape, Solid
 
-LONGEST_READ = 300.0  # s a STEP file may take to read; a 100 MB assembly takes about one minute. Bound by choice
+
+@dataclass(frozen=True, slots=True)
+class StepBody:
+    """One body of a STEP file: its name, its box (mm), and why no verdict may rest on it (None: a sound solid)."""
+
+    name: str
+    box: Box
+    fault: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class StepContent:
-    """What a STEP file holds: the box of each solid (mm), and the solids themselves in the kernel's binary form."""
+    """What a STEP file holds: its bodies, and their shapes in the kernel's binary form, in the same order."""
 
-    boxes: tuple[Box, ...]
+    bodies: tuple[StepBody, ...]
     brep: bytes
 
-    def solids(self) -> list[Solid]:
-        """The solids, in the order of `boxes`."""
+    def shapes(self) -> dict[str, Shape]:
+        """Each body's shape by its name: a solid, or the surfaces of a body with a fault."""
         from cadquery import Shape
         from OCP.BinTools import BinTools
-        from OCP.TopoDS import TopoDS_Shape
+        from OCP.TopoDS import TopoDS_Iterator, TopoDS_Shape
 
-        shape = TopoDS_Shape()
+        shape, found = TopoDS_Shape(), []
         BinTools.Read_s(shape, BytesIO(self.brep))
-        return [s for s in Shape.cast(shape) if s.ShapeType() == "Solid"]
+        children = TopoDS_Iterator(shape)
+        while children.More():
+            found.append(Shape.cast(children.Value()))
+            children.Next()
+        return {b.name: s for b, s in zip(self.bodies, found, strict=True)}
 
 
 def read_step(path: Path) -> StepContent:
@@ -47,32 +56,21 @@ def read_step(path: Path) -> StepContent:
 
     A process of its own reads it: the kernel can crash on a damaged file, and prints what nobody asked for.
     """
-    with tempfile.TemporaryDirectory(prefix="elbowroom-step-") as folder:
-        command = [sys.executable, "-m", "elbowroom.parts.step_reader", str(path), folder]
-        try:
-            done = subprocess.run(
-                command, stdin=subprocess.DEVNULL, capture_output=True, timeout=LONGEST_READ, check=False
-            )
-        except subprocess.TimeoutExpired:
-            raise PartFileError(f"{path.name}: not read within {LONGEST_READ:g} s") from None
-        except OSError as e:
-            raise PartFileError(f"{path.name}: its reader cannot be started: {e.strerror}") from None
-        told = Path(folder) / "facts.json"
-        if done.returncode != 0 or not told.is_file():
-            raise PartFileError(f"{path.name}: malformed STEP: the kernel fails on it ({_end(done)})")
-        facts = json.loads(told.read_text(encoding="utf-8"))
+    try:
+        reader = child.start("elbowroom.parts.step_reader", "main", [str(path.absolute())])
+    except OSError as e:
+        raise PartFileError(f"{path.name}: its reader cannot be started: {e.strerror}") from None
+    try:
+        said, brep = child.within(reader, child.FOREIGN, lambda: child.receive(child.out_of(reader)))
+        facts = json.loads(said)
         if "fault" in facts:
             raise PartFileError(f"{path.name}: {facts['fault']}")
-        boxes = tuple(Box((b[0], b[1], b[2]), (b[3], b[4], b[5])) for b in facts["boxes"])
-        return StepContent(boxes, (Path(folder) / "solids.bin").read_bytes())
-
-
-def _end(done: subprocess.CompletedProcess[bytes]) -> str:
-    """How the reader ended, in a few words."""
-    if done.returncode < 0:
-        return f"stopped by signal {-done.returncode}"
-    last = done.stderr.decode("utf-8", "replace").strip().splitlines()
-    return last[-1][:200] if last else f"exit status {done.returncode}"
+        bodies = tuple(StepBody(n, Box((b[0], b[1], b[2]), (b[3], b[4], b[5])), f) for n, b, f in facts["bodies"])
+    except child.Lost as e:
+        raise PartFileError(f"{path.name}: malformed STEP, or too large: {e}") from None
+    finally:
+        child.end(reader)
+    return StepContent(bodies, brep)
 
 
 def faceted(vertices: Vertices, triangles: Triangles) -> Solid:

@@ -43,13 +43,13 @@ class Thread:
 # Height lost from major to basic minor diameter, in pitches: 2 x 5/8 of the 60 degree triangle, ISO 68-1 (V).
 _MINOR_60 = 1.0825317547305483
 Cited = tuple[str, Mark]
-_ISO_228: Cited = ("ISO 228-1 (data in the PyPI package bd_warehouse)", "V")
+_ISO_228: Cited = ("ISO 228-1 (transcribed by public code)", "C")
 _ISO_261: Cited = ("ISO 261 and ISO 262, coarse series", "V")
 _ISO_724: Cited = ("ISO 724: major - 1.0825 pitch", "V")
-_ISO_273: Cited = ("ISO 273 (data in the PyPI package bd_warehouse)", "V")
-_DRILLS: Cited = ("tap drill table in the PyPI package bd_warehouse", "V")
+_ISO_273: Cited = ("ISO 273 (transcribed by public code)", "C")
+_DRILLS: Cited = ("tap drill table, transcribed by public code", "C")
 _UNC: Cited = ("ASME B1.1, number 6 coarse: 0.138 in, 32 threads an inch", "V")
-_B18_2_8: Cited = ("ASME B18.2.8 drills #23, #18, #13 (data in the PyPI package bd_warehouse)", "V")
+_B18_2_8: Cited = ("ASME B18.2.8 drills #23, #18, #13 (transcribed by public code)", "C")
 _PRACTICE: Cited = ("common practice, no source", "P")
 
 

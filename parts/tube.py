@@ -28,6 +28,7 @@ _PRACTICE = "common practice, no source"
 _DRAWN = "drawn by the build or planned"
 # A sweep whose bend is as tight as the tube's own radius has a sharp inner edge; this much more keeps a face there.
 INNER_EDGE = 0.1  # mm
+FARTHEST = 10_000.0  # mm from the origin that a corner may lie: ten times any case
 STEP_MM = 1.0  # mm between the points a run is tested on for meeting itself: overstates a gap by 1/(4 od) at most
 
 _MATERIAL: dict[TubeKind, Material] = {"soft": "rubber", "petg": "acrylic", "acrylic": "acrylic", "copper": "copper"}
@@ -60,8 +61,8 @@ class TubeRun(Part):
             raise ValueError(
                 f"id {self.id:g} leaves a wall of {(self.od - self.id) / 2:g} in od {self.od:g}; 0.5 needed"
             )
-        if any(abs(c) > 10_000 for p in self.points for c in p):
-            raise ValueError("a corner lies more than 10 m from the origin")
+        if any(abs(c) > FARTHEST for p in self.points for c in p):
+            raise ValueError(f"a corner lies more than {FARTHEST / 1000:g} m from the origin")
         run = self.run
         for i, b in enumerate(run.bends, 1):
             if b.radius < self.od / 2 + INNER_EDGE:

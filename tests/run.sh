@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Sets up all the tests need, system libraries included, in .venv beside the project, and runs them.
 # Further words go to pytest: bash tests/run.sh tests/model/test_place.py -k wall
+# `quick` before them leaves out the tests marked slow.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -24,4 +25,9 @@ fi
 .venv/bin/pip install -q --disable-pip-version-check -c constraints.txt -e '.[test]'
 # Reference tables for threads and screws, read as data; its own dependencies would bring a second geometry kernel.
 .venv/bin/pip install -q --disable-pip-version-check --no-deps -c constraints.txt bd_warehouse
-exec .venv/bin/python -m pytest "$@"
+if [ "${1:-}" = quick ]; then
+  shift
+  set -- -m "not slow" "$@"
+fi
+# Two processes: one for each core of a small machine. Tests of one file stay together, for what they work out once.
+exec .venv/bin/python -m pytest -n 2 --dist loadfile "$@"

@@ -61,7 +61,7 @@ def test_the_wheel_holds_every_package_and_every_data_file() -> None:
 def test_a_wheel_holds_the_sources_alone_and_runs(tmp_path: Path) -> None:
     """Built where an earlier build left a module that is gone since; then run from the wheel, in both ways."""
     tree = tmp_path / "tree"
-    tracked = [p for p in ROOT.iterdir() if p.name in {"entry", "model", "parts", "README.md", "LICENSE"}]
+    tracked = [p for p in ROOT.iterdir() if p.name in {"model", "parts", "README.md", "LICENSE"}]
     for path in (*tracked, *ROOT.glob("*.toml"), ROOT / "setup.py"):
         if path.is_dir():
             shutil.copytree(path, tree / path.name, ignore=shutil.ignore_patterns("__pycache__"))
@@ -77,8 +77,8 @@ def test_a_wheel_holds_the_sources_alone_and_runs(tmp_path: Path) -> None:
         held = {n for n in archive.namelist() if not n.partition("/")[0].endswith(".dist-info")}
         archive.extractall(tmp_path / "site")
     sources = {
-        "elbowroom/" + p.relative_to(tree / ("entry" if room == "entry" else "")).as_posix()
-        for room in ("entry", "model", "parts")
+        "elbowroom/" + p.relative_to(tree).as_posix().removeprefix("model/entry/")
+        for room in ("model", "parts")
         for p in (tree / room).rglob("*")
         if p.is_file()
     }

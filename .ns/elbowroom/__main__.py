@@ -1,1 +1,1 @@
-../../entry/__main__.py
+../../model/entry/__main__.py

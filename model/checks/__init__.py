@@ -9,6 +9,10 @@ from elbowroom.model.checks.containment import check as containment
 from elbowroom.model.checks.interference import check as interference
 from elbowroom.model.checks.keep_out import check as keep_out
 from elbowroom.model.checks.mates import check as mates
+from elbowroom.model.checks.parts import check as parts
+from elbowroom.model.checks.slots import check as slots
+from elbowroom.model.checks.slots import gathered
+from elbowroom.model.checks.to_cut import check as to_cut
 from elbowroom.model.findings import Finding
 from elbowroom.model.pairs import Checker, Progress
 from elbowroom.model.scene import Scene
@@ -19,11 +23,16 @@ def run(scene: Scene, store: Store, progress: Progress | None = None) -> list[Fi
     """Every finding about the scene, in the order of the questions."""
     checker = Checker(scene, store)
     try:
-        return [
-            *interference(scene, checker, progress),
-            *keep_out(scene, checker),
-            *mates(scene, checker),
-            *containment(scene),
-        ]
+        return gathered(
+            [
+                *parts(scene.layout),
+                *slots(scene.layout),
+                *to_cut(scene.layout),
+                *interference(scene, checker, progress),
+                *keep_out(scene, checker),
+                *mates(scene, checker),
+                *containment(scene),
+            ]
+        )
     finally:
         checker.flush()

@@ -6,6 +6,7 @@ Interference is silent about that, so it is asked here, from the meshes' own ext
 - the free interior, and the walls round it as far as the case's own outermost faces (and what lies behind the tray):
   a card's bracket, sockets and a supply's rear face stand in the thickness of a panel. Whether they go through its
   opening or through its sheet is a question of interference.
+- the room behind the tray, for what stands in it wholly, in the same way.
 - farther out on a side, only what is fixed there: a piece that a mate joins to a frame of the case lying in that wall
   and looking through it, or to a piece that is fixed there itself (a card on its mount); and at the rear,
   `SOCKET_REACH` more, since sockets of boards and cards stand proud.
@@ -18,11 +19,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import assumed_by, mm
+from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding, Point
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.tolerances import CONTACT_MM, FLAT_ANGLE_RAD
+from elbowroom.parts.case import Case
 
 Array = NDArray[np.float64]
 SOCKET_REACH = 5.0  # mm that sockets at the rear may stand proud of the panel; common practice, no source (P)
@@ -38,6 +40,8 @@ def check(scene: Scene) -> list[Finding]:
         return []
     inner = np.array([layout.interior.lo, layout.interior.hi])
     outer = inner.copy()
+    rooms = [box for p in layout.pieces if isinstance(p.part, Case) and (box := p.part.chamber_box) is not None]
+    behind = np.array([rooms[0].lo, rooms[0].hi]) if rooms else None
     bodies: dict[str, list[Solid]] = {}
     for solid in scene.solids:
         if solid.body.keep_out is not None:
@@ -48,7 +52,8 @@ def check(scene: Scene) -> list[Finding]:
             bodies.setdefault(solid.piece.name, []).append(solid)
     found: list[Finding] = []
     for solids in bodies.values():
-        found += _piece(layout, solids[0].piece, solids, inner, outer)
+        there = behind is not None and min(float(s.lo[1]) for s in solids) >= behind[0, 1] - CONTACT_MM
+        found += _piece(layout, solids[0].piece, solids, behind if there and behind is not None else inner, outer)
     return found
 
 
@@ -56,7 +61,7 @@ def _piece(layout: Layout, piece: Piece, solids: list[Solid], inner: Array, oute
     faults = [s for s in solids if s.mesh.fault is not None]
     if faults:
         why = faults[0].mesh.fault
-        text = f"it cannot be said whether {piece.name} stands inside the case; a mesh is not sound: {why}"
+        text = f"unknown whether {piece.name} stands inside the case; a mesh is not sound: {why}"
         return [Finding("containment", "unknown", (piece.name,), text, basis=Basis("none", 0.0, assumed_by(piece)))]
     box = np.array([np.min([s.lo for s in solids], axis=0), np.max([s.hi for s in solids], axis=0)])
     bound = max(s.mesh.bound for s in solids)
@@ -71,10 +76,10 @@ def _piece(layout: Layout, piece: Piece, solids: list[Solid], inner: Array, oute
         if out <= CONTACT_MM or (within and not wholly):
             continue
         text = (
-            f"{piece.name} stands wholly outside the case, beyond the {side}, up to {mm(out)} out"
-            if wholly
-            else f"{piece.name} stands {mm(out)} out of the case through the {side}, {mm(out - wall)} past its panel"
+            f"{piece.name} stands {tenths(out)} out of the case through the {side}, {tenths(out - wall)} past its panel"
         )
+        if wholly:
+            text = f"{piece.name} stands wholly outside the case, beyond the {side}, up to {tenths(out)} out"
         found.append(
             Finding(
                 "containment", "fail", (piece.name,), text, (), out, "mm", reach, out - bound, out + bound,

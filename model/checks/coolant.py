@@ -4,8 +4,8 @@ Owns those findings for the parts and runs that the loop joins:
 
 - `volume`: what the loop holds, with its range, what of it is measured and what assumed, and how much to buy.
 - `air`: with the case standing on its floor, each high point above the level that the loop fills to by itself is a
-  `caution`. That level is the chosen fill port's, else the top of the highest reservoir. High points below it are named
-  in the `pass`: flow carries their air away, or tilting does.
+  `caution`; several follow from one that says what to do for all. That level is the chosen fill port's, else the top of
+  the highest reservoir. High points below it are named in the `pass`: flow carries their air away, or tilting does.
 - `fill`, `drain`: the chosen port against the best, highest with the case on its floor and lowest with it on the side
   it is drained on. A worse choice is a `caution`, and so is a loop with no free port; filling by a port that a run
   occupies is a `fail`. Where none is chosen, the `pass` names the best.
@@ -57,9 +57,10 @@ def _volume(layout: Layout, parts: Sequence[str], held: Sequence[Share]) -> Find
     partly = [s for s in held if s.rests == "partly"]
     least = "at least " if partly else ""
     buy = to_buy(math.fsum(s.ml if s.high is None else s.high for s in held))
-    text = f"the loop holds {least}{ml(volume)}"
+    rough = any(s.rests == "assumed" for s in held)
+    text = f"the loop holds {least}{ml(volume, rough=rough)}"
     if high is not None and high - low > TOLD_ML:
-        text += f" ({ml(low)} to {ml(high)})"
+        text += f" ({ml(low, rough=rough)} to {ml(high, rough=rough)})"
     text += (
         f": {_told(layout, held)}. Buy {least}{ml(buy)}: {SPARE:.0%} spare for spills and topping up, rounded up to "
         f"whole {ml(BOTTLE_ML)}"
@@ -72,10 +73,10 @@ def _volume(layout: Layout, parts: Sequence[str], held: Sequence[Share]) -> Find
     if unknown:
         text += f". Not stated, so not counted in full: {listed(unknown)}"
         remedies.append(f"measure what {listed(unknown)} {'holds' if len(unknown) == 1 else 'hold'}")
-    rough = [s for s in held if s.rests == "assumed"]
-    if rough:
+    guessed = [s for s in held if s.rests == "assumed"]
+    if guessed:
         # A rule of thumb with a range first, by its width; then single numbers from a catalogue, by their size.
-        worst = max(rough, key=lambda s: ((s.high or s.ml) - s.low, s.ml))
+        worst = max(guessed, key=lambda s: ((s.high or s.ml) - s.low, s.ml))
         remedies.append(
             f"weigh {worst.name} empty and full of water, and state the difference as its coolant, 1 g as 1 ml"
         )
@@ -101,12 +102,12 @@ def _told(layout: Layout, held: Sequence[Share]) -> str:
     for s in held:
         if s.kind != "part" or s.rests == "partly":
             continue
-        how = str(s.rests)
+        how, rough = str(s.rests), s.rests == "assumed"
         if s.high is not None and s.high - s.low > TOLD_ML:
-            how += f", {ml(s.low)} to {ml(s.high)}"
+            how += f", {ml(s.low, rough=rough)} to {ml(s.high, rough=rough)}"
             if s.rests == "assumed" and isinstance(layout.piece(s.name).part, Radiator):
                 how += f" at {RADIATOR_SHARES[0]:.2f} to {RADIATOR_SHARES[1]:.2f} of its core"
-        told.append(f"{s.name} {ml(s.ml)} ({how})")
+        told.append(f"{s.name} {ml(s.ml, rough=rough)} ({how})")
     for kind in ("fittings", "tube"):
         of = [s for s in held if s.kind == kind]
         if of:

@@ -1,27 +1,31 @@
-"""Heights of the coolant check: high points that hold air, and the ports to fill and drain by.
+"""Heights of the coolant check: high points that hold air, and the port to fill by.
 
-Owns those verdicts, as `coolant` lists them. Leaves heights themselves to `levels`.
+Owns those verdicts, as `coolant` lists them. Leaves heights themselves to `levels`, draining to `coolant_drain`.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from elbowroom.model.checks.coolant_drain import drain
 from elbowroom.model.checks.loop_terms import pieces, point_of
-from elbowroom.model.checks.wordings import assumed_by, ml
+from elbowroom.model.checks.wordings import assumed_by, whole_mm
 from elbowroom.model.coolant_volume import Share
-from elbowroom.model.findings import Basis, Finding, Point, Verdict
+from elbowroom.model.findings import Basis, Finding, Point, Verdict, led
 from elbowroom.model.hydraulics import Network
 from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.levels import LEVEL_MM, Peak, Stand, below, free_ports, held_in, land, peaks, stand
+from elbowroom.model.levels import LEVEL_MM, Peak, Stand, free_ports, held_in, land, peaks, stand
 from elbowroom.model.plumbing import Plumbing, Port
 from elbowroom.parts.pump import Pump
 
 FACING_DOWN = -0.5  # upward part of a port's axis below which nothing can be poured in (30 degrees under level): P
 
-_SIDES = {"open": "open side", "tray": "tray side"}
+_PLACES = 6  # places named in one line
+_BLEED = (
+    "to bleed it: close the fill port, give power to the pump alone, tilt the case slowly, two people to a filled "
+    "tower; then stop the pump, set the case upright and top up, until no more bubbles come"
+)
 
 
 def check(
@@ -33,11 +37,11 @@ def check(
     unreachable: frozenset[Port],
 ) -> list[Finding]:
     """Findings on air, filling and draining; arguments as of `coolant.check`, and what each share of the loop holds."""
-    levels = _Levels(layout, plumbing, net, held, tubes, unreachable)
-    return [*levels.air(), levels.fill(), levels.drain()]
+    levels = Levels(layout, plumbing, net, held, tubes, unreachable)
+    return [*levels.air(), levels.fill(), drain(levels)]
 
 
-class _Levels:
+class Levels:
     def __init__(
         self,
         layout: Layout,
@@ -50,7 +54,7 @@ class _Levels:
         self.layout, self.plumbing, self.net, self.held, self.tubes = layout, plumbing, net, held, tubes
         self.users = net.users()
         self.free = [p for p in free_ports(layout, net) if p not in unreachable]
-        self.upright, self.lying = stand(layout, "floor"), stand(layout, plumbing.lies_on)
+        self.upright, self.lying = stand(layout, "floor"), stand(layout, plumbing.stands_on)
 
     def air(self) -> list[Finding]:
         high = peaks(self.layout, self.net, self.tubes, self.upright)
@@ -61,17 +65,19 @@ class _Levels:
                 f"the loop has neither reservoir nor a port to fill by, so where air stays cannot be told; its highest "
                 f"place is {self._place(top)}, {self._up(top.height)}"
             )
-            return [self._about("caution", self._names(top), text, "air", (top.where,), ["state coolant.fill"])]
+            return [self.about("caution", self._names(top), text, "air", (top.where,), ["state coolant.fill"])]
         over = [p for p in high if p.height > level + LEVEL_MM and not self._lets_out(p, level)]
+        if len(over) == 1:
+            return [self._trapped(over[0], level, told)]
         if over:
-            return [self._trapped(p, level, told) for p in over]
+            return led(self._bled(over, level, told), [self._trapped(p, level, told) for p in over])
         lower = [p for p in high if not self._lets_out(p, level)]
         text = f"no place of the loop stands above {told}, {self._up(level)}"
         if lower:
             text += "; lower high points, from which flow or tilting carries the air: "
-            text += ", ".join(f"{self._place(p)} ({_mm(max(0.0, level - p.height))} under it)" for p in lower)
+            text += ", ".join(f"{self._place(p)} ({whole_mm(max(0.0, level - p.height))} under it)" for p in lower)
         places = tuple(p.where for p in lower)
-        return [self._about("pass", self.net.reached(), text, "air", places, (), 0.0, "mm")]
+        return [self.about("pass", self.net.reached(), text, "air", places, (), 0.0, "mm")]
 
     def _reservoirs(self) -> list[Piece]:
         return [p for n in self.net.reached() if isinstance((p := self.layout.piece(n)).part, Pump)]
@@ -80,13 +86,13 @@ class _Levels:
         """The height the loop fills to by itself, and what sets it."""
         fill = self.plumbing.fill
         if fill is not None:
-            return self._high(fill, self.upright), f"the fill port {fill}"
+            return self.high(fill, self.upright), f"the fill port {fill}"
         tops = [(self.upright.span(p, held_in(p))[1], p.name) for p in self._reservoirs()]
         if tops:
             top, name = max(tops)
             return top, f"the top of the reservoir of {name}"
-        best = self._best(self._pourable(), self.upright, 1)
-        return (None, "") if best is None else (self._high(best, self.upright), f"{best}, the best port to fill by,")
+        best = self.best(self._pourable(), self.upright, 1)
+        return (None, "") if best is None else (self.high(best, self.upright), f"{best} (the best port to fill by)")
 
     def _lets_out(self, peak: Peak, level: float) -> bool:
         """Whether air is meant to gather at a high point: in a reservoir, or right under the fill port."""
@@ -99,19 +105,33 @@ class _Levels:
     def _trapped(self, peak: Peak, level: float, told: str) -> Finding:
         over = peak.height - level
         text = (
-            f"air collects in {self._place(peak)}: at {self._up(peak.height)} it stands {_mm(over)} above {told}, "
+            f"air collects in {self._place(peak)}: at {self._up(peak.height)} it stands {whole_mm(over)} above {told}, "
             "and the loop does not fill to there by itself"
         )
-        remedies = [f"bleed it: let the pump run and tilt the case until {self._place(peak)} is below {told}"]
+        remedies = [_BLEED]
         if peak.way is not None:
             own = [p for p in self.free if self.net.way_of[p] == peak.way]
-            best = self._best(own, self.upright, 1)
-            if best is not None and self._high(best, self.upright) > level:
-                under = peak.height - self._high(best, self.upright)
-                remedies.insert(0, f"let the air out by {best}, {_mm(under)} below the top")
-        remedies.append(f"raise {told} by {_mm(over)}" if self.plumbing.fill is None else f"fill {_mm(over)} higher")
+            best = self.best(own, self.upright, 1)
+            if best is not None and self.high(best, self.upright) > level:
+                under = peak.height - self.high(best, self.upright)
+                remedies.insert(0, f"let the air out by {best}, {whole_mm(under)} below the top")
+        remedies.append(
+            f"raise {told} by {whole_mm(over)}" if self.plumbing.fill is None else f"fill {whole_mm(over)} higher"
+        )
         place = f"air {peak.line.name}" if peak.way is None and peak.line else f"air {self._first(peak)}"
-        return self._about("caution", self._names(peak), text, place, (peak.where,), remedies, over, "mm", 0.0)
+        return self.about("caution", self._names(peak), text, place, (peak.where,), remedies, over, "mm", 0.0)
+
+    def _bled(self, over: Sequence[Peak], level: float, told: str) -> Finding:
+        """One line for all of them: every loop is bled, and it is done for all at once."""
+        most = max(p.height for p in over) - level
+        text = (
+            f"air stays at {len(over)} places higher than {told} until the loop is bled: "
+            + ", ".join(self._place(p) for p in over[:_PLACES])
+            + (f" and {len(over) - _PLACES} more" if len(over) > _PLACES else "")
+        )
+        names = tuple(dict.fromkeys(n for p in over for n in self._names(p)))
+        where = tuple(p.where for p in over)
+        return self.about("caution", names, text, "air", where, [_BLEED], most, "mm", 0.0)
 
     def _first(self, peak: Peak) -> str:
         """A port's name that tells a part's waterways apart."""
@@ -132,39 +152,39 @@ class _Levels:
     def _pourable(self) -> list[Port]:
         return [p for p in self.free if self._faces(p, self.upright) >= FACING_DOWN]
 
-    def _high(self, port: Port, at: Stand) -> float:
+    def high(self, port: Port, at: Stand) -> float:
         return at.height(land(self.layout, port))
 
     def _faces(self, port: Port, at: Stand) -> float:
         """How much a port's axis looks up: 1 straight up, -1 straight down."""
         return float(at.up @ self.layout.piece(port.piece).frame_pose(port.frame)[:3, 2])
 
-    def _best(self, ports: Sequence[Port], at: Stand, sign: int) -> Port | None:
+    def best(self, ports: Sequence[Port], at: Stand, sign: int) -> Port | None:
         """The highest (sign 1) or lowest (-1) port; of those level with it, the one that looks that way most, and of
         those one that is not marked for the flow."""
         if not ports:
             return None
-        reach = {p: sign * self._high(p, at) for p in ports}
+        reach = {p: sign * self.high(p, at) for p in ports}
         level = [p for p in ports if reach[p] >= max(reach.values()) - LEVEL_MM]
         return max(
             level, key=lambda p: (round(sign * self._faces(p, at), 3), self.net.frames[p].flow is None, reach[p])
         )
 
     def fill(self) -> Finding:
-        chosen, best = self.plumbing.fill, self._best(self._pourable(), self.upright, 1)
+        chosen, best = self.plumbing.fill, self.best(self._pourable(), self.upright, 1)
         if chosen is None:
             if best is None:
                 text = "no port of the loop is free to fill it by"
                 remedies = ["choose a reservoir or a plate with a port more, at its top"]
-                return self._about("caution", self.net.reached(), text, "fill", (), remedies)
-            h = self._high(best, self.upright)
+                return self.about("caution", self.net.reached(), text, "fill", (), remedies)
+            h = self.high(best, self.upright)
             text = f"the best port to fill by is {best}: the highest free one, {self._up(h)}; the build chooses none"
-            return self._about("pass", [best.piece], text, "fill", (self._at(best),), (), h, "mm")
-        h = self._high(chosen, self.upright)
-        where: list[Point] = [self._at(chosen)]
+            return self.about("pass", [best.piece], text, "fill", (self.at(best),), (), h, "mm")
+        h = self.high(chosen, self.upright)
+        where: list[Point] = [self.at(chosen)]
         verdict: Verdict = "pass"
         said, remedies, required = [f"the loop is filled by {chosen}, {self._up(h)}"], [], None
-        fault = self._occupied(chosen)
+        fault = self.occupied(chosen)
         if fault:
             verdict = "fail"
             said.append(fault)
@@ -172,99 +192,38 @@ class _Levels:
             verdict = "caution"
             said.append("it looks down, so that nothing can be poured in while the case stands")
         if best is not None:
-            required = self._high(best, self.upright)
+            required = self.high(best, self.upright)
             if required > h + LEVEL_MM:
                 verdict = "caution" if verdict == "pass" else verdict
-                said.append(f"{best} is {_mm(required - h)} higher")
-                where.append(self._at(best))
+                said.append(f"{best} is {whole_mm(required - h)} higher")
+                where.append(self.at(best))
             elif verdict == "pass":
                 said.append("the highest that is free")
             if verdict != "pass" and best != chosen:
                 remedies.append(f"fill by {best}")
         text = "; ".join(said)
-        return self._about(verdict, [chosen.piece], text, "fill", tuple(where), remedies, h, "mm", required)
+        return self.about(verdict, [chosen.piece], text, "fill", tuple(where), remedies, h, "mm", required)
 
-    def drain(self) -> Finding:
-        chosen, best = self.plumbing.drain, self._best(self.free, self.lying, -1)
-        side = self.lying.side
-        posed = f"with the case {'standing' if side == 'floor' else 'lying'} on its {_SIDES.get(side, side)}"
-        port = chosen or best
-        if port is None:
-            text = f"no port of the loop is free to drain it by, {posed}: a tube must be undone"
-            remedies = ["choose a part with a free port low down, and put a valve in it"]
-            return self._about("caution", self.net.reached(), text, "drain", (), remedies)
-        h, (stay, low, high) = self._high(port, self.lying), self._stays(port)
-        stays = f"about {ml(stay)} stay lower than it ({ml(low)} in what stands wholly below, {ml(high)} in all that "
-        stays += "reaches below it, by the outsides of the parts; what dips hold back above it is not counted)"
-        extra: tuple[tuple[str, Any], ...] = (("height_mm", h),)
-        where, remedies = [self._at(port)], list[str]()
-        verdict: Verdict = "pass"
-        if chosen is None:
-            text = f"the best port to drain by, {posed}, is {port}: the lowest free one, {self._over(h)}; {stays}"
-        else:
-            said = [f"the loop is drained by {port}, {posed}, {self._over(h)}"]
-            fault = self._occupied(port)
-            if fault:
-                said.append(fault)
-                verdict = "caution"
-            if best is not None and best != port:
-                deeper = h - self._high(best, self.lying)
-                if deeper > LEVEL_MM:
-                    said.append(f"{best} is {_mm(deeper)} lower, and {ml(self._stays(best)[0])} would stay")
-                    verdict = "caution"
-                    where.append(self._at(best))
-                if verdict != "pass":
-                    remedies.append(f"drain by {best}")
-            elif best == port:
-                said.append("the lowest that is free")
-            text = "; ".join([*said, stays])
-        return self._about(
-            verdict, [port.piece], text, "drain", tuple(where), remedies, stay, "ml", None, low, high, extra
-        )
-
-    def _occupied(self, port: Port) -> str:
+    def occupied(self, port: Port) -> str:
         """Why a chosen port cannot be opened; empty where it can."""
         if self.net.way_of[port] not in self.net.at:
             return f"no run of the loop reaches {port}"
         return f"{self.users[port][0]} occupies it" if port in self.users and port not in self.free else ""
 
-    def _stays(self, port: Port) -> tuple[float, float, float]:
-        """What stands lower than a port, ml: by how much of each part's height does, in parts that do wholly, and in
-        all that reach lower."""
-        level = self._high(port, self.lying)
-        about, least, most = [], [], []
-        for share in self.held:
-            part = self._below(share, level)
-            bounds = (float(part >= 1.0), float(part > 0.0)) if share.kind == "part" else (part, part)
-            about.append(share.ml * part)
-            least.append(share.low * bounds[0])
-            most.append((share.ml if share.high is None else share.high) * bounds[1])
-        return math.fsum(about), math.fsum(least), math.fsum(most)
-
-    def _below(self, share: Share, level: float) -> float:
-        """How much of a share lies below a level, 0 to 1."""
-        if share.kind == "part":
-            piece = self.layout.piece(share.name)
-            low, high = self.lying.span(piece, held_in(piece))
-            return min(1.0, max(0.0, (level - low) / (high - low)))
-        if share.kind == "fittings":
-            at = self.lying.height(land(self.layout, next(p for p in self.net.frames if str(p) == share.name)))
-            return float(at < level)
-        line = next(li for li in self.plumbing.lines if li.name == share.name)
-        return below(self.layout, line, self.tubes.get(line.name), self.lying, level)
-
     # -- wording ----------------------------------------------------------------------------------------------------
 
-    def _at(self, port: Port) -> Point:
+    def at(self, port: Port) -> Point:
         return point_of(self.layout, port)
 
     def _up(self, height: float) -> str:
-        return f"{_mm(height)} up" if self.layout.interior is None else f"{_mm(height)} above the floor"
+        return f"{whole_mm(height)} up" if self.layout.interior is None else f"{whole_mm(height)} above the floor"
 
-    def _over(self, height: float) -> str:
-        return f"{_mm(height)} up" if self.layout.interior is None else f"{_mm(height)} above that side's inside"
+    def over(self, height: float) -> str:
+        return (
+            f"{whole_mm(height)} up" if self.layout.interior is None else f"{whole_mm(height)} above that side's inside"
+        )
 
-    def _about(
+    def about(
         self,
         verdict: Verdict,
         parts: Sequence[str],
@@ -286,7 +245,3 @@ class _Levels:
             basis=Basis("boxes" if place != "fill" else "arithmetic", 0.0, assumed), remedies=tuple(remedies),
             extra=extra, place=place,
         )  # fmt: skip
-
-
-def _mm(value: float) -> str:
-    return f"{value:.0f} mm" if value >= 10 else f"{value:.1f} mm"

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import mm
+from elbowroom.model.checks.wordings import body_words, mm
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.pairs import engine_version
 from elbowroom.model.scene import Scene, Solid
@@ -28,7 +28,7 @@ KEY_MM, KEY_ROOM_MM = (
 REMOVABLE = frozenset({"glass", "open-side", "back-side"})  # a case's sides come off to work in it; common practice (P)
 _CLEAR = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
 
-# mm free above a head for a driver, the piece that ends it, mm free there for a slim key; None: free.
+# mm free above a head for a driver, the body that ends it (piece/body), mm free there for a slim key; None: free.
 Met = tuple[float, str, float] | None
 
 
@@ -45,10 +45,12 @@ def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]
     ]  # fmt: skip
     starts = np.array([_above(c, row) for c, row in placed])
     ways = np.array([c.joint.axes[row].out for c, row in placed])
-    blocked: dict[tuple[int, str], list[tuple[int, float, float]]] = {}
+    called = {s.name: (s.piece.name, body_words(s.piece, s.body.name)) for s in solids}
+    blocked: dict[tuple[int, str], list[tuple[int, float, float, str]]] = {}
     for (c, row), met in zip(placed, _met(scene, solids, starts, ways, store), strict=True):
         if met is not None:
-            blocked.setdefault((chosen.index(c), met[1]), []).append((row, met[0], met[2]))
+            piece, words = called[met[1]]
+            blocked.setdefault((chosen.index(c), piece), []).append((row, met[0], met[2], words))
     return [_finding(chosen[i], name, rows) for (i, name), rows in blocked.items()]
 
 
@@ -68,7 +70,7 @@ def _met(
     for s in solids:
         digest.update(f"{s.name}|{s.shape.key}|".encode() + np.round(s.pose, 9).tobytes())
     digest.update(np.round(starts, 6).tobytes() + np.round(ways, 9).tobytes())
-    record = b"drivers" + digest.digest()
+    record = b"drivers, by body" + digest.digest()
     kept = store.records([record]).get(record)
     if kept is not None:
         return [None if m is None else (float(m[0]), str(m[1]), float(m[2])) for m in json.loads(kept)]
@@ -82,18 +84,20 @@ def _met(
         free, name = space.free_length(starts[k], ways[k], radius, DRIVER.length)
         if name is not None:
             key, _ = space.free_length(starts[k], ways[k], KEY_MM / 2, KEY_ROOM_MM)
-            found[k] = (free, name.split("/")[0], key)
+            found[k] = (free, name, key)
     store.keep_records({record: json.dumps(found).encode()})
     return found
 
 
-def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float]]) -> Finding:
-    least, key = min(free for _, free, _ in rows), min(k for _, _, k in rows)
+def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]]) -> Finding:
+    least, key = min(r[1] for r in rows), min(r[2] for r in rows)
+    bodies = " and ".join(dict.fromkeys(r[3] for r in sorted(rows, key=lambda r: r[1])))
+    leave = "leave" if " and " in bodies else "leaves"
     count = f"{len(rows)} of {len(c.rows)} screws" if len(rows) < len(c.rows) else "its screws"
     last = c.joint.axes[rows[0][0]].passed[-1].opening
     sunk = last is not None and last.under_head is not None  # driven before the plate they are sunk in goes on
     fixed = not sunk and (name == "case" or name in {p.name for p in c.pieces})
-    text = f"{c.joint.name}: {name} leaves {mm(least)} above {count}; a straight driver needs {DRIVER.length:g} mm"
+    text = f"{c.joint.name}: {bodies} {leave} {mm(least)} above {count}; a straight driver needs {DRIVER.length:g} mm"
     shut = fixed and key < KEY_ROOM_MM
     if shut:
         text += f"; a slim key has {mm(key)} of the {KEY_ROOM_MM:g} it takes"

@@ -13,23 +13,23 @@ from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.screws.drilling import drill_size
 from elbowroom.model.screws.fasten import Fastened
-from elbowroom.model.screws.holding import Holding, holding
+from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint
 from elbowroom.model.screws.lines import Axis
-from elbowroom.model.spec import WALLS
+from elbowroom.model.screws.remedies import Remedies, held_by
 from elbowroom.parts.pose import apply, compose
 
-EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
+LEAVE = "if it is held another way, name the joint under screws: no_screws"
 
 
-def check(fastened: Fastened, offers: Mapping[str, str]) -> list[Finding]:
-    """The findings of all joints. offers: by joint, the words for an adapter that would join it, where there is one."""
+def check(fastened: Fastened, mended: Remedies) -> list[Finding]:
+    """The findings of all joints. mended: what would mend them, tried."""
     boards = {p.name for p in fastened.layout.pieces if p.part.family == "motherboard"}
     found = []
     for joint in fastened.joints:
-        found += [_fit(joint, fit, offers.get(joint.name)) for fit in joint.fits]
+        found += [_fit(joint, fit, mended) for fit in joint.fits]
         found += [_hanging(joint, fit) for fit in joint.fits if fit.piece.name in boards and _unmet(fit, joint)]
-        found += _blocked(joint, boards)
+        found += _blocked(joint, boards, fastened, mended)
         found += _drilled(joint, fastened.undrilled)
     return found + [_left(joint) for joint in fastened.left]
 
@@ -70,7 +70,7 @@ def _tuple(p: Any) -> Point:
     return (float(p[0]), float(p[1]), float(p[2]))
 
 
-def _fit(joint: Joint, fit: Fit, offer: str | None) -> Finding:
+def _fit(joint: Joint, fit: Fit, mended: Remedies) -> Finding:
     n, missed = len(fit.rows), [k for k, off in enumerate(fit.off) if off > PASSES]
     worst = max(fit.off)
     names = f"{joint.name} through {fit.piece.name}"
@@ -96,15 +96,8 @@ def _fit(joint: Joint, fit: Fit, offer: str | None) -> Finding:
         f"{names}: {len(missed)} of {n} screws do not pass; the worst misses by {mm(worst)}"
         f" (screws {_numbers(fit, missed)}); {held.reason}"
     )
-    remedies, better = [], len(slide.passing) > max(len(kept), n // 2 if n > 1 else 0)
-    if better and n == 1:
-        remedies.append(f"open its hole in {fit.piece.name} toward it by {mm(worst)}, or move the part it belongs to")
-    elif better:
-        moved = held_by(joint, fit, slide.passing)
-        what = "all pass" if len(slide.passing) == n else f"{len(slide.passing)} of {n} pass; {moved.reason}"
-        remedies.append(f"slide {_moved(fit)}: {what}")
-    if len(slide.passing) < n and offer is not None:
-        remedies.append(offer)
+    place = (joint.name, fit.piece.name, fit.pattern.name)
+    better = place in mended.slides
     extra += (
         ("slide_mm", [round(slide.dx, 4), round(slide.dy, 4)]), ("passing_slid", len(slide.passing)),
         ("lost", [fit.rows[k] + 1 for k in missed]), ("holds", held.verdict),
@@ -116,40 +109,21 @@ def _fit(joint: Joint, fit: Fit, offer: str | None) -> Finding:
         verdict,
         parts,
         text,
-        remedies=tuple(remedies),
+        remedies=mended.holes.get(place, ()),
         extra=extra,
         **common,  # type: ignore[arg-type]
     )
-
-
-def held_by(joint: Joint, fit: Fit, kept: Sequence[int]) -> Holding:
-    """Whether the screws `kept` (rows of the fit) hold what the whole pattern would."""
-    points = [_local(joint.axes[i]) for i in fit.rows]
-    return holding(points, list(kept))
 
 
 def _local(axis: Axis) -> tuple[float, float]:
     return (axis.receiver.x, axis.receiver.y)
 
 
-def _moved(fit: Fit) -> str:
-    """The best slide in words: along and across the holes, and toward which walls."""
-    pose = compose(fit.piece.pose, fit.pattern.pose)
-    told = []
-    for d, way, axis in ((fit.slide.dx, "along", pose[:3, 0]), (fit.slide.dy, "across", pose[:3, 1])):
-        if abs(d) > EVEN_MM:
-            toward = d * axis
-            k = int(abs(toward).argmax())
-            wall = next(w for w, (i, far) in WALLS.items() if i == k and far == (toward[k] > 0))
-            told.append(f"{abs(d):.2f} mm {way} the row, toward the {wall}")
-    return " and ".join(told) or "as it stands"
-
-
 def _numbers(fit: Fit, rows: Sequence[int]) -> str:
     return ", ".join(str(fit.rows[k] + 1) for k in rows)
 
 
-def _blocked(joint: Joint, boards: set[str]) -> list[Finding]:
+def _blocked(joint: Joint, boards: set[str], fastened: Fastened, mended: Remedies) -> list[Finding]:
     by_piece: dict[str, list[int]] = {}
     for i, name in joint.blocked.items():
         by_piece.setdefault(name, []).append(i)
@@ -160,16 +134,21 @@ def _blocked(joint: Joint, boards: set[str]) -> list[Finding]:
         text = (
             f"{joint.name}: {name} has no hole where {len(rows)} of {len(joint.axes)} screws go through; {held.reason}"
         )
-        remedy = f"drill {name} for them, or name the joint under screws: leave"
+        drill = mended.drills.get((joint.name, name))
+        remedies: tuple[str, ...] = (LEAVE,) if drill is None else (drill, LEAVE)
         verdict: Verdict = "caution" if held.verdict == "holds" else "fail"
+        if fastened.layout.piece(name).part.family == "adapter" and held.verdict == "holds":
+            # A plate is made for the screws it has holes for: the others of the part are not meant to be used.
+            text = f"{joint.name}: {name} covers {len(rows)} of {len(joint.axes)} screw holes, as made; {held.reason}"
+            remedies, verdict = (), "pass"
         if name in boards:
             # Common practice, no source: a standoff where the board has no hole stands against its tracks.
             text += f"; a standoff without a hole over it shorts the board: take {len(rows)} out"
-            remedy, verdict = f"take out the standoffs under {name} that meet no hole", "fail"
+            remedies, verdict = (f"take out the standoffs under {name} that meet no hole",), "fail"
         out.append(
             Finding(
                 "hole-alignment", verdict, (joint.axes[0].piece.name, name), text,
-                where=tuple(_point(joint.axes[i]) for i in rows), basis=Basis("arithmetic"), remedies=(remedy,),
+                where=tuple(_point(joint.axes[i]) for i in rows), basis=Basis("arithmetic"), remedies=remedies,
                 extra=(("joint", joint.name), ("holes", len(joint.axes)), ("passing", len(kept))),
                 place=f"{joint.name}-closed",
             )

@@ -16,17 +16,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import assumed_by, mm, mm3
+from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.judged import Judged
 from elbowroom.model.layout import Gaps, Piece
 from elbowroom.model.meshes import mesh_volume
 from elbowroom.model.pairs import Checker, Progress, box_gap
-from elbowroom.model.scene import Scene
+from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
 
 BodyPair = tuple[int, int]
 SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)
+MOST_NEAR = 50_000  # pairs of pieces that are judged, some 20 s of work; a full tower has about a tenth. By choice
 WHOLLY = 1 - 1e-3  # share of a body's volume from which it is said to lie wholly inside: meshes agree to that
 
 
@@ -36,7 +37,8 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     for k, solid in enumerate(scene.solids):
         if solid.body.keep_out is None:
             bodies[solid.piece.name].append(k)
-    pieces = [p for p in scene.layout.pieces if p.name in bodies]
+    # By name, so that neither an id nor which of two equally near bodies is named depends on the order of the file.
+    pieces = sorted((p for p in scene.layout.pieces if p.name in bodies), key=lambda p: p.name)
     if len(pieces) < 2:
         return []
     own = [np.array(bodies[p.name]) for p in pieces]
@@ -50,6 +52,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     near = (apart <= np.maximum(wanted, HORIZON_MM)) | faulty[i] | faulty[j]
     assumed = [assumed_by(p) for p in pieces]
 
+    near, left_out = _bounded(near, apart)
     candidates = {int(k): _by_boxes(checker, own[i[k]], own[j[k]]) for k in np.flatnonzero(near)}
     checker.prefetch(
         [
@@ -64,7 +67,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     spoken: dict[str, Finding] = {}  # of a small piece, the nearest of what is clear of it
     for k in range(len(i)):
         a, b = pieces[i[k]], pieces[j[k]]
-        if k not in candidates and (a.part.small or b.part.small):
+        if k in left_out or (k not in candidates and (a.part.small or b.part.small)):
             continue  # what a screw holds is nearer, and speaks for what is clear of it
         basis = assumed[i[k]] + assumed[j[k]]
         if k in candidates:
@@ -78,7 +81,30 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
         for f in new:
             if f.verdict == "clear":
                 spoken.update({n: f for n in small if n not in spoken or _nearer(f, spoken[n])})
+    if left_out:
+        found.append(
+            _too_many(int(near.sum()), len(left_out), [pieces[n] for n in (i[min(left_out)], j[min(left_out)])])
+        )
     return found + list({f.id: f for f in spoken.values()}.values())
+
+
+def _bounded(near: NDArray[np.bool_], apart: NDArray[np.float64]) -> tuple[NDArray[np.bool_], set[int]]:
+    """The pairs to judge, the nearest of them if there are too many, and those that are left out."""
+    found = np.flatnonzero(near)
+    if len(found) <= MOST_NEAR:
+        return near, set()
+    order = found[np.argsort(apart[found], kind="stable")]
+    kept = np.zeros(len(near), dtype=bool)
+    kept[order[:MOST_NEAR]] = True
+    return kept, {int(k) for k in order[MOST_NEAR:]}
+
+
+def _too_many(judged: int, left: int, first: list[Piece]) -> Finding:
+    text = (
+        f"{judged + left} pairs of parts stand within reach of each other, more than the {MOST_NEAR} that are judged; "
+        f"{left} are not, {first[0].name} and {first[1].name} among them: judge the build in parts, or move them apart"
+    )
+    return Finding("interference", "unknown", (first[0].name, first[1].name), text)
 
 
 def _nearer(one: Finding, other: Finding) -> bool:
@@ -98,6 +124,11 @@ def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
     default = np.where(small[:, None] | small[None], min(gaps.default, SMALL_GAP_MM), gaps.default)
     out: NDArray[np.float64] = np.maximum(pairwise, default)
     return out
+
+
+def wanted_between(gaps: Gaps, a: Piece, b: Piece) -> float:
+    """mm wanted between two pieces, as the check has it."""
+    return float(_wanted(gaps, [a, b])[0, 1])
 
 
 def _by_boxes(checker: Checker, a: NDArray[np.int64], b: NDArray[np.int64]) -> list[tuple[float, BodyPair]]:
@@ -165,6 +196,16 @@ def _names(checker: Checker, pair: BodyPair) -> tuple[str, str]:
     return checker.scene.solids[pair[0]].name, checker.scene.solids[pair[1]].name
 
 
+def _volume(checker: Checker, solid: Solid) -> float:
+    """The volume of a body's mesh, mm3; worked out once for all that look the same."""
+    key = (solid.shape.key, solid.body.name)
+    found: float | None = checker.store.recall("mesh volume", key)
+    if found is None:
+        found = mesh_volume(solid.mesh.vertices, solid.mesh.triangles)
+        checker.store.remember("mesh volume", key, found)
+    return found
+
+
 def _finding(
     checker: Checker, a: Piece, b: Piece, pair: BodyPair, judged: Judged, wanted: float, mated: bool, assumed: Any
 ) -> Finding | None:
@@ -174,13 +215,13 @@ def _finding(
     where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
     basis = Basis(judged.method, judged.bound, assumed)
     if judged.kind == "unknown":
-        text = f"{one} and {other}: it cannot be said whether they meet; {judged.reason}"
+        text = f"{one} and {other}: unknown whether they meet; {judged.reason}"
         return Finding("interference", "unknown", parts, text, bodies, basis=basis)
     if judged.kind == "overlap":
-        text = f"{one} and {other} share {mm3(judged.volume_mm3)}, {mm(judged.depth)} deep"
+        text = f"{one} and {other} overlap by {tenths(judged.depth)}"
         # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
         both = [checker.scene.solids[k] for k in pair]
-        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * mesh_volume(s.mesh.vertices, s.mesh.triangles)]
+        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * _volume(checker, s)]
         if whole:
             text += f"; {whole[0]} lies wholly inside"
         extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))
@@ -191,14 +232,14 @@ def _finding(
     if mated:
         return None
     if judged.kind == "contact":
-        text = f"{one} and {other} touch, and nothing says they should; {mm(wanted)} are wanted between them"
+        text = f"{one} and {other} touch, and nothing says they should; {tenths(wanted)} are wanted between them"
         return Finding("clearance", "touch", parts, text, bodies, 0.0, "mm", wanted, 0.0, 0.0, where, basis)
     assert judged.low is not None
     assert judged.gap is not None
     if judged.low < wanted - CONTACT_MM:
-        worst = f" ({mm(judged.low)} at worst)" if judged.gap - judged.low > CONTACT_MM else ""
-        said = mm(judged.gap) if mm(judged.gap) != mm(wanted) else f"{judged.gap:.4f} mm"
-        text = f"{one} and {other} are {said} apart{worst}; {mm(wanted)} are wanted"
+        said, low = tenths(judged.gap, wanted), tenths(judged.low, wanted)
+        worst = f" ({low} at worst)" if judged.gap - judged.low > CONTACT_MM and low != said else ""
+        text = f"{one} and {other} are {said} apart{worst}; {tenths(wanted)} are wanted"
         return Finding(
             "clearance", "tight", parts, text, bodies, judged.gap, "mm", wanted, judged.low, judged.high, where, basis
         )
@@ -208,9 +249,7 @@ def _finding(
 def _unsound(checker: Checker, a: Piece, b: Piece, pair: BodyPair, assumed: Any) -> Finding:
     one, other = _names(checker, pair)
     bad = next(s for k in pair if (s := checker.scene.solids[k]).mesh.fault is not None)
-    text = (
-        f"{one} and {other}: it cannot be said whether they meet; the mesh of {bad.name} is not sound: {bad.mesh.fault}"
-    )
+    text = f"{one} and {other}: unknown whether they meet; the mesh of {bad.name} is not sound: {bad.mesh.fault}"
     return Finding("interference", "unknown", (a.name, b.name), text, (one, other), basis=Basis("none", 0.0, assumed))
 
 
@@ -222,9 +261,9 @@ def _clear(
     basis = Basis(judged.method, judged.bound, assumed)
     assert judged.gap is not None
     if mate is None:
-        text = f"{one} and {other} are {mm(judged.gap)} apart; {mm(wanted)} are wanted"
+        text = f"{one} and {other} are {tenths(judged.gap, wanted)} apart; {tenths(wanted)} are wanted"
     else:
-        state = "meet" if judged.kind == "contact" else f"stand {mm(judged.gap)} apart"
+        state = "meet" if judged.kind == "contact" else f"stand {tenths(judged.gap)} apart"
         text = f"{one} and {other} {state}, mated {mate}"
     required = wanted if mate is None else None
     return Finding(
@@ -234,7 +273,7 @@ def _clear(
 
 
 def _far(a: Piece, b: Piece, apart: float, wanted: float, assumed: Any) -> Finding:
-    text = f"{a.name} and {b.name} are at least {mm(apart)} apart; {mm(wanted)} are wanted"
+    text = f"{a.name} and {b.name} are at least {tenths(apart, wanted)} apart; {tenths(wanted)} are wanted"
     return Finding(
         "clearance", "clear", (a.name, b.name), text, (), apart, "mm", wanted, apart, None, (),
         Basis("boxes", 0.0, assumed),

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from elbowroom.model.checks.wordings import assumed_by, mm, mm3
+from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.pairs import Checker, box_gap
 from elbowroom.model.scene import Scene, Solid
@@ -56,10 +56,10 @@ def _finding(checker: Checker, pair: tuple[int, int]) -> Finding | None:
     parts, bodies = (room.piece.name, solid.piece.name), (room.name, solid.name)
     basis = Basis(judged.method, judged.bound, assumed_by(room.piece) + assumed_by(solid.piece))
     if judged.kind == "unknown":
-        text = f"it cannot be said whether {solid.name} stands in {_room(room)}; {judged.reason}"
+        text = f"unknown whether {solid.name} reaches into {_room(room)}; {judged.reason}"
         return Finding("keep-out", "unknown", parts, text, bodies, basis=basis)
     where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
-    text = f"{solid.name} stands {mm(judged.depth)} deep in {_room(room)}: {mm3(judged.volume_mm3)} of it"
+    text = f"{solid.name} reaches {tenths(judged.depth)} into {_room(room)}"
     extra = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth), ("keep_out", room.body.keep_out))
     return Finding(
         "keep-out", "fail", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where, basis,
@@ -68,4 +68,4 @@ def _finding(checker: Checker, pair: tuple[int, int]) -> Finding | None:
 
 
 def _room(room: Solid) -> str:
-    return f"the room {room.name} must keep free ({room.body.keep_out})"
+    return f"the space that {room.piece.name} needs free: {room.body.keep_out}"

@@ -1,10 +1,11 @@
 """Question 1c: do faces that are said to meet really meet?
 
 Owns the verdict on every declared contact. Frames of faces, walls and openings claim contact: their planes must be
-opposed and coincide, and the bodies named by the frames must press on each other there over some area. The area is
-measured by pressing one body a micron into the other along the normal: the volume they then share in that micron,
-divided by it, is the area. Frames of slots, sockets, ports, exits and axes claim alignment only: a card has play in
-its slot and a thread in its port, so origins must coincide and axes be opposed, and no face need meet.
+opposed and coincide, and flat faces of the bodies named by the frames must lie on each other there over some area,
+which is that of what both cover in the plane. Faces that meet excuse nothing beside them: where the bodies run into
+each other anywhere, the mate fails. A curved face that comes near the plane is no area of contact. Frames of slots,
+sockets, ports, exits and axes claim alignment only: a card has play in its slot and a thread in its port, so origins
+must coincide and axes be opposed, and no face need meet.
 """
 
 from __future__ import annotations
@@ -17,12 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.checks.wordings import assumed_by, mm, mm2
+from elbowroom.model.enclosure import FLAT
 from elbowroom.model.findings import Basis, Finding, Point
 from elbowroom.model.layout import Mate
 from elbowroom.model.pairs import Checker
 from elbowroom.model.scene import Scene
 from elbowroom.model.tolerances import (
-    CONTACT_MM,
     MATE_ANGLE_DEG,
     MATE_AREA_MM2,
     MATE_ORIGIN_MM,
@@ -63,15 +64,23 @@ def _mate(scene: Scene, checker: Checker, index: dict[str, int], mate: Mate) -> 
         return claim.fail("do not meet: one of them has no body there", None, "mm", 0.0)
     faults = sorted({f for p in pairs for k in p if (f := scene.solids[k].mesh.fault) is not None})
     if faults:
-        text = f"{claim.names}: it cannot be said whether they meet; a mesh is not sound: {faults[0]}"
+        text = f"{claim.names}: unknown whether they meet; a mesh is not sound: {faults[0]}"
         return claim.finding("unknown", text, None, "mm", 0.0)
-    area = sum(_pressed(checker, pair, claim.pose, claim.to_pose) for pair in pairs)
+    area = sum(_covered(checker, pair, claim.pose, claim.to_pose) for pair in pairs)
+    judged = [checker.judge(*pair) for pair in pairs]
+    deepest = max((j for j in judged if j.kind == "overlap"), key=lambda j: j.depth, default=None)
+    if deepest is not None:
+        how = f"run {mm(deepest.depth)} into each other beside the faces that are to meet"
+        return claim.fail(how, deepest.depth, "mm", 0.0, area)
     if area < MATE_AREA_MM2:
-        judged = [checker.judge(*pair) for pair in pairs]
         gaps = [j.gap for j in judged if j.gap is not None]
         gap = min(gaps) if gaps else None
         stands = "" if gap is None else f"; the bodies stand {mm(gap)} apart"
         return claim.fail(f"do not meet: no area of them is in contact{stands}", gap, "mm", 0.0, area)
+    unsure = next((j for j in judged if j.kind == "unknown"), None)
+    if unsure is not None:
+        text = f"{claim.names}: it cannot be said whether they meet without running into each other; {unsure.reason}"
+        return claim.finding("unknown", text, None, "mm", 0.0, area)
     curved = any(scene.solids[k].mesh.bound > 0 for p in pairs for k in p)
     bound = max(scene.solids[k].mesh.bound for p in pairs for k in p)
     return claim.finding(
@@ -134,8 +143,8 @@ def _aligned(claim: _Claim) -> Finding:
     return claim.finding("pass", f"{claim.names} are in line", apart, "mm", 0.0)
 
 
-def _pressed(checker: Checker, pair: tuple[int, int], pose: Pose, to_pose: Pose) -> float:
-    """Area, mm2, over which solid pair[0] meets solid pair[1] at the plane of `to_pose`."""
+def _covered(checker: Checker, pair: tuple[int, int], pose: Pose, to_pose: Pose) -> float:
+    """Area, mm2, over which flat faces of solid pair[0] lie on such of solid pair[1] at the plane of `to_pose`."""
     first = checker.scene.solids[pair[0]]
     # In the first body's coordinates, rounded as pairs are: the record then holds wherever the two stand.
     back = first.pose[:3, :3].T
@@ -151,13 +160,33 @@ def _pressed(checker: Checker, pair: tuple[int, int], pose: Pose, to_pose: Pose)
     if canonical != pair[0]:
         turn, move = turn.T, -turn.T @ move
     a, b = checker.kernel(first), checker.kernel(checker.scene.solids[pair[1]])
-    press = max(MATE_PRESS_MM, 10 * (a.grain + b.grain))
-    toward = normal * (offset + press)
-    placed = b.manifold.transform(np.hstack([turn, (move + toward).reshape(3, 1)]))
-    # b, moved toward a, now ends at height + offset + press, and a begins at height + offset.
-    top = height + offset + press
-    slab = (a.manifold ^ placed).trim_by_plane(tuple(normal), top - press - CONTACT_MM)
-    area = float(slab.trim_by_plane(tuple(-normal), -(top + CONTACT_MM)).volume()) / press
-    area = area if area > 0.0 else 0.0
+    within = max(MATE_PRESS_MM, 10 * (a.grain + b.grain))
+    faces = (
+        _in_plane(a.enclosure.corners, a.enclosure.kind, -normal, -height - offset, within),
+        _in_plane(b.enclosure.corners @ turn.T + move, b.enclosure.kind, normal, height, within),
+    )
+    area = _shared_area(*faces, normal)
     checker.keep(key, struct.pack("<d", area))
     return area
+
+
+def _in_plane(corners: Array, kind: Array, normal: Array, height: float, within: float) -> Array:
+    """The triangles (m, 3, 3) of flat faces that look along the normal, all in the plane at that height."""
+    looks = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ normal > 0
+    flush = (np.abs(corners @ normal - height) <= within).all(axis=1)
+    out: Array = corners[looks & flush & (kind == FLAT)]
+    return out
+
+
+def _shared_area(one: Array, other: Array, normal: Array) -> float:
+    """Area, mm2, of what two sets of triangles both cover, seen along the normal."""
+    from manifold3d import CrossSection, FillRule
+
+    if not len(one) or not len(other):
+        return 0.0
+    x = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
+    x /= np.linalg.norm(x)
+    basis = np.stack([x, np.cross(normal, x)], axis=1)
+    # Those of the first look against the normal: turned round, all go one way.
+    flat = [CrossSection(list(np.ascontiguousarray(t @ basis)), FillRule.NonZero) for t in (one[:, ::-1], other)]
+    return float((flat[0] ^ flat[1]).area())

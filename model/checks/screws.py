@@ -7,7 +7,8 @@ a driver gets to them is `drivers`' question.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from elbowroom.model.checks.wordings import assumed_by, mm
@@ -16,7 +17,7 @@ from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.holding import Bearing
 from elbowroom.model.screws.lines import Axis
 from elbowroom.model.screws.stack import Judged, Layer
-from elbowroom.parts.screw_tables import designation, head, look_alikes, nut, washer
+from elbowroom.parts.screw_tables import head, look_alikes, nut, washer
 from elbowroom.parts.threads import THREADS
 
 # What each word of the arithmetic means for the build.
@@ -25,17 +26,17 @@ _VERDICTS: dict[str, Verdict] = {
 }  # fmt: skip
 
 
-def check(chosen: Sequence[Chosen]) -> list[Finding]:
-    """A finding for the screws of each joint that are alike."""
+def check(chosen: Sequence[Chosen], mended: Mapping[Chosen, tuple[str, ...]] = MappingProxyType({})) -> list[Finding]:
+    """A finding for the screws of each joint that are alike. mended: what would mend those that are not safe, tried."""
     found = []
     numbers: dict[str, int] = {}
     for c in chosen:
         numbers[c.joint.name] = numbers.get(c.joint.name, 0) + 1
-        found.append(_screw(c, numbers[c.joint.name]))
+        found.append(_screw(c, numbers[c.joint.name], mended.get(c, ())))
     return found
 
 
-def _screw(c: Chosen, number: int) -> Finding:
+def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
     axis = c.joint.axes[c.rows[0]]
     pieces = c.pieces
     place = c.joint.name if number == 1 else f"{c.joint.name}-{number}"
@@ -76,7 +77,7 @@ def _screw(c: Chosen, number: int) -> Finding:
     if c.judged is None:
         assert c.choice is not None
         text = f"{c.joint.name}: no screw through {through}: {c.choice.reason}"
-        return told("fail", text, "none safe", ("change the layers, or have a screw cut to length and deburred",))
+        return told("fail", text, "none safe", remedies)
     j = c.judged
     extra += [("engagement_mm", _span(j.engagement)), ("tip_mm", _span(j.tip)), ("tip_rss_mm", _span(j.tip_rss))]
     way = {"nut": "with a nut, at", "stud": "stud of"}.get(c.joint.ends, "into")
@@ -92,11 +93,11 @@ def _screw(c: Chosen, number: int) -> Finding:
             text, verdict = f"{text}; the {what} of {wide:g} mm falls through its hole", "fail"
         else:
             text += f"; the {what} of {wide:g} mm has only {c.bears[0]:.0%} of its ring on metal"
-            text += "" if c.washers else ": put a washer under it"
+            if not c.washers and any("washer" in r for r in remedies):
+                text += ": put a washer under it"
             verdict = "caution" if verdict == "pass" else verdict
-    remedies = () if j.verdict == "safe" and verdict == "pass" else _remedies(c)
     numbers = _numbers(c, j)
-    return told(verdict, text, j.verdict, remedies, **numbers)
+    return told(verdict, text, j.verdict, () if verdict == "pass" else remedies, **numbers)
 
 
 def _numbers(c: Chosen, j: Judged) -> dict[str, Any]:
@@ -114,7 +115,7 @@ def _does(c: Chosen, j: Judged) -> str:
         how = f"{mm(-j.margin.nominal)} into" if j.margin is not None and j.margin.nominal < 0 else "at worst into"
         return f"goes {how} the {end}: the tip is {mm(j.tip.nominal)} past the face (at worst {worst} too far)"
     if j.verdict == "bottoms":
-        return f"bottoms before it clamps (at worst {worst} too long)"
+        return f"bottoms out before it clamps (at worst {worst} too long)"
     if j.verdict == "short":
         return f"is too short: {mm(e.nominal)} of thread, {mm(e.low)} at worst; {mm(j.wanted)} wanted ({j.wanted_why})"
     if j.verdict == "close":
@@ -125,17 +126,6 @@ def _does(c: Chosen, j: Judged) -> str:
         return f"stands {mm(j.tip.nominal - high)} out of its nut ({mm(j.tip.low - high)} at worst)"
     left = "" if j.margin is None else f", {mm(j.margin.nominal)} before the {end} ({worst} at worst)"
     return f"holds by {mm(e.nominal)} of thread ({mm(e.low)} at worst){left}"
-
-
-def _remedies(c: Chosen) -> tuple[str, ...]:
-    if c.choice is None or c.choice.best is None:
-        return () if c.choice is None or c.choice.reason is None else (c.choice.reason,)
-    washers = (
-        f" with {c.choice.washers} washer{'s' * (c.choice.washers > 1)} under the head" if c.choice.washers else ""
-    )
-    best = [designation(c.thread, c.choice.best.length) + washers]
-    others = [designation(c.thread, s.length) + washers for s in c.choice.safe if s is not c.choice.best]
-    return tuple(best + others[:2])
 
 
 def _through(layers: Sequence[Layer]) -> str:

@@ -1,42 +1,86 @@
 """Question 3: has every run of the loop a tube that can be bent and laid?
 
 Owns one finding for each run: cut length, what is inserted and the bends where it has a way; what blocks it, or the
-proof that there is none, where it has not. Finding the way is `routing`'s work.
+proof that there is none, where it has not; and what swivels without a run are set to. Finding the way is `routing`'s
+work.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from typing import Any
 
 from elbowroom.model.checks.wordings import assumed_by, mm
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.layout import Piece
-from elbowroom.model.plumbing import Line, Plumbing
+from elbowroom.model.directions import open_side_of, toward
+from elbowroom.model.findings import Basis, Finding, Point
+from elbowroom.model.fitted import pointing
+from elbowroom.model.laying import Laid
+from elbowroom.model.layout import Layout, Piece
+from elbowroom.model.plumbing import Chain, Line, Plumbing
 from elbowroom.model.routing import Route, drawn
+from elbowroom.model.swivels import Settled
 from elbowroom.parts.bends import Bend
 from elbowroom.parts.tube import TubeRun
 
 
-def check(plumbing: Plumbing, routes: Mapping[str, Route], tubes: Mapping[str, Piece]) -> list[Finding]:
-    """One finding for each run that was asked for."""
-    return [_run(line, routes[line.name], tubes.get(line.name)) for line in plumbing.lines if line.name in routes]
+def check(layout: Layout, plumbing: Plumbing, laid: Laid) -> list[Finding]:
+    """One finding for each run that was asked for, and one for each port whose swivels no run decides."""
+    lines = [line for line in plumbing.lines if line.name in laid.routes]
+    runs = [_run(layout, line, laid.routes[line.name], laid.tubes.get(line.name)) for line in lines]
+    return [*runs, *(_set(layout, c, laid.settled) for c in plumbing.chains.values() if _is_set(c, laid.settled))]
 
 
-def _run(line: Line, route: Route, tube: Piece | None) -> Finding:
+def _is_set(chain: Chain, settled: Settled) -> bool:
+    return chain.port in settled.turns or chain.port in settled.stuck
+
+
+def _set(layout: Layout, chain: Chain, settled: Settled) -> Finding:
+    """What was done with swivels that no run decides."""
+    names = " + ".join(link.size for link in chain.links)
+    turns = settled.turns.get(chain.port)
+    where = (_at(layout, chain),)
+    if turns is None:
+        text = f"{names} at {chain.port} is left out: no run decides its turn, and it stands free at none"
+        return Finding("tube", "caution", (chain.port.piece,), text, where=where, place=chain.port.frame)
+    text = f"{names} at {chain.port} is set to {_pointed(layout, chain, turns)}: no run decides its turn, and this is "
+    text += "the middle of its widest free range, or near it beside its neighbours"
+    extra = (("turns", {str(i): t for i, t in zip(chain.free, turns, strict=True)}),)
+    return Finding("tube", "pass", (chain.port.piece,), text, where=where, extra=extra, place=chain.port.frame)
+
+
+def _at(layout: Layout, chain: Chain) -> Point:
+    x, y, z = layout.piece(chain.port.piece).frame_pose(chain.port.frame)[:3, 3].tolist()
+    return (x, y, z)
+
+
+def _pointed(layout: Layout, chain: Chain, turns: Sequence[float]) -> str:
+    """The turns of a chain's swivels in degrees, and where each lets on."""
+    side = open_side_of(layout)
+    each = pointing(layout, chain, turns)
+    return ", ".join(f"{t:g} deg" + ("" if way is None else f" ({toward(way.tolist(), side)})") for _, t, way in each)
+
+
+def _run(layout: Layout, line: Line, route: Route, tube: Piece | None) -> Finding:
     parts = (line.start.port.piece, line.end.port.piece)
     stock, radius = line.tubing.stock, line.tubing.radius
     where = () if route.at is None else (route.at,)
     if tube is None:
         outcome = "impossible" if route.impossible else "not found"
-        text = f"no run {line.name} in {stock.about}: {route.text}"
-        extra: tuple[tuple[str, Any], ...] = (("outcome", outcome), ("blockers", list(route.blockers)))
-        return Finding("tube", "fail", parts, text, where=where, extra=extra, place=line.name)
+        square = " in square style" if line.tubing.square and not drawn(line) else ""
+        text = f"no run {line.name} in {stock.about}{square}: {route.text}"
+        extra: tuple[tuple[str, Any], ...] = (
+            ("outcome", outcome), ("blockers", list(route.blockers)), ("tried", dict(route.tried)),
+        )  # fmt: skip
+        offers = (route.offer,) if route.offer else ()
+        return Finding("tube", "fail", parts, text, where=where, remedies=offers, extra=extra, place=line.name)
     part = tube.part
     assert isinstance(part, TubeRun)  # laying makes nothing else
     run, count = part.run, len(part.run.bends)
     text = f"run {line.name}: cut {mm(run.cut_length)} of {stock.about}, "
     text += f"{count} bend{'' if count == 1 else 's'} of radius {radius:g}" if count else "straight"
+    for chain, turns in ((line.start, route.way.start), (line.end, route.way.end)) if route.way else ():
+        if turns:
+            text += f", {chain.links[chain.free[0]].size} at {chain.port} at {_pointed(layout, chain, turns)}"
     extra = (
         ("outcome", "drawn by hand" if drawn(line) else "found"),
         ("cut_length", float(run.cut_length)),

@@ -1,9 +1,11 @@
 """Heights left open: `height: fit` on a riser and `lift: fit` on the part it carries, solved from what stands around.
 
 `words` reads what the build asks for and puts numbers in its place; `tying` finds which risers carry which part;
-`moved` stands the parts at any height; `ranges` and `limits` find at which heights each pair of bodies is at fault;
-`solving` chooses, has the checks bear it out and keeps the answer; `telling` says it as a finding. Only `words` is
-loaded for a build that leaves no height open. Owns `settled`, which joins them.
+`moved` stands the parts at any height, `stages` puts screws and fittings on them; `ranges` and `limits` find at which
+heights each pair of bodies is at fault; `looking` is one search over a range, `missing` says how much room is missing
+where nothing fits; `solving` chooses, `bearing_out` has the whole check agree, `telling` says it as a finding,
+`keeping` keeps it. Only `words` is loaded for a build that leaves no height open, and no kernel for an answer that was
+kept. Owns `settled`, which joins them.
 """
 
 from __future__ import annotations
@@ -37,7 +39,16 @@ def settled(document: Document, progress: Progress | None = None) -> tuple[Docum
         raise BuildError([*problems, *(p for p in e.problems if p.path not in told)]) from None
     if problems:
         raise BuildError(problems)
-    from elbowroom.model.heights.solving import solve
+    from elbowroom.model.heights.keeping import keep, key_of, recalled
     from elbowroom.model.store import Store
 
-    return solve(document, wishes, build, Store.default(), progress)
+    store = Store.default()
+    key = key_of(document, wishes, build, float(build.printer.layer))
+    kept = recalled(store, key)
+    if kept is None:
+        from elbowroom.model.heights.solving import solve
+
+        kept = solve(document, wishes, build, store, progress)
+        keep(store, key, *kept)
+    numbers, findings = kept
+    return with_numbers(document, numbers), findings

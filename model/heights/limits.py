@@ -8,7 +8,7 @@ bounds taken off; where a verdict hangs on less, the pair is judged as the check
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.checks.containment import check as contained
-from elbowroom.model.checks.interference import mated_bodies
+from elbowroom.model.checks.interference import mated_bodies, wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
 from elbowroom.model.enclosure import slab_gap
@@ -30,6 +30,14 @@ from elbowroom.parts.pose import compose
 
 Array = NDArray[np.float64]
 _EDGE = 1e-6  # mm: to which the height is found at which a piece leaves the case
+EXACT_ASKED = 200  # heights of one search that the exact kernel is asked about, at up to 0.5 s each; what hangs on it
+# beyond that counts as at fault, and as unread
+
+
+Question = Literal[
+    "clearance", "keep-out", "mate", "containment", "screw", "hole-alignment", "tool-access", "port-reach"
+]
+Apart = Callable[[str, str], bool]  # whether two pieces need not be asked about
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,27 +45,54 @@ class Limit:
     """One thing that stands against some heights: the question, the names it is about, and the heights at fault.
 
     parts: the pieces; names: as a finding says them. wanted: the gap asked for, mm, None where none is. read: the
-    widest cell that was taken as read, mm; 0 where the stretches are certain throughout.
+    widest cell that was taken as read, mm; 0 where the stretches are certain throughout. unread: mm of the stretches
+    that the bound on questions left open. said: the fault in words, where the question has words of its own.
     """
 
-    question: Literal["clearance", "keep-out", "mate", "containment"]
+    question: Question
     parts: tuple[str, ...]
     names: tuple[str, ...]
     wanted: float | None
     bad: tuple[Stretch, ...]
     read: float = 0.0
+    unread: float = 0.0
+    said: str = ""
 
 
-def limits(moved: Moved, progress: Progress | None = None) -> list[Limit]:
-    """Everything that is at fault at some height of the range."""
-    pairs = _pairs(moved)
-    found = [*_mates(moved), *_contained(moved)]
+class Budget:
+    """How many more heights the exact kernel may be asked about."""
+
+    def __init__(self, left: int = EXACT_ASKED) -> None:
+        self.left = left
+
+    def take(self) -> bool:
+        self.left -= 1
+        return self.left >= 0
+
+
+def limits(
+    moved: Moved,
+    progress: Progress | None = None,
+    *,
+    only: Collection[str] | None = None,
+    apart: Apart | None = None,
+    budget: Budget | None = None,
+) -> list[Limit]:
+    """Everything that is at fault at some height of the range.
+
+    only: pieces of which one is in every pair that is asked about (mates and the case are then asked of them alone).
+    apart: tells pairs that need not be asked about.
+    """
+    budget = Budget() if budget is None else budget
+    pairs = _pairs(moved, only, apart)
+    found = [*_mates(moved, only), *_contained(moved, only)]
     for n, (i, j, question, wanted) in enumerate(pairs, 1):
         one, other = moved.scene.solids[i], moved.scene.solids[j]
-        got = search(_Pair(moved, i, j, wanted).ask, moved.lo, moved.hi)
+        pair = _Pair(moved, i, j, wanted, budget)
+        got = search(pair.ask, moved.lo, moved.hi)
         if got.bad or got.read:
             parts, names = (one.piece.name, other.piece.name), (one.name, other.name)
-            found.append(Limit(question, parts, names, wanted, got.bad, got.read))
+            found.append(Limit(question, parts, names, wanted, got.bad, got.read, got.unread))
         if progress is not None:
             progress(n, len(pairs), "finding the height")
     return found
@@ -66,7 +101,9 @@ def limits(moved: Moved, progress: Progress | None = None) -> list[Limit]:
 # Pairs of bodies ------------------------------------------------------------------------------------------------------
 
 
-def _pairs(moved: Moved) -> list[tuple[int, int, Literal["clearance", "keep-out"], float | None]]:
+def _pairs(
+    moved: Moved, only: Collection[str] | None, apart: Apart | None
+) -> list[tuple[int, int, Literal["clearance", "keep-out"], float | None]]:
     """The pairs to follow: solids, question, and the wanted gap; None where only overlap counts."""
     scene = moved.scene
     by_name = {s.name: k for k, s in enumerate(scene.solids)}
@@ -79,6 +116,8 @@ def _pairs(moved: Moved) -> list[tuple[int, int, Literal["clearance", "keep-out"
             other = scene.solids[j]
             a, b = one.piece, other.piece
             if a.name == b.name or moved.rate(a.name, b.name) == 0.0:
+                continue
+            if (only is not None and a.name not in only and b.name not in only) or (apart and apart(a.name, b.name)):
                 continue
             if one.mesh.fault is not None or other.mesh.fault is not None:
                 continue  # at no height can that pair be judged: the check says so, whatever the height
@@ -95,7 +134,7 @@ def _pairs(moved: Moved) -> list[tuple[int, int, Literal["clearance", "keep-out"
                 question: Literal["clearance", "keep-out"] = "keep-out"
             else:
                 k = (i, j)
-                wanted = None if (i, j) in mated else moved.layout.gaps.wanted(a, b)
+                wanted = None if (i, j) in mated else wanted_between(moved.layout.gaps, a, b)
                 question = "clearance"
             if not _never_near(moved, *k, wanted):
                 out.append((*k, question, wanted))
@@ -143,8 +182,8 @@ def _relative(one: Solid, other: Solid) -> tuple[Array, Array]:
 class _Pair:
     """One pair of bodies as a function of the height. wanted: the gap, mm; None where only overlap is a fault."""
 
-    def __init__(self, moved: Moved, i: int, j: int, wanted: float | None) -> None:
-        self.moved, self.i, self.j, self.wanted = moved, i, j, wanted
+    def __init__(self, moved: Moved, i: int, j: int, wanted: float | None, budget: Budget) -> None:
+        self.moved, self.i, self.j, self.wanted, self.budget = moved, i, j, wanted, budget
         names = (moved.scene.solids[i].piece.name, moved.scene.solids[j].piece.name)
         self.rate = moved.rate(*names)
 
@@ -174,7 +213,9 @@ class _Pair:
         return self._judged(h)
 
     def _judged(self, h: float) -> Answer:
-        """The answer as the check gives it, exact kernel included."""
+        """The answer as the check gives it, exact kernel included; at fault where the bound on that is reached."""
+        if not self.budget.take():
+            return Answer(False, 0.0, asked=False)
         solids = (self.moved.solid(self.i, h), self.moved.solid(self.j, h))
         found = Checker(Scene(self.moved.layout, solids), self.moved.store).judge(0, 1, self.wanted)
         need = 0.0 if self.wanted is None else max(self.wanted - CONTACT_MM, 0.0)
@@ -195,11 +236,11 @@ class _Pair:
 # Faces that must meet, and the case -----------------------------------------------------------------------------------
 
 
-def _mates(moved: Moved) -> list[Limit]:
+def _mates(moved: Moved, only: Collection[str] | None) -> list[Limit]:
     """Mates that hold at some heights only: the frames' offset is linear in the height."""
     out = []
     for m in moved.layout.mates:
-        if not m.contact:
+        if not m.contact or (only is not None and m.piece not in only and m.to_piece not in only):
             continue
         ends: list[Array] = []
         aligned = False
@@ -227,13 +268,10 @@ def _mates(moved: Moved) -> list[Limit]:
     return out
 
 
-def _contained(moved: Moved) -> list[Limit]:
+def _contained(moved: Moved, only: Collection[str] | None) -> list[Limit]:
     """Where pieces leave the case: through each side a piece is inside up to some height, or from one on."""
-    moves = [
-        k
-        for k, s in enumerate(moved.scene.solids)
-        if s.piece.name in moved.fields or moved.velocity[s.piece.name].any() or s.piece.part.family == "case"
-    ]
+    asked = moved.movers if only is None else moved.movers & frozenset(only)
+    moves = [k for k, s in enumerate(moved.scene.solids) if s.piece.name in asked or s.piece.part.family == "case"]
 
     def outside(h: float) -> set[tuple[str, str]]:
         solids = tuple(moved.solid(k, h) for k in moves)

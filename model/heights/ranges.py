@@ -12,8 +12,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 RESOLUTION = 0.05  # mm: the finest cell searched; the finest layer a filament printer lays is 0.05 (P)
-COARSE = 1.0  # mm: the cells where very many heights had to be asked, as of bodies that graze each other all along
-MANY = 200  # heights asked before cells become coarse: some seconds, where each needs the exact kernel
+COARSE = 1.0  # mm: the cells where many heights had to be asked, as of bodies that graze each other all along
+MANY = 200  # heights asked before cells become coarse
+MOST = 2000  # heights asked of one question; what is still open then counts as at fault, and as unread
 _SLIVER = 1e-7  # mm: what rounding leaves between stretches that join, far below any tolerance of a gap (1e-6)
 _EDGE = 1e-5  # mm: to which the edge inside a cell is halved down
 
@@ -24,19 +25,25 @@ Stretch = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Whether a height is fine, and the change of height (mm) over which that certainly stays so."""
+    """Whether a height is fine, and the change of height (mm) over which that certainly stays so. asked: False where a
+    bound kept it from being asked, so that it is only taken to be at fault.
+    """
 
     fine: bool
     radius: float
+    asked: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """The stretches at fault, in order; `read`: the widest cell that was taken as read, mm (0: none)."""
+    """The stretches at fault, in order; `read`: the widest cell that was taken as read, mm (0: none); `unread`: mm that
+    were still open when the bound on questions was reached, and are counted among those at fault.
+    """
 
     bad: tuple[Stretch, ...]
     read: float
     asked: int
+    unread: float = 0.0
 
 
 def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
@@ -49,16 +56,22 @@ def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
         return known[h]
 
     bad: list[Stretch] = []
-    read = 0.0
+    read = unread = 0.0
     open_ = [(lo, hi)]
     while open_:
         a, b = open_.pop()
         if b - a <= _SLIVER:
             continue
+        if len(known) >= MOST:
+            unread += b - a
+            bad.append((a, b))
+            continue
         middle = (a + b) / 2
         answer = at(middle)
-        if answer.radius < (b - a) * _WORTH and b - a <= (RESOLUTION if len(known) < MANY else COARSE):
+        # Written so that a radius that is no number holds over nothing.
+        if not answer.radius >= (b - a) * _WORTH and b - a <= (RESOLUTION if len(known) < MANY else COARSE):
             read = max(read, b - a)
+            unread += 0.0 if answer.asked else b - a
             bad += _cell(at, a, middle, b)
             continue
         start, end = max(a, middle - answer.radius), min(b, middle + answer.radius)
@@ -68,7 +81,7 @@ def search(ask: Callable[[float], Answer], lo: float, hi: float) -> Found:
             open_ += [(a, start), (end, b)]
         else:
             open_ += [(a, middle), (middle, b)]
-    return Found(tuple(merged(bad)), read, len(known))
+    return Found(tuple(merged(bad)), read, len(known), unread)
 
 
 def _cell(at: Callable[[float], Answer], a: float, middle: float, b: float) -> list[Stretch]:
@@ -79,12 +92,25 @@ def _cell(at: Callable[[float], Answer], a: float, middle: float, b: float) -> l
         if fine == (False, False):
             out.append((left, right))
         elif fine != (True, True):
-            start, end = left, right
-            while end - start > _EDGE:
-                half = (start + end) / 2
-                start, end = (half, end) if at(half).fine == fine[0] else (start, half)
+            start, end = _edge(at, left, right)
             out.append((left, end) if fine[1] else (start, right))
     return out
+
+
+def _edge(at: Callable[[float], Answer], start: float, end: float) -> Stretch:
+    """Two heights no farther apart than `_EDGE` between which the answer changes, from two that are answered unlike.
+
+    Each answer's own radius is used up first: where a gap changes as fast as the bodies move, both meet at once.
+    """
+    first = at(start).fine
+    while end - start > _EDGE:
+        one, other = at(start), at(end)
+        if start + max(one.radius, 0.0) >= end - max(other.radius, 0.0) - _EDGE / 2:
+            middle = min(max(start + one.radius, start), end)
+            return max(start, middle - _EDGE / 2), min(end, middle + _EDGE / 2)
+        half = (start + max(one.radius, 0.0) + end - max(other.radius, 0.0)) / 2
+        start, end = (half, end) if at(half).fine == first else (start, half)
+    return start, end
 
 
 def merged(stretches: Iterable[Stretch], apart: float = 2 * _SLIVER) -> list[Stretch]:

@@ -6,18 +6,28 @@ beyond what is missing.
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Verdict, rounded
 from elbowroom.model.heights.limits import Limit
+from elbowroom.model.heights.looking import Look
+from elbowroom.model.heights.missing import Need, able, blocker, forbidden
 from elbowroom.model.heights.ranges import Stretch, chain
 from elbowroom.model.heights.tying import Group
 from elbowroom.model.layout import Layout
+from elbowroom.model.place import SQUARE
+from elbowroom.model.spec import WALLS
 
 _AT = 1e-4  # mm: ends of stretches nearer than this are one
+_ENDED = "higher ones were not looked at: another screw is needed every few millimetres"
 _NAMED = 3  # reasons named in a sentence; all are in the JSON
 
 
@@ -26,7 +36,9 @@ class Choice:
     """A height taken, mm, the stretches that fit, and the one it was taken from (None: none fits).
 
     aside: what no height mends, and what was therefore left out of the question. doubt: what the checks had against
-    the height taken; empty where they bear it out.
+    the height taken; empty where they bear it out. needs: where nothing fits, what would have to stand farther away.
+    ended: the height from which on nothing was looked at. beyond: a stretch outside what was asked that fits, and a
+    height of it. narrowed: what drivers and fittings took off the range. asked: heights at which these were tried.
     """
 
     height: float
@@ -35,35 +47,66 @@ class Choice:
     layer: float
     aside: tuple[Limit, ...]
     doubt: tuple[str, ...] = ()
+    needs: tuple[Need, ...] = ()
+    ended: float | None = None
+    beyond: tuple[Stretch, float] | None = None
+    narrowed: tuple[Limit, ...] = ()
+    asked: tuple[float, ...] = ()
+
+    @property
+    def open(self) -> bool:
+        """Whether a bound was reached before any height was found."""
+        return self.within is None and self.ended is not None
 
 
-def finding(group: Group, layout: Layout, limits: Sequence[Limit], choice: Choice) -> Finding:
-    """The finding about one group's height."""
+def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
+    """The finding about one group's height. layout: as placed at the height taken."""
     name, carried = group.wish.entry, group.lift or _first_carried(group, layout)
     pieces = [p for p in layout.pieces if p.name in group.moves]  # those of a later group are not there yet
-    open_limits = [x for x in limits if x not in choice.aside]
+    open_limits = [*(x for x in got.limits if x not in choice.aside), *choice.narrowed]
+    unread = sum(x.unread for x in open_limits)
     ok = choice.within is not None and not choice.aside and not choice.doubt
-    verdict: Verdict = "pass" if ok else "unknown" if choice.doubt and not choice.aside else "fail"
+    unsure = (choice.doubt and not choice.aside) or choice.open or (choice.within is None and unread > 0)
+    verdict: Verdict = "pass" if ok else "unknown" if unsure else "fail"
     extra: list[tuple[str, Any]] = [
         ("range", [rounded(group.lo), rounded(group.hi)]),
         ("intervals", [[rounded(a, 4), rounded(b, 4)] for a, b in choice.fits]),
         ("layer", rounded(choice.layer)),
         ("lift", None if group.lift is None else rounded(choice.height + group.offset)),
+        ("tried", [rounded(h, 4) for h in choice.asked]),
+        ("looked_to", rounded(choice.ended, 4)),
     ]
-    missing = None
+    remedies: tuple[str, ...] = ()
     if choice.within is not None:
         a, b = choice.within
         below, above = _ending_at(open_limits, a), _starting_at(open_limits, b)
+        top = group.ends[1] if choice.ended is None or b < choice.ended - _AT else _ENDED
         text = (
-            f"{name}: {mm(choice.height)} high, so that {carried} fits: anything from {mm(a)} to {mm(b)} does; "
-            f"lower, {_why(below, 'that is the least asked for')}; higher, {_why(above, 'that is the most asked for')}"
+            f"{name}: {mm(choice.height)} high, so that {carried} fits: anything from {_up(a)} to {_down(b)} does; "
+            f"lower, {_why(below, group.ends[0])}; higher, {_why(above, top)}"
         )
         low, high = a, b
         extra += [("lower", [_plain(x) for x in below]), ("upper", [_plain(x) for x in above])]
-    else:
-        text, missing, links = _no_height(name, carried, group, open_limits)
+    elif choice.open:
+        text = (
+            f"{name}: no height up to {mm(choice.ended or 0.0)} lets {carried} fit, and {_ENDED}; "
+            f"give a narrower range: height: {{fit: least, at_least: ..., at_most: ...}}"
+        )
         low, high = group.lo, group.hi
-        extra += [("excluded", links), ("missing_mm", rounded(missing))]
+    else:
+        text, links = _no_height(name, carried, group, open_limits, got)
+        if unread:
+            text += f"; {mm(unread)} of these heights were not looked into: bodies graze each other there"
+        low, high = group.lo, group.hi
+        missing = choice.needs[0].total if choice.needs else None
+        extra += [("excluded", links), ("missing_mm", rounded(missing, 4)), ("missing", _moves(choice.needs[:1]))]
+        way = got.stages.moved.way
+        remedies = tuple(_remedy(n, carried, way) for n in choice.needs if able(n, layout, way))[:2]
+    if choice.beyond is not None:
+        (a, b), height = choice.beyond
+        text += f"; outside of the {mm(group.lo)} to {mm(group.hi)} asked for, {_up(a)} to {_down(b)} fits"
+        remedies = (f"ask for {mm(height)}: at_least and at_most leave it out", *remedies)
+        extra.append(("outside", [rounded(a, 4), rounded(b, 4)]))
     if choice.aside:
         # A fault that stands at every height asked for outweighs all that is well: it is told first.
         text = (
@@ -76,13 +119,19 @@ def finding(group: Group, layout: Layout, limits: Sequence[Limit], choice: Choic
     read = max((x.read for x in open_limits), default=0.0)
     # No height of a cell lies farther than a quarter of it from one that was asked.
     basis = Basis("mesh" if read else "exact", read / 4, tuple(a for p in pieces for a in assumed_by(p)))
-    remedies: tuple[str, ...] = ()
-    if missing is not None:
-        remedies = (f"make {mm(missing)} of room: move one of those named away from {carried}, or take a thinner one",)
     return Finding(
         "height", verdict, (carried,), text, (), choice.height, "mm", None, low, high, (), basis, remedies,
         tuple(extra), name.replace(" ", "-"),
     )  # fmt: skip
+
+
+def _up(value: float) -> str:
+    """A lower end in words: rounded inward, so that what is told fits."""
+    return mm(math.ceil(round(value * 100, 3)) / 100)
+
+
+def _down(value: float) -> str:
+    return mm(math.floor(round(value * 100, 3)) / 100)
 
 
 def _first_carried(group: Group, layout: Layout) -> str:
@@ -98,25 +147,54 @@ def _of(piece: str, entry: str) -> bool:
 
 
 def _no_height(
-    name: str, carried: str, group: Group, limits: Sequence[Limit]
-) -> tuple[str, float | None, list[dict[str, Any]]]:
-    """The sentence, the least room missing (mm; None: one thing stands against all), and what excludes what."""
-    stretches = [(s, n) for n, x in enumerate(limits) for s in x.bad]
-    links = chain(stretches, group.lo, group.hi)
-    overlaps = [links[k][0][1] - links[k + 1][0][0] for k in range(len(links) - 1)]
-    missing = min(overlaps) if overlaps else None
-    told = []
-    for (a, b), n in links:
+    name: str, carried: str, group: Group, limits: Sequence[Limit], got: Look
+) -> tuple[str, list[dict[str, Any]]]:
+    """The sentence, and what excludes what: all that one piece forbids is taken together."""
+    lo, hi = group.lo, group.hi
+    stretches = [(s, k) for k, bad in forbidden(limits, got.movers).items() for s in bad]
+    names = list(dict.fromkeys(k for _, k in stretches))
+    told, plain = [], []
+    for (a, b), n in chain([(s, names.index(k)) for s, k in stretches], lo, hi):
+        own = [x for x in limits if blocker(x, got.movers) == names[n]]
+        ends = _ending_at(own, b) if a <= lo + _AT and b < hi - _AT else _starting_at(own, a)
         where = (
-            "at every height" if a <= group.lo + _AT and b >= group.hi - _AT
-            else f"below {mm(b)}" if a <= group.lo + _AT
-            else f"above {mm(a)}" if b >= group.hi - _AT
+            "at every height" if a <= lo + _AT and b >= hi - _AT
+            else f"below {mm(b)}" if a <= lo + _AT
+            else f"above {mm(a)}" if b >= hi - _AT
             else f"from {mm(a)} to {mm(b)}"
         )  # fmt: skip
-        told.append(f"{where} {_fault(limits[n])}")
-    short = "" if missing is None else f"; {mm(missing)} are missing"
-    plain = [{**_plain(limits[n]), "from": rounded(a, 4), "to": rounded(b, 4)} for (a, b), n in links]
-    return f"{name}: no height lets {carried} fit: {'; '.join(told)}{short}", missing, plain
+        told.append(f"{where} {_list([_fault(x) for x in ends or own])}")
+        plain += [{**_plain(x), "from": rounded(a, 4), "to": rounded(b, 4)} for x in (ends or own)[:1]]
+    short = ""
+    if got.needs:
+        need = got.needs[0]
+        short = f"; {_up(need.total)} are missing at a height of {mm(need.height)}"
+        if len(need.moves) > 1:
+            short += " (" + " and ".join(f"{_up(abs(x))} before {piece}" for piece, x in need.moves) + ")"
+        if got.bare and got.bare[0].total < need.total - _AT:
+            short += f", {_up(got.bare[0].total)} of them for the parts without their screws and fittings"
+    return f"{name}: no height lets {carried} fit: {'; '.join(told)}{short}", plain
+
+
+def _moves(found: Sequence[Need]) -> list[dict[str, Any]]:
+    return [
+        {"height": rounded(n.height, 4), "piece": piece, "mm": rounded(abs(x), 4), "away": x > 0}
+        for n in found
+        for piece, x in n.moves
+    ]
+
+
+def _remedy(need: Need, carried: str, way: NDArray[np.float64]) -> str:
+    away = [f"{piece} {_up(abs(x))} away from {carried}{_toward(x * way)}" for piece, x in need.moves]
+    return f"move {' and '.join(away)}: then {mm(need.height)} fits"
+
+
+def _toward(way: NDArray[np.float64]) -> str:
+    k = int(np.abs(way).argmax())
+    if abs(way[k]) < SQUARE * float(np.linalg.norm(way)):
+        return ""
+    wall = next(w for w, (i, far) in WALLS.items() if i == k and far == bool(way[k] > 0))
+    return f", toward the {wall}"
 
 
 def _ending_at(limits: Sequence[Limit], at: float) -> list[Limit]:
@@ -132,6 +210,8 @@ def _why(limits: Sequence[Limit], otherwise: str) -> str:
 
 
 def _fault(limit: Limit) -> str:
+    if limit.said:
+        return limit.said
     a, b = limit.names
     if limit.question == "containment":
         return f"{a} stands out of the case at the {b.replace('-', ' ')}"
@@ -146,7 +226,8 @@ def _fault(limit: Limit) -> str:
 
 def _list(words: Sequence[str]) -> str:
     """Some of the words in a row, and how many more there are."""
-    distinct = list(dict.fromkeys(words))
+    # What is said of several copies of a part in the same words is said of the first.
+    distinct = list({re.sub(r" \d+([./])", r"\1", w): w for w in reversed(words)}.values())[::-1]
     more = len(distinct) - _NAMED
     return " and ".join(distinct[:_NAMED]) + (f" and {more} more" if more > 0 else "")
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from elbowroom.model.heights.moved import with_height
-from elbowroom.model.heights.words import LIFT, Wish, Wishes, with_numbers
+from elbowroom.model.heights.words import LIFT, Wish, Wishes, range_of, with_numbers
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.place import place
 from elbowroom.model.problems import BuildError, Path, Problem
@@ -21,6 +21,8 @@ from elbowroom.model.source import Document
 from elbowroom.model.spec import Placement
 from elbowroom.model.tolerances import MATE_PLANE_MM
 from elbowroom.parts.pose import Pose, compose
+from elbowroom.parts.riser import Riser
+from elbowroom.parts.spacer import Spacer
 
 _SAME = 1e-9  # mm and shares: poses from the same arithmetic, one number changed
 
@@ -30,6 +32,7 @@ class Group:
     """Heights left open that must be one, and the entry they lift, if its lift is left open too.
 
     lo, hi: the range of the height, mm. offset: the lift less the height, mm. moves: pieces that move with it.
+    ends: why it goes no lower and no higher, in words. whole: the range of all heights such a part can have, mm.
     """
 
     wishes: tuple[Wish, ...]
@@ -38,6 +41,8 @@ class Group:
     hi: float
     offset: float
     moves: frozenset[str]
+    ends: tuple[str, str]
+    whole: tuple[float, float]
 
     @property
     def wish(self) -> Wish:
@@ -59,8 +64,18 @@ def tie(document: Document, wishes: Wishes, build: Build, layout: Layout) -> lis
     return _Tying(document, wishes, build, layout).groups()
 
 
-def ranged(wish: Wish, build: Build) -> tuple[float, float]:
-    """The heights the wish's part can have, mm: a long enough part is sound at the most, so the least is looked for."""
+@dataclass(frozen=True, slots=True)
+class Range:
+    """The heights asked of a wish's part, mm, why they end there, and all that it can have."""
+
+    lo: float
+    hi: float
+    ends: tuple[str, str]
+    whole: tuple[float, float]
+
+
+def ranged(wish: Wish, build: Build) -> Range:
+    """The heights the wish's part can have: a long enough part is sound at the most, so the least is looked for."""
     part = _entry(build, wish.entry).part
 
     def sound(h: float) -> bool:
@@ -70,15 +85,25 @@ def ranged(wish: Wish, build: Build) -> tuple[float, float]:
             return False
         return True
 
-    lo, hi = wish.least, wish.most
-    if sound(lo):
-        return lo, hi
-    at_fault = lo
-    lo = hi
-    while lo - at_fault > 1e-6:
-        middle = (lo + at_fault) / 2
-        at_fault, lo = (at_fault, middle) if sound(middle) else (middle, lo)
-    return lo, hi
+    least, most = range_of(part.family, wish.field)
+    at_fault, can = least, most
+    if sound(least):
+        at_fault = can = least
+    while can - at_fault > 1e-6:
+        middle = (can + at_fault) / 2
+        at_fault, can = (at_fault, middle) if sound(middle) else (middle, can)
+    asked = wish.fit.at_least
+    if asked is not None:
+        lo, why = max(float(asked), can), "that is the least asked for"
+        if can > float(asked):
+            why = "its threads and walls need as much"
+    else:
+        lo, why = part.sensible_height() if isinstance(part, Riser | Spacer) else (can, "")
+        why = f"that is {why}"
+        if can > lo:
+            lo, why = can, "its threads and walls need as much"
+    most_why = "that is the most asked for" if wish.fit.at_most is not None else "none higher is made here"
+    return Range(lo, wish.most, (why, most_why), (can, most))
 
 
 def pieces_of(build: Build, layout: Layout, entry: str) -> list[Piece]:
@@ -136,30 +161,34 @@ class _Tying:
         return True
 
     def _group(self, tied: tuple[Wish, ...], name: str, moves: frozenset[str]) -> Group:
-        lo, hi = self._range(tied)
+        asked = self._range(tied)
         try:
-            offset = self._offset(tied, name, hi)
+            offset = self._offset(tied, name, asked.hi)
         except _Untied:
             offset = 0.0
         own: set[str] = set().union(*(self.own[w.entry] for w in tied))
-        return Group(tied, name, lo, hi, offset, frozenset(moves | own))
+        return Group(tied, name, asked.lo, asked.hi, offset, frozenset(moves | own), asked.ends, asked.whole)
 
     def _bare(self, wish: Wish) -> Group | None:
         """A height on which other parts stand by their own placement."""
-        lo, hi = self._range((wish,))
-        moves = self._moved({wish.path: lo}) - self.own[wish.entry]
+        asked = self._range((wish,))
+        moves = self._moved({wish.path: asked.lo}) - self.own[wish.entry]
         if not moves:
             said = f"nothing moves with this height: write lift: fit at the part that {wish.entry} carries"
             self._problem(wish.path, said)
             return None
-        return Group((wish,), None, lo, hi, 0.0, frozenset(moves | self.own[wish.entry]))
+        moves = frozenset(moves | self.own[wish.entry])
+        return Group((wish,), None, asked.lo, asked.hi, 0.0, moves, asked.ends, asked.whole)
 
-    def _range(self, tied: tuple[Wish, ...]) -> tuple[float, float]:
+    def _range(self, tied: tuple[Wish, ...]) -> Range:
         ranges = [ranged(w, self.build) for w in tied]
-        lo, hi = max(r[0] for r in ranges), min(r[1] for r in ranges)
-        if lo >= hi:
-            self._problem(tied[-1].path, f"no height suits all of them: at least {lo:g} and at most {hi:g} mm")
-        return lo, hi
+        low, high = max(ranges, key=lambda r: r.lo), min(ranges, key=lambda r: r.hi)
+        if low.lo >= high.hi:
+            why = "" if tied[-1].fit.at_least is not None else f" ({low.ends[0]}; at_least says otherwise)"
+            said = f"no height is left: at least {low.lo:g}{why} and at most {high.hi:g} mm"
+            self._problem(tied[-1].path, said)
+        whole = (max(r.whole[0] for r in ranges), min(r.whole[1] for r in ranges))
+        return Range(low.lo, high.hi, (low.ends[0], high.ends[1]), whole)
 
     def _placed(self, numbers: Mapping[Path, float]) -> tuple[Build, Layout]:
         build = load(with_numbers(self.document, self.wishes.trial() | dict(numbers)))
@@ -173,7 +202,7 @@ class _Tying:
 
     def _offset(self, tied: tuple[Wish, ...], name: str, height: float) -> float:
         """The lift less the height with which the risers' free ends lie in the face they stand on."""
-        group = Group(tied, name, 0.0, height, 0.0, frozenset())
+        group = Group(tied, name, 0.0, height, 0.0, frozenset(), ("", ""), (0.0, height))
         build, layout = self._placed(group.numbers(height))
         found: list[float] = []
         for w in tied:

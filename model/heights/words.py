@@ -14,6 +14,7 @@ from typing import Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from elbowroom.model.implied import CARRIERS
 from elbowroom.model.problems import Path, Problem, shown
 from elbowroom.model.source import Document
 from elbowroom.model.spec import Placement
@@ -23,12 +24,10 @@ from elbowroom.parts.measure import Measure, Mm
 
 FIT = "fit"
 LIFT = "lift"
+MAX_OPEN = 16  # entries of one build whose height is left open: each is a search of its own, of seconds to a minute
 # Families whose height may be left open: the field, and the frames at its two ends. Such a family promises that a
 # change of the field moves no point of the part by more than the change, seen from either end.
-OPEN: dict[str, tuple[str, tuple[str, str]]] = {
-    "riser": ("height", ("foot", "top")),
-    "spacer": ("height", ("foot", "top")),
-}
+OPEN: dict[str, tuple[str, tuple[str, str]]] = {family: ("height", ends) for family, ends in CARRIERS.items()}
 
 
 class Fit(BaseModel):
@@ -93,6 +92,9 @@ def wishes_of(document: Document) -> tuple[Wishes, list[Problem]]:
                 lifts.append(name)
             elif _says_fit(value) and _is_number(family, key):
                 problems.append(document.problem(path, _misplaced(key, value, family)))
+    for w in heights[MAX_OPEN:]:
+        said = f"{len(heights)} heights are left open; at most {MAX_OPEN} in one build: give this one as a number"
+        problems.append(document.problem(w.path, said))
     return Wishes(tuple(heights), tuple(lifts)), problems
 
 

@@ -1,4 +1,4 @@
-"""From a build, or one part alone, to files a printer takes: STL, plates as 3MF, STEP, and a sheet that says how.
+"""From a build, or one part alone, to files a printer takes: STL, beds as 3MF, STEP, and a sheet that says how.
 
 Owns the order of the work and the choice of files. What is made is gathered by `orders`, drawn like every other part,
 judged by `printable` and `advice`, arranged by `bed`, and told by `told`; files go in place all together or not at all.
@@ -96,7 +96,7 @@ def write(
     from elbowroom.model.making.drawn import exact_step, job_of, skins
     from elbowroom.model.making.files import left_over, refuse_others
     from elbowroom.model.making.printable import judge
-    from elbowroom.model.making.threemf import plate
+    from elbowroom.model.making.threemf import bed_file
     from elbowroom.model.writers.atomic import Staging
     from elbowroom.model.writers.stl import encoded
 
@@ -116,15 +116,15 @@ def write(
     if "3mf" in only:
         named = [(order.label, skin) for order, skin, _ in made]
         counts = [(skin, 0 if order is coupon else order.count) for order, skin, _ in made]
-        laid = bed.plates(counts, printer)
+        laid = bed.arranged(counts, printer)
         for n, items in enumerate(laid, 1):
-            files[f"print/plate-{n}.3mf"] = plate(f"{title}, plate {n} of {len(laid)}", named, items)
+            files[f"print/bed-{n}.3mf"] = bed_file(f"{title}, bed {n} of {len(laid)}", named, items)
         if coupon is not None:  # by itself: it is printed first, and what it shows changes the rest
-            for items in bed.plates([(skin, 1 if order is coupon else 0) for order, skin, _ in made], printer):
-                files[f"print/{LABEL}.3mf"] = plate(f"{title}, fit coupon", named, items)
+            for items in bed.arranged([(skin, 1 if order is coupon else 0) for order, skin, _ in made], printer):
+                files[f"print/{LABEL}.3mf"] = bed_file(f"{title}, fit coupon", named, items)
                 laid = [*laid, items]
         on = {item.index for items in laid for item in items}
-        notes += [f"{o.label} does not fit the bed and is on no plate" for i, (o, *_) in enumerate(made) if i not in on]
+        notes += [f"{o.label} does not fit the bed and is on none" for i, (o, *_) in enumerate(made) if i not in on]
     if "step" in only:
         for order, _, _ in made:
             files[f"step/{order.label}.step"] = exact_step(order, job)

@@ -24,17 +24,21 @@ def adapters(build: Build, layout: Layout, store: Store | None, progress: Progre
     """An order for each adapter plate that would join a part to the slots it misses."""
     from elbowroom.model.screws.fasten import fasten
     from elbowroom.model.screws.offers import offers
+    from elbowroom.model.screws.trial import Trials
     from elbowroom.model.solidify import solidify
 
-    fastened = fasten(build, layout, solidify(layout, store or Store.default(), progress))
+    store = store or Store.default()
+    fastened = fasten(build, layout, solidify(layout, store, progress))
     names, out = UniqueNames(), []
-    for offer in offers(fastened.joints):
+    for offer in offers(fastened.joints, Trials(build, layout, fastened, store)):
         if offer.part is None:
             continue
         label = names.take(f"adapter for {offer.joint}")
         about = f"joins {offer.joint} to the slots it misses: {offer.words}"
         entry = _entry(offer.part, offer.joint, offer.centre)
-        out.append(ordered(label, offer.part, 1, (), advice.alone(offer.part), build.printer, about, entry))
+        held = layout.piece(offer.joint.rpartition(".")[0])
+        need = advice.clamped(held.part.family == "radiator", held.name)
+        out.append(ordered(label, offer.part, 1, (), need, build.printer, about, entry))
     return out
 
 
@@ -42,8 +46,10 @@ def _entry(part: Part, joint: str, centre: tuple[float, float]) -> str:
     """The plate as a layer, to be put nearest to the panel."""
     import yaml
 
+    from elbowroom.model.screws.offers import name_for
+
     fields = {k: v for k, v in _written(part).items() if k not in ("hole_allowance",)}
-    words = {f"{part.family}": "custom", "name": f"adapter for {joint.replace('.', ' ')}"}
+    words = {f"{part.family}": "custom", "name": name_for(joint)}
     for key, at in zip(("slide", "aside"), centre, strict=True):
         if abs(at) > 1e-6:
             words[key] = round(at, 4)  # type: ignore[assignment]

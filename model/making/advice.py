@@ -1,7 +1,8 @@
 """Which plastic a part needs, and why: from what it touches in the build.
 
 Owns the reasons. Heat and load come from the mates: a radiator, a fan that sits on one, screws that clamp, and parts
-whose weight rests on it. Of a part without a build nothing is known, and that is said. The softening temperatures and
+whose weight rests on it. Of a part without a build nothing is known: that is a caution,
+and the stronger plastic. The softening temperatures and
 their sources are in `rules`.
 """
 
@@ -21,10 +22,11 @@ HEAVY = frozenset({"gpu", "gpu-mount", "pump", "plate", "radiator", "psu", "moth
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """The plastic a part needs, and the reasons in words."""
+    """The plastic a part needs, and the reasons in words. sure: whether it is known what the part touches."""
 
     plastic: Plastic
     why: tuple[str, ...]
+    sure: bool = True
 
 
 def printed_bodies(part: Part) -> frozenset[str]:
@@ -35,15 +37,20 @@ def printed_bodies(part: Part) -> frozenset[str]:
 
 def alone(part: Part) -> Need:
     """The plastic for a part of which no build tells what it touches."""
-    bored = any(p.holes and p.body in printed_bodies(part) for p in part.patterns())
-    more = "; screws through its holes clamp it" if bored else ""
     return Need(
-        "petg",
+        "asa",
         (
-            f"no build tells what it touches: PETG stands the air of a case (to {AIR_C:g} °C); take ASA where it is "
-            f"clamped, loaded or against a radiator (to {RADIATOR_C:g} °C){more}",
+            f"it is not known what it touches, so the plastic is the one that stands a radiator ({RADIATOR_C:g} °C), "
+            f"load and clamping; where it only stands in the air of a case (to {AIR_C:g} °C), PETG does",
         ),
+        sure=False,
     )
+
+
+def clamped(radiator: bool, name: str) -> Need:
+    """The plastic for a part that screws will clamp to a piece of the build, a radiator or not."""
+    heat = (f"it touches {name}, which gets to {RADIATOR_C:g} °C",) if radiator else ()
+    return Need("asa", (*heat, f"screws clamp it to {name}, and a clamped plastic creeps when warm"))
 
 
 def needed(piece: Piece, layout: Layout) -> Need:
@@ -81,8 +88,10 @@ def _listed(names: list[str]) -> str:
 
 def merged(first: Need, second: Need) -> Need:
     """One need for copies of a part that stand in different places: the hotter one, with the reasons for it."""
+    if first.sure != second.sure:
+        return first if first.sure else second
     if first.plastic == second.plastic:
-        return Need(first.plastic, tuple(dict.fromkeys((*first.why, *second.why))))
+        return Need(first.plastic, tuple(dict.fromkeys((*first.why, *second.why))), first.sure)
     return max(first, second, key=lambda n: ORDER.index(n.plastic))
 
 
@@ -91,6 +100,8 @@ def judged(need: Need, printer: PrinterSpec) -> Verdict:
     low, high = PLASTICS[need.plastic].softens
     said = f"{need.plastic.upper()} (softens at {low:g}-{high:g} °C): {'; '.join(need.why)}"
     chosen = printer.material
+    if not need.sure and chosen in (None, need.plastic):
+        return Verdict("material", "caution", said)
     if chosen is None or ORDER.index(chosen) >= ORDER.index(need.plastic):
         better = f"; the printer's {chosen.upper()} stands more" if chosen not in (None, need.plastic) else ""
         return Verdict("material", "pass", said + better)

@@ -1,8 +1,9 @@
-"""Parts on the printer's bed: whether one fits, how it has to be turned, where to split one that does not, and plates.
+"""Parts on the printer's bed: whether one fits, how it has to be turned, where to split one that does not, and how all
+lie on as few beds as may be.
 
 Owns the arrangement. A part takes the rectangle about it, as it lies or turned by 90 or 45 degrees; rectangles are laid
 in rows, the deepest first, with the printer's spacing between them and to the bed's edge. The same parts give the same
-plates. What is written of a plate belongs to `threemf`.
+beds. What is written of a bed belongs to `threemf`.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ AXES = "xyz"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Item:
-    """One copy of a part on a plate: `index` of the part, and the pose of its skin on the bed."""
+    """One copy of a part on a bed: `index` of the part, and the pose of its skin on the bed."""
 
     index: int
     pose: Pose
@@ -43,7 +44,7 @@ class _Place:
 
 
 @dataclass(slots=True)
-class _Plate:
+class _Laid:
     rows: list[tuple[float, float, float]] = field(default_factory=list)  # y, depth, x that is still free
     items: list[tuple[_Place, float, float]] = field(default_factory=list)
 
@@ -65,48 +66,48 @@ def _rectangle(skin: Skin, angle: float) -> tuple[tuple[float, float], tuple[flo
     return (float(low[0]), float(low[1])), (float(size[0]), float(size[1]))
 
 
-def plates(parts: Sequence[tuple[Skin, int]], printer: PrinterSpec) -> list[list[Item]]:
-    """The items of each plate, for parts with their counts; a part that does not fit the bed is on none."""
+def arranged(parts: Sequence[tuple[Skin, int]], printer: PrinterSpec) -> list[list[Item]]:
+    """The items of each bed, for parts with their counts; a part that does not fit the bed is on none."""
     gap, (width, depth, _) = float(printer.spacing), (float(e) for e in printer.bed)
     todo: list[_Place] = []
     for index, (skin, count) in enumerate(parts):
         angle = turn_to_fit(skin, printer)
         if angle is not None:
             todo += [_Place(index, angle, *_rectangle(skin, angle))] * count
-    made: list[_Plate] = []
+    made: list[_Laid] = []
     for place in sorted(todo, key=lambda p: (-p.size[1], -p.size[0], p.index)):
-        if not any(_put(plate, place, width - 2 * gap, depth - 2 * gap, gap) for plate in made):
-            fresh = _Plate()
+        if not any(_put(laid, place, width - 2 * gap, depth - 2 * gap, gap) for laid in made):
+            fresh = _Laid()
             if not _put(fresh, place, width - 2 * gap, depth - 2 * gap, gap):  # fits with less room at the edge
                 fresh.items.append((place, 0.0, 0.0))
                 fresh.rows.append((0.0, depth, width))
             made.append(fresh)
-    return [_centred(plate, width, depth) for plate in made]
+    return [_centred(laid, width, depth) for laid in made]
 
 
-def _put(plate: _Plate, place: _Place, width: float, depth: float, gap: float) -> bool:
-    """Lay a part in the first row with room for it, or in a new one; False where the plate has none."""
+def _put(laid: _Laid, place: _Place, width: float, depth: float, gap: float) -> bool:
+    """Lay a part in the first row with room for it, or in a new one; False where the bed has none."""
     w, d = place.size
-    for i, (y, high, x) in enumerate(plate.rows):
+    for i, (y, high, x) in enumerate(laid.rows):
         if d <= high + Z_MM and x + w <= width + Z_MM:
-            plate.items.append((place, x, y))
-            plate.rows[i] = (y, high, x + w + gap)
+            laid.items.append((place, x, y))
+            laid.rows[i] = (y, high, x + w + gap)
             return True
-    y = plate.rows[-1][0] + plate.rows[-1][1] + gap if plate.rows else 0.0
+    y = laid.rows[-1][0] + laid.rows[-1][1] + gap if laid.rows else 0.0
     if y + d > depth + Z_MM or w > width + Z_MM:
         return False
-    plate.rows.append((y, d, w + gap))
-    plate.items.append((place, 0.0, y))
+    laid.rows.append((y, d, w + gap))
+    laid.items.append((place, 0.0, y))
     return True
 
 
-def _centred(plate: _Plate, width: float, depth: float) -> list[Item]:
-    right = max(x + p.size[0] for p, x, _ in plate.items)
-    back = max(y + p.size[1] for p, _, y in plate.items)
+def _centred(laid: _Laid, width: float, depth: float) -> list[Item]:
+    right = max(x + p.size[0] for p, x, _ in laid.items)
+    back = max(y + p.size[1] for p, _, y in laid.items)
     dx, dy = (width - right) / 2, (depth - back) / 2
     return [
         Item(p.index, compose(shift(dx + x - p.low[0], dy + y - p.low[1]), rotation((0, 0, 1), p.angle)))
-        for p, x, y in plate.items
+        for p, x, y in laid.items
     ]
 
 

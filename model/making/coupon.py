@@ -43,7 +43,7 @@ def coupon_for(orders: Sequence[Order], printer: PrinterSpec) -> Order | None:
             f"to try the {diameter:g} mm hole of {source.label} and the {high.height:g} mm height of {high.label}: "
             f"hole {own} from the cut corner is drawn as theirs, each after it {float(part.pace):g} mm wider"
         )
-        need = advice.Need(source.need.plastic, (f"a coupon is printed of what it stands for, {source.label}",))
+        need = advice.Need(source.need.plastic, (f"a coupon is printed of what it stands for, {source.label}",), True)
         return ordered(LABEL, part, 1, (), need, printer, why)
     return None
 

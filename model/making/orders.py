@@ -101,7 +101,7 @@ def ordered(
     entry: str = "",
 ) -> Order:
     """An order for a part, its holes widened for the printer; raises InputError where that cannot be."""
-    offset = float(printer.hole_offset)
+    offset = float(printer.hole_allowance)
     try:
         drawn = part.compensated(offset) if offset else part
         pose = drawn.print_pose()

@@ -1,8 +1,8 @@
-"""3MF: one file for each plate of the bed, by lib3mf, with one mesh for each shape and an item for each copy.
+"""3MF: one file for each bed of parts, with one mesh for each shape and an item for each copy.
 
-Owns the model handed to lib3mf, and packing its parts again: lib3mf streams its archive, and a slicer in wide use reads
-that as empty, where plainly packed entries are read by all. Identities come from the content, so that the same plate
-gives the same bytes.
+Owns the model handed to the format's own library, and packing its parts again: the library streams its archive, which
+some readers take for empty, where plainly packed entries are read by all. Identities come from the content,
+so that the same bed gives the same bytes.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ from elbowroom.model.making.mesh import Skin
 
 APPLICATION = "elbowroom"
 MODEL = "3D/3dmodel.model"
-_EPOCH = (1980, 1, 1, 0, 0, 0)  # the first date an archive can hold: the same plate gives the same bytes
+_EPOCH = (1980, 1, 1, 0, 0, 0)  # the first date an archive can hold: the same bed gives the same bytes
 _SPACE = uuid.UUID("5f0d3c1e-7a34-5f86-9d35-7f3a6f1b2c44")  # ours, for identities made from content
 
 
-def plate(title: str, parts: Sequence[tuple[str, Skin]], items: Sequence[Item]) -> bytes:
-    """The 3MF file of one plate, mm: `items` name their part by index in `parts` (name and skin)."""
+def bed_file(title: str, parts: Sequence[tuple[str, Skin]], items: Sequence[Item]) -> bytes:
+    """The 3MF file of one bed, mm: `items` name their part by index in `parts` (name and skin)."""
     import lib3mf
 
     wrapper = lib3mf.Wrapper(os.path.join(os.path.dirname(lib3mf.__file__), "lib3mf"))

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from elbowroom.model.cautions import DEFER, PRINTING, UNPLUG, listed
 from elbowroom.model.make_spec import PrinterSpec
 from elbowroom.model.making.mesh import Skin
 from elbowroom.model.making.orders import Order
@@ -19,19 +20,7 @@ from elbowroom.parts.pose import Pose, turn
 FIRST_LINE = "Parts to make, written by elbowroom"
 SIGNS = {"pass": "ok", "caution": "look", "fail": "FAIL"}
 _AXES = ("x", "y", "z")
-
-CAUTIONS = """\
-Take care
-- Printed parts creep under a constant load and soften when they get warm. Do not let one alone carry what is dear or
-  what holds coolant; tighten screws in it to 0.5 N m at most, and look at them again after a week of use.
-- Deburr every edge and hole before a part goes in: strings of plastic come loose and get into fans.
-- Wear eye protection when you cut, drill or ream. Never drill or file over a board that is wired, nor inside the case
-  with parts in it: chips of metal short what they fall on. Leave a power supply closed; there is mains inside.
-- Acrylic ports crack by force: nothing that is printed may press on one.
-- Hot plastic and nozzles burn, and ASA gives off styrene: print it in a housing with a way out for the air.
-- This is arithmetic on shapes, no engineering approval. The codes that hold where you are, and the makers'
-  instructions, come first; leave mains work to those licensed for it.
-"""
+LINE = 110  # characters
 
 
 def text(
@@ -47,7 +36,15 @@ def text(
         lines += [*_part(order, skin, verdicts, printer), ""]
     if notes:
         lines += ["Notes", *(f"- {n}" for n in notes), ""]
-    lines += ["Files", *(f"- {f}" for f in files), "", *_explained(printer, files), "", CAUTIONS]
+    lines += [
+        "Files",
+        *(f"- {f}" for f in files),
+        "",
+        *_explained(printer, files),
+        "",
+        *listed((*PRINTING, UNPLUG, DEFER), LINE),
+        "",
+    ]
     return "\n".join(lines).encode("utf-8", "replace")
 
 
@@ -93,9 +90,9 @@ def _explained(printer: PrinterSpec, files: Sequence[str]) -> list[str]:
     out = []
     if any(f.endswith((".stl", ".3mf")) for f in files):
         out.append(
-            f"STL and 3MF are in print position, mm, with holes {float(printer.hole_offset):g} mm wider than designed, "
-            "because they print narrower. Print the coupon first where there is one, and add to printer.hole_offset "
-            "what the hole that fits best is wider than theirs."
+            f"STL and 3MF are in print position, mm, with holes {float(printer.hole_allowance):g} mm wider than "
+            "designed, because they print narrower. Print the coupon first where there is one, and add to "
+            "printer.hole_allowance what the hole that fits best is wider than theirs."
         )
     if any(f.endswith(".step") for f in files):
         out.append("STEP holds the part as designed, in its own coordinates, without wider holes.")

@@ -13,10 +13,11 @@ frees anything.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any
 
 from elbowroom.model.findings import Finding
+from elbowroom.model.kept_findings import pack, unpack
 from elbowroom.model.plumbing import Plumbing, Port, Tubing
 from elbowroom.model.reach import keep
 from elbowroom.model.reach.neighbours import neighbours, stand
@@ -27,7 +28,21 @@ from elbowroom.model.store import Store
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 
-__all__ = ["check", "reach_solids"]
+__all__ = ["check", "check_chosen", "reach_solids"]
+
+
+def check_chosen(scene: Scene, plumbing: Plumbing, store: Store, pieces: Collection[str]) -> list[Finding]:
+    """The findings of those ports of some pieces that fittings are meant for."""
+    rooms = Rooms(scene, store)
+    wanted, usual = _wanted(plumbing)
+    sites = [s for s in rooms.sites if s.port.piece in pieces and wanted.get(s.port, Wanted()).links]
+    keys = {s.port: keep.key_of(rooms, s, wanted[s.port], usual) for s in sites}
+    kept = store.records(keys.values())
+    out = []
+    for s in sites:
+        known = _kept(kept.get(keys[s.port]))
+        out.append(_judge(rooms, s, wanted, usual, keys[s.port]).finding if known is None else known)
+    return out
 
 
 def check(scene: Scene, plumbing: Plumbing | None, store: Store, progress: Progress | None = None) -> list[Finding]:
@@ -80,7 +95,7 @@ def _wanted(plumbing: Plumbing | None) -> tuple[dict[Port, Wanted], Tubing | Non
 
 def _judge(rooms: Rooms, site: Site, wanted: dict[Port, Wanted], usual: Tubing | None, key: bytes) -> Answer:
     found = answer(rooms, site, wanted.get(site.port, Wanted()), usual)
-    rooms.store.keep_records({key: keep.pack([found.finding])})
+    rooms.store.keep_records({key: pack([found.finding])})
     rooms.store.write(keep.solid_name(key), keep.pack_solid(found.solid))
     return found
 
@@ -89,7 +104,7 @@ def _kept(data: bytes | None) -> Finding | None:
     if data is None:
         return None
     try:
-        (finding,) = keep.unpack(data)
+        (finding,) = unpack(data)
     except (ValueError, TypeError, IndexError, KeyError):
         return None
     return finding
@@ -99,7 +114,7 @@ def _pairs(rooms: Rooms, wanted: dict[Port, Wanted], found: dict[Port, Finding],
     data = rooms.store.records([key]).get(key)
     if data is not None:
         try:
-            return keep.unpack(data)
+            return unpack(data)
         except (ValueError, TypeError, IndexError, KeyError):
             pass
     stands = []
@@ -111,5 +126,5 @@ def _pairs(rooms: Rooms, wanted: dict[Port, Wanted], found: dict[Port, Finding],
             if one is not None:
                 stands.append(one)
     out = neighbours(rooms, stands)
-    rooms.store.keep_records({key: keep.pack(out)})
+    rooms.store.keep_records({key: pack(out)})
     return out

@@ -6,7 +6,7 @@ that failed. Leaves the trial to `trial`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import islice
 
 import numpy as np
@@ -125,11 +125,11 @@ def named(trial: Trial) -> str:
     return " + ".join(f"{li.size} ({degrees(next(angles))})" if li.free else li.size for li in trial.links)
 
 
-def degrees(found: Sequence[Interval]) -> str:
-    """Intervals in words."""
+def degrees(found: Sequence[Interval], say: Callable[[Interval], str] = lambda _: "") -> str:
+    """Intervals in words. say: what to add to each, such as where it points."""
     if not found:
         return "at no angle"
     if tuple(found) == ((0, 360),):
         return "at any angle"
-    spans = (f"{a} deg" if a == b else f"{a} to {b % 360} deg" for a, b in found)
+    spans = (f"{a} deg{say((a, b))}" if a == b else f"{a} to {b % 360} deg{say((a, b))}" for a, b in found)
     return "at " + ", ".join(spans)

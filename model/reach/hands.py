@@ -10,10 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats, Rod
+from elbowroom.model.envelopes import NO_MARGIN, Floats, Rod, posed
+from elbowroom.model.freespace import FREE
 from elbowroom.model.reach.chains import Interval, grid, intervals, turns
 from elbowroom.model.reach.rooms import Mask, Rooms, bars_met, stands_free
 from elbowroom.parts.fitting import Fitting
@@ -25,6 +27,9 @@ FINGER_LENGTH = (45.0, 75.0)  # mm from the fingertip to the hand, bent and stre
 STEP = 10  # deg between the sides of a collar that are tried
 _TIPS = 3  # a finger is sent to one in so many sides of a collar
 _SIDES = 8  # ways round the collar's axis that a hand may come from, at each slope
+_TIPS_TOLD = 3  # sides of a collar that are tried where it is only told what is in the way
+_SUSPECTS = 6  # pieces in a hand's way that are tried away alone, those met most
+_PAIRED = 4  # of them that are tried away two at a time
 _SLOPES = (30.0, 60.0, 90.0)  # deg off the axis
 
 
@@ -106,6 +111,51 @@ def _hand(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, sides: Mask
             if any(stands_free(rooms.workshop, hand, ways).any() for hand in _hands(length)):
                 return True
     return False
+
+
+def in_the_way(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, own: str) -> tuple[tuple[str, ...], bool]:
+    """What keeps a hand from a collar: the pieces, and whether a way opens once they are away.
+
+    One piece that alone opens a way is looked for first, then two; else those met most are named. own: the piece the
+    fitting is screwed into, which cannot be away. The case is named last, as it is what all others go into.
+    """
+    space, ways = rooms.workshop, _approaches(base, fitting, lift, finger_sides(rooms, base, fitting, lift))
+    met: dict[str, int] = {}
+    for index in np.concatenate([space.met(posed(rod, at)) for rods, at in ways for rod in rods]):
+        if index != FREE:
+            name = space.names[index].split("/")[0]
+            met[name] = met.get(name, 0) + 1
+    solids = {s.piece.name: s.piece.part.family for s in rooms.real}
+    order = sorted((n for n in met if n != own), key=lambda n: (solids[n] == "case", -met[n], n))[:_SUSPECTS]
+    every = [*((n,) for n in order), *combinations(order[:_PAIRED], 2)]
+    for away in sorted(every, key=lambda names: (len(names), any(solids[n] == "case" for n in names))):
+        ignored = {n for n in space.names if n.split("/")[0] in away}
+        if any((space.stack(rods, at, NO_MARGIN, ignored) == FREE).any() for rods, at in ways):
+            return tuple(away), True
+    return tuple(order[:2]), False
+
+
+def _approaches(
+    base: Floats, fitting: Fitting, lift: float, sides: Mask
+) -> list[tuple[tuple[Rod, ...], Floats]]:  # fmt: skip
+    """A finger with its hand, as bars in coordinates of the fingertip's way, and their poses: some tips for each way.
+
+    The hand stands behind the collar's middle, so that a tip aside of it bends the finger toward it.
+    """
+    radius, low, high = fitting.finger_ring()
+    z, r = max((low + high) / 2, lift + FINGER / 2), radius + FINGER / 2
+    angles = np.radians(grid(STEP)[::_TIPS][sides[::_TIPS]].astype(float))
+    angles = angles[:: max(1, len(angles) // _TIPS_TOLD)]
+    out = []
+    for way in _ways():
+        frame = pose((0, 0, z), way)
+        for angle in angles:
+            tip = np.linalg.inv(frame) @ np.array([r * math.cos(angle), r * math.sin(angle), z, 1.0])
+            for length in FINGER_LENGTH:
+                x, y, s = (float(c) for c in tip[:3])
+                finger = Rod((x, y, s), (x, y, s + length), FINGER / 2)
+                out += [((finger, *hand), (base @ frame)[None]) for hand in _hands(length)]
+    return out
 
 
 def _hands(length: float) -> tuple[tuple[Rod, ...], ...]:

@@ -1,8 +1,8 @@
 """What is kept of a port's answer, and under which key, so that an unchanged port is not judged twice.
 
 Owns the key (everything an answer depends on: code, the port, its chain, every solid within the farthest that any of
-its questions looks) and the form in the store: a finding as JSON, a solid as numpy arrays. Leaves the cache itself to
-`elbowroom.model.store`.
+its questions looks) and the form of a solid in the store, as numpy arrays. Leaves the cache itself to
+`elbowroom.model.store`, and the form of a finding to `kept_findings`.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.model.findings import Basis, Finding
+from elbowroom.model.directions import open_side_of
 from elbowroom.model.plumbing import Link, Tubing
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.verdicts import Wanted
@@ -35,8 +35,11 @@ _MODULES = (
     "inside.py",
     "plumbing.py",
     "findings.py",
+    "kept_findings.py",
     "narrow.py",
     "checks/wordings.py",
+    "directions.py",
+    "fitted.py",
 )
 
 
@@ -74,7 +77,7 @@ def key_of(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> by
     ]
     facts = [
         _code(), str(site.port), f.thread, f.depth, f.land, site.lift, (np.round(site.pose, 9) + 0.0).tolist(),
-        _links(wanted.links), _tube(wanted.tubing), _tube(usual), near, mates,
+        _links(wanted.links), _tube(wanted.tubing), _tube(usual), near, mates, open_side_of(rooms.layout),
     ]  # fmt: skip
     return hashlib.blake2b(json.dumps(facts).encode(), digest_size=16).digest()
 
@@ -90,35 +93,6 @@ def _tube(t: Tubing | None) -> list[Any] | None:
 def joined(keys: Sequence[bytes]) -> bytes:
     """One key for many."""
     return hashlib.blake2b(b"all" + b"".join(keys), digest_size=16).digest()
-
-
-# Findings -------------------------------------------------------------------------------------------------------------
-
-
-def pack(findings: Sequence[Finding]) -> bytes:
-    return json.dumps(
-        [
-            [f.question, f.verdict, f.parts, f.text, f.bodies, f.measured, f.unit, f.required, f.low, f.high, f.where,
-             [f.basis.method, f.basis.bound, f.basis.assumed], f.remedies, f.extra, f.place]
-            for f in findings
-        ]
-    ).encode()  # fmt: skip
-
-
-def unpack(data: bytes) -> list[Finding]:
-    """Raises ValueError, TypeError or IndexError where the bytes are not those of `pack`."""
-    out = []
-    for row in json.loads(data):
-        q, v, parts, text, bodies, measured, unit, required, low, high, where, basis, remedies, extra, place = row
-        assumed = tuple((name, tuple(fields)) for name, fields in basis[2])
-        out.append(
-            Finding(
-                q, v, tuple(parts), text, tuple(bodies), measured, unit, required, low, high,
-                tuple((p[0], p[1], p[2]) for p in where), Basis(basis[0], basis[1], assumed), tuple(remedies),
-                tuple((k, value) for k, value in extra), place,
-            )
-        )  # fmt: skip
-    return out
 
 
 # Solids ---------------------------------------------------------------------------------------------------------------

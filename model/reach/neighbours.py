@@ -14,7 +14,7 @@ from itertools import combinations, islice
 
 import numpy as np
 
-from elbowroom.model.checks.wordings import assumed_by, mm
+from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.envelopes import Floats, Rod
 from elbowroom.model.findings import Basis, Finding, Verdict
 from elbowroom.model.plumbing import Link
@@ -113,9 +113,9 @@ def _pair(rooms: Rooms, a: Stand, b: Stand) -> Finding | None:
     one, other = a.links[a.owner[i]], b.links[b.owner[j]]
     verdict: Verdict = "caution" if a.assumed or b.assumed else "fail"
     names = f"{one.size} on {a.site.port} and {other.size} on {b.site.port}"
-    how = f"meet, {mm(-gap)} into each other" if gap < 0 else f"stand {mm(gap)} apart"
+    how = f"overlap by {tenths(-gap)}" if gap < 0 else f"stand {tenths(gap, GAP)} apart"
     turned = ", however they are turned" if a.free or b.free else ""
-    text = f"{names} {how}{turned}; {mm(GAP)} are wanted"
+    text = f"{names} {how}{turned}; {tenths(GAP)} are wanted"
     if a.assumed or b.assumed:
         text += "; nothing is chosen for " + " and ".join(str(s.site.port) for s in (a, b) if s.assumed)
     assumed = dict((*assumed_by(a.site.piece), *assumed_by(b.site.piece)))

@@ -10,20 +10,32 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
-from elbowroom.model.checks.wordings import assumed_by, mm, mm2
+import numpy as np
+
+from elbowroom.model.checks.wordings import assumed_by, lacking, mm2, tenths
+from elbowroom.model.directions import open_side_of, round_by
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.fitted import outlet
 from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.reach.chains import Interval, turns
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
 from elbowroom.model.reach.land import Land, land
 from elbowroom.model.reach.rooms import Rooms, Site, free_run
+from elbowroom.model.reach.told import hands_told, tube_leaves
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
+from elbowroom.parts.base import ASSUMED
+from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.fitting import Fitting
+from elbowroom.parts.measure import Deg
 from elbowroom.parts.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
+POINTED = 10  # deg between the directions that a range is told by
 USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
 NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
 # Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
@@ -97,7 +109,7 @@ def _covered(site: Site, links: Sequence[Link], ground: Land) -> Finding:
     words = f"{by} is screwed into it" if ground.state == "taken" else f"covered by {by}, not blocked"
     text = f"{site.port}: {words}"
     if links:
-        text += f"; {_sizes(links)} cannot go on as well"
+        text += f"; {_sizes(links)} cannot be screwed in as well"
     return _finding(site, "fail" if links else "pass", text, ground, where=_at(ground), more=(("covered_by", by),))
 
 
@@ -107,18 +119,18 @@ def _open(rooms: Rooms, site: Site, ground: Land, axis: _Axis, room: Volume) -> 
     verdict: Verdict = "pass"
     where = _at(ground)
     if ground.state == "unknown":
-        verdict, text = "unknown", f"{site.port}: it cannot be said what goes on; {ground.fault}"
+        verdict, text = "unknown", f"{site.port}: unknown what can be screwed in; {ground.fault}"
     elif ground.state != "free":
         verdict, text = "caution", f"{site.port}: nothing is chosen, and nothing would seal: {_ground(ground)}"
     elif not on:
         verdict = "caution"
         first = axis.wide_stop or axis.bare_stop
-        stop = f"; its axis is free for {mm(axis.wide)}, up to {first}" if first else ""
-        text = f"{site.port}: nothing is chosen, and no fitting of the catalogue goes on{stop}"
+        stop = f"; its axis is free for {tenths(axis.wide)}, up to {first}" if first else ""
+        text = f"{site.port}: nothing is chosen, and no fitting of the catalogue can be screwed in{stop}"
     else:
-        text = f"{site.port}: nothing is chosen; {len(on)} of the catalogue's fittings go on"
+        text = f"{site.port}: nothing is chosen; {len(on)} of the catalogue's fittings can be screwed in"
     if verdict == "pass" and (fault := _unsound(rooms, site, ())):
-        verdict, text = "unknown", f"{site.port}: it cannot be said what goes on; {fault}"
+        verdict, text = "unknown", f"{site.port}: unknown what can be screwed in; {fault}"
     return _finding(
         site, verdict, text, ground, axis=axis, room=room, where=where, basis=_basis(rooms, site, (), None),
         more=(("fittings", list(on)),),
@@ -133,11 +145,11 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, wanted.tubing)
-    verdict, text = _verdict(site, trial, reason, ground, broken)
+    verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
     fault = _unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
         verdict = "unknown"
-        text = f"{site.port}: it cannot be said whether {_sizes(links)} goes on; {ground.fault or fault}"
+        text = f"{site.port}: unknown whether {_sizes(links)} can be screwed in; {ground.fault or fault}"
     measured, required, where = axis.wide, links[0].fitting.reach_length, _at(ground)
     if reason is not None:
         b = reason.blockage
@@ -149,24 +161,23 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     )  # fmt: skip
 
 
-def _verdict(site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool) -> tuple[Verdict, str]:
+def _verdict(
+    rooms: Rooms, site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool
+) -> tuple[Verdict, str]:
     name, here = _sizes(trial.links), str(site.port)
     if broken:
         return "fail", f"{here}: {name} does not seal: {_ground(ground)}"
     if trial.problem is not None:
         return "fail", f"{here}: {_problem(name, trial, reason)}"
-    told = [f"{name} goes on"]
-    told += [f"{li.size} may stand {degrees(a)}" for li, a in zip(_free(trial.links), trial.angles, strict=True)]
+    told = [f"{name} can be screwed in"]
+    for i, a in zip(_free(trial.links), trial.angles, strict=True):
+        told.append(f"{trial.links[i].size} may stand {degrees(a, partial(_pointing, rooms, trial, i))}")
     if trial.leaving is not None:
-        ways = f"straight on and toward {trial.leaving.count} of 36 sides"
-        told.append(f"its tube can leave {ways if trial.leaving.straight else ways.removeprefix('straight on and ')}")
-    cautions = []
-    lost = [li.size for li, g in zip(trial.links, trial.grips, strict=True) if g.fingers and not g.hand]
-    if lost:
-        cautions.append(f"no straight way for a hand to the collar of {' and '.join(lost)} was found")
+        told.append(tube_leaves(trial, open_side_of(rooms.layout)))
+    cautions = hands_told(rooms, site, trial)
     land = trial.links[0].fitting.land
     if ground.diameter < land:
-        cautions.append(f"its seal land is {ground.diameter:g} wide, {land:g} are wanted")
+        cautions.append(f"its seal face is {ground.diameter:g} wide, {land:g} are wanted")
     if ground.state == "broken":
         cautions.append(f"{_ground(ground)}, outside the seal ring")
     if ground.seam:
@@ -176,15 +187,15 @@ def _verdict(site: Site, trial: Trial, reason: Reason | None, ground: Land, brok
 
 def _problem(name: str, trial: Trial, reason: Reason | None) -> str:
     if trial.rule:
-        return f"{name} does not go on: {trial.rule}"
+        return f"{name} cannot be screwed in: {trial.rule}"
     if reason is None:
-        return f"{name} does not go on: its own pieces are in each other's way"
-    stands_in = f"{reason.blockage.obstacle} is {mm(reason.short)} in its way"
+        return f"{name} cannot be screwed in: its own pieces are in each other's way"
+    stands_in = f"{reason.blockage.obstacle} is {lacking(reason.short)} in its way"
     if reason.blockage.manner == "near":
-        stands_in = f"{reason.blockage.obstacle} is {mm(reason.short)} too near"
+        stands_in = f"{reason.blockage.obstacle} is {lacking(reason.short)} too near"
     return {
-        "stands": f"{name} does not go on: {stands_in}",
-        "comes in": f"{name} cannot be screwed in: {stands_in}",
+        "stands": f"{name} cannot be screwed in: {stands_in}",
+        "comes in": f"{name} cannot be screwed in: {stands_in} on its way in",
         "pushed": f"no tube can be pushed into {name}: {stands_in}",
         "leaves": f"the tube cannot leave {name}: {stands_in}",
         "fingers": f"fingers cannot turn {name}: {stands_in}",
@@ -193,8 +204,8 @@ def _problem(name: str, trial: Trial, reason: Reason | None) -> str:
 
 def _ground(ground: Land) -> str:
     if ground.state == "blocked":
-        return f"{ground.obstacle} lies on its seal land"
-    return f"{mm2(ground.missing)} of its seal land of {ground.diameter:g} are missing"
+        return f"{ground.obstacle} lies on its seal face"
+    return f"{mm2(ground.missing)} of its seal face of {ground.diameter:g} are missing"
 
 
 def _ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
@@ -231,8 +242,18 @@ def _basis(rooms: Rooms, site: Site, links: Sequence[Link], reason: Reason | Non
         bound = float(solid.mesh.bound)
         assumed |= dict(assumed_by(solid.piece))
     for li in links:
-        assumed[li.size] = tuple(f for f in _ENVELOPE if f in li.fitting.fields_used() and f not in li.given)
+        assumed[li.size] = tuple(f for f in _ENVELOPE if f in li.fitting.fields_used() and _is_assumed(li, f))
     return Basis("mesh" if bound > 0 else "exact", bound, tuple(assumed.items()))
+
+
+def _is_assumed(link: Link, field: str) -> bool:
+    """Whether a field of a fitting rests on memory or common practice: neither the build nor a document states it."""
+    if field in link.given:
+        return False
+    row = sizes("fitting").get(link.size)
+    extra: Any = Fitting.model_fields[field].json_schema_extra
+    mark = row.sources[field][1] if row is not None and field in row.sources else extra["mark"]
+    return mark in ASSUMED
 
 
 # Form -----------------------------------------------------------------------------------------------------------------
@@ -291,8 +312,23 @@ def _sizes(links: Sequence[Link]) -> str:
     return " + ".join(li.size for li in links)
 
 
-def _free(links: Sequence[Link]) -> list[Link]:
-    return [li for li in links if li.free]
+def _free(links: Sequence[Link]) -> list[int]:
+    return [i for i, li in enumerate(links) if li.free]
+
+
+def _pointing(rooms: Rooms, trial: Trial, i: int, span: Interval) -> str:
+    """Where a swivel lets on over a range of its degrees, the others as in the trial's posture."""
+    if trial.posture is None:
+        return ""
+    at = trial.posture.links[i][0] @ turns(np.array([-trial.degrees[i]]))[0]
+    first, last = span
+    ways = []
+    for angle in (first, *range(first + POINTED, last, POINTED), last):
+        way = outlet(trial.links[i].fitting.model_copy(update={"angle": Deg(angle)}), at)
+        if way is None:
+            return ""
+        ways.append(way.tolist())
+    return f" ({round_by(ways, open_side_of(rooms.layout))})"
 
 
 def _at(ground: Land) -> tuple[Point, ...]:

@@ -70,6 +70,7 @@ def adapter_for(
     panel_screw: str | None = None,
     room: Rectangle | None = None,
     openings: Sequence[AirOpening] = (),
+    shut: Sequence[Sequence[Span]] = (),
     material: Stuff = "printed",
     style: Style = "pan",
     diagonal: bool = False,
@@ -77,16 +78,17 @@ def adapter_for(
     """The plate between a part with threaded holes `screw` at `points` and a panel with `slots`.
 
     panel_screw: thread of the screws through the panel; left out: `screw`. room: what the plate may fill, lower and
-    upper corner. openings: for the air, placed in this plane; a plate without any is closed. diagonal: as in `holding`.
-    Raises KeyError for a screw of no known thread or head.
+    upper corner. openings: for the air, placed in this plane; a plate without any is closed. shut: for each slot the
+    stretches of its centre line, mm from its first end, where something stands in a head's way. diagonal: as in
+    `holding`. Raises KeyError for a screw of no known thread or head.
     """
-    return _Plan(points, slots, screw, panel_screw or screw, room, openings, material, style, diagonal).made()
+    return _Plan(points, slots, screw, panel_screw or screw, room, openings, material, style, diagonal, shut).made()
 
 
 class _Plan:
     def __init__(
         self, points: Sequence[Point], slots: Sequence[Slot], screw: str, panel_screw: str, room: Rectangle | None,
-        openings: Sequence[AirOpening], material: Stuff, style: Style, diagonal: bool,
+        openings: Sequence[AirOpening], material: Stuff, style: Style, diagonal: bool, shut: Sequence[Sequence[Span]],
     ) -> None:  # fmt: skip
         self.points = [(float(x), float(y)) for x, y in points]
         self.slots, self.openings, self.diagonal = list(slots), list(openings), diagonal
@@ -106,6 +108,8 @@ class _Plan:
         self.part_edge, self.panel_edge = self.recess / 2 + WEB, self.bore / 2 + web
         self.scores: dict[frozenset[int], tuple[float, ...]] = {}
         self.free = [self._free(s) for s in self.slots]
+        if shut:
+            self.free = [_without(free, cuts) for free, cuts in zip(self.free, shut, strict=True)]
         self.blocked = [[_near(s, (p, p, 0.0), self.part_panel) for p in self.points] for s in self.slots]
 
     def made(self) -> Planned:

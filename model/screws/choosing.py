@@ -21,13 +21,11 @@ from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.holding import bearing, washer_for
 from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant, slots_of
 from elbowroom.model.screws.lines import Axis, Passed
+from elbowroom.model.screws.picking import Choice, Limits, settled
 from elbowroom.model.screws.stack import (
-    LEAST_THREADS,
-    Choice,
     Judged,
     Layer,
     Receiver,
-    choose,
     judge,
     least_engagement,
     washer_layer,
@@ -36,6 +34,7 @@ from elbowroom.model.tolerances import general_tolerance
 from elbowroom.parts import screw_tables
 from elbowroom.parts.base import Body, Hole, Part
 from elbowroom.parts.measure import Measure
+from elbowroom.parts.screw_tables import Stock
 from elbowroom.parts.threads import thread
 
 SOFT = frozenset({"gasket", "rubber"})  # materials that a screw presses together
@@ -50,7 +49,8 @@ class Chosen:
     """The screw of axes that are alike. rows: of the joint's axes. thread, head: of the screw. length: None where none
     is safe and none is stated. washers: under the head. stated: the build's own words. judged: how `length` does; None
     where there is none, or where it cannot be said (`why`). choice: what the stock has. bears: share of the head's
-    ring that lies on metal, and mm it overlaps the hole by; None where it bears on no declared hole.
+    ring that lies on metal, and mm it overlaps the hole by; None where it bears on no declared hole. instead: what the
+    trade has, where the build's own stock holds none that is safe.
     """
 
     joint: Joint
@@ -66,6 +66,7 @@ class Chosen:
     choice: Choice | None = None
     bears: tuple[float, float] | None = None
     why: str = ""
+    instead: Choice | None = None
 
     @property
     def pieces(self) -> list[Piece]:
@@ -113,11 +114,12 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
     washers = 0 if words is None else words.washers or 0
     wide, ring = screw_tables.head(head, size).diameter, screw_tables.washer(size).outer
     passed = _under_head(axis.passed, wide)
-    bears, needs_washer = _bearing(joint, passed, wide)
+    bears, poorly = _bearing(joint, passed, wide)
     last = passed[-1]
     under_head = None if last.opening is None else last.opening.under_head
     sunk = under_head is not None or last is not axis.passed[len(passed) - 1]
-    if (needs_washer or washers) and not sunk:
+    none_left = spec.washers.high == 0
+    if (poorly or washers or spec.washers.low) and not sunk and not (none_left and not washers):
         passed = _under_head(axis.passed, ring)
     with_washer = _bearing(joint, passed, ring)[0]  # a washer bears where it lies, or falls through as a head does
     unsaid = [p for p in axis.passed if p.thickness is None]
@@ -129,51 +131,54 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
         receiver = receiver_of(joint, axis, size)
     except ValueError as e:
         return Chosen(joint, taken, layers, None, size, head, length, washers, words, bears=bears, why=str(e))
-    washer = washer_layer(size)
     if axis.stud is not None:
         # A stud has the length it has: judged like a screw that goes into the nut behind what it passes.
         judged = judge(axis.stud, (general_tolerance(axis.stud),) * 2, layers, receiver)
         return Chosen(joint, taken, layers, receiver, size, head, axis.stud, 0, None, judged, None, None)
-    if words is not None and length is None and words.washers is not None:  # so many, and no more
-        layers = (*layers, *([washer] * washers))
-        receiver, choice = settled(layers, receiver, size, None)
-        choice = replace(choice, washers=washers)
-        layers, needs_washer = layers[: len(layers) - washers], False
-    else:
-        receiver, choice = settled(layers, receiver, size, None if sunk else washer)
+    least, most = spec.washers.low, spec.washers.high
+    if words is not None and length is None and words.washers is not None:
+        least = most = words.washers  # so many, and no more
+    elif sunk:
+        least = most = 0
+    elif poorly and helps(bears, with_washer) and most != 0:
+        least = max(least, 1)
+    washer = washer_layer(size)
+    limits = Limits(own_stock(spec, size), washer, least, most)
+    settled_receiver, choice = settled(layers, receiver, size, limits)
+    instead = None
+    if choice.best is None and (limits.stock is not None or spec.washers.high is not None):
+        # What a drawer lacks, the trade may have: first with the washers there are, then with any.
+        for free in (replace(limits, stock=None), replace(limits, stock=None, most=least if sunk else None)):
+            if (found := settled(layers, receiver, size, free)[1]).best is not None:
+                instead = found
+                break
+    receiver = settled_receiver
     if words is not None and length is not None:
         under = (*layers, *([washer] * washers))
         judged = judge(length, screw_tables.length_tolerance(size, length), under, receiver)
         how = with_washer if washers else bears
-        return Chosen(joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, how)
-    if needs_washer and not sunk and choice.washers == 0:
-        with_one = choose((*layers, washer), receiver, screw_tables.stock(size), washer, 2)
-        choice = replace(with_one, washers=with_one.washers + 1)
+        return Chosen(
+            joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, how, "", instead
+        )
     best = choice.best
     if best is None:
-        return Chosen(joint, taken, layers, receiver, size, head, choice=choice, bears=bears)
+        return Chosen(joint, taken, layers, receiver, size, head, choice=choice, bears=bears, instead=instead)
     how = with_washer if choice.washers else bears
     return Chosen(joint, taken, layers, receiver, size, head, best.length, choice.washers, None, best, choice, how)
 
 
-def settled(layers: Sequence[Layer], receiver: Receiver, size: str, washer: Layer | None) -> tuple[Receiver, Choice]:
-    """The stock screw for these layers, and the receiver with the engagement that was asked for in the end.
+def helps(bare: tuple[float, float] | None, ring: tuple[float, float] | None) -> bool:
+    """Whether a washer bears on more than the head alone does."""
+    return bare is not None and ring is not None and ring[0] > bare[0] and ring[1] > 0.0
 
-    The rule of the material asks for a thread that holds as much as the screw does. Where no stock length gives that,
-    one diameter will do, and in thin metal two and a half turns: both common practice, no source.
+
+def own_stock(spec: ScrewsSpec, size: str) -> Stock | None:
+    """The lengths of a thread that the build says there are; None where it does not bound them. Fan screws come with
+    the fans.
     """
-    own, stock = screw_tables.shank(receiver.thread), screw_tables.stock(size)
-    choice = choose(layers, receiver, stock, washer, 2)
-    for least, said in ((own.major, "1 diameter"), (LEAST_THREADS * own.pitch, f"{LEAST_THREADS:g} turns")):
-        if choice.best is not None:
-            break
-        if least < receiver.wanted:
-            why = (
-                f"{said} (common practice): no stock length gives the {receiver.wanted:.2f} mm of {receiver.least_why}"
-            )
-            receiver = replace(receiver, least=least, least_why=why)
-            choice = choose(layers, receiver, stock, washer, 2)
-    return receiver, choice
+    if not spec.stock or (size == FAN_SCREW and all(s.thread != FAN_SCREW for s in spec.stock)):
+        return None
+    return Stock(tuple(sorted({float(s.length) for s in spec.stock if s.thread == size})), ())
 
 
 def _under_head(passed: Sequence[Passed], wide: float) -> list[Passed]:
@@ -276,3 +281,13 @@ def _bearing(joint: Joint, passed: Sequence[Passed], wide: float) -> tuple[tuple
     slot = slots_of(last.pattern)[last.hole]
     share, overlap = bearing(wide, joint.diameter, slot, last.at)
     return (share, overlap), washer_for(wide, joint.diameter, slot, last.at) != ""
+
+
+def called(thread: str, length: float, washers: int) -> str:
+    """A screw with its washers, as it is asked for, and how to come by an odd length."""
+    note = screw_tables.odd(thread, length)
+    return screw_tables.designation(thread, length) + under(washers) + (f" ({note})" if note else "")
+
+
+def under(washers: int) -> str:
+    return f" with {washers} washer{'s' * (washers > 1)} under the head" if washers else ""

@@ -13,9 +13,9 @@ from elbowroom.model.layout import Piece
 from elbowroom.model.screws.joints import Joint
 from elbowroom.model.screws.lines import Passed
 from elbowroom.parts import case_holes
-from elbowroom.parts.case import FACES, Case
+from elbowroom.parts.case import Case
 from elbowroom.parts.case_holes import CaseHole
-from elbowroom.parts.case_openings import AXIS_WALLS, FACE_AXES, Face
+from elbowroom.parts.case_openings import AXIS_WALLS, FACE_AXES, FACES, Face
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import apply, inverse
 from elbowroom.parts.threads import THREADS

@@ -39,21 +39,25 @@ class Fastened:
     left: tuple[Joint, ...] = ()
 
 
-def fasten(build: Build, layout: Layout, scene: Scene) -> Fastened:
-    """Screw together what is mated. `scene` is the layout made solid. Raises BuildError with the words' faults."""
+def fasten(build: Build, layout: Layout, scene: Scene, whole: bool = True) -> Fastened:
+    """Screw together what is mated. `scene` is the layout made solid. Raises BuildError with the words' faults.
+
+    whole: False for a part of the build's layout, in which not all joints that the words name need be.
+    """
     lines = axes(layout, scene)
     if len(lines) > MAX_SCREWS:
         said = f"{len(lines)} screws are more than the {MAX_SCREWS} of one build; leave out holes that take none"
         raise BuildError([build.document.problem((), said)])
     found = joints([bolted(a) if _by_bolt(a, build.screws) else a for a in lines])
-    _check_words(build, build.screws, [j.name for j in found])
-    left = [j for j in found if any(meant(j.name, pattern) for pattern in build.screws.leave)]
+    if whole:
+        _check_words(build, build.screws, [j.name for j in found])
+    left = [j for j in found if any(meant(j.name, pattern) for pattern in build.screws.no_screws)]
     kept = [j for j in found if j not in left]
     bored, undrilled = drill(layout.pieces, kept)
     screws = [c for j in kept for c in chosen(j, build.screws, {i for name, i in undrilled if name == j.name})]
     pieces, joined = stand(screws)
-    whole = replace(layout, pieces=(*bored, *pieces), joined=(*layout.joined, *joined))
-    return Fastened(whole, tuple(kept), tuple(screws), undrilled, tuple(left))
+    screwed = replace(layout, pieces=(*bored, *pieces), joined=(*layout.joined, *joined))
+    return Fastened(screwed, tuple(kept), tuple(screws), undrilled, tuple(left))
 
 
 def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
@@ -67,8 +71,8 @@ def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
 
 def _check_words(build: Build, spec: ScrewsSpec, names: list[str]) -> None:
     faults = []
-    for key, words in (("use", spec.use), ("leave", dict(enumerate(spec.leave)))):
-        for at, pattern in words.items() if key == "leave" else ((k, k) for k in words):
+    for key, words in (("use", spec.use), ("no_screws", dict(enumerate(spec.no_screws)))):
+        for at, pattern in words.items() if key == "no_screws" else ((k, k) for k in words):
             if not any(meant(n, str(pattern)) for n in names):
                 said = f"no screws go into {shown(pattern)}; write piece.pattern{choices(pattern, names, 30)}"
                 faults.append(build.document.problem(("screws", key, at), said))

@@ -1,30 +1,42 @@
 """Adapter plates for joints whose screws do not all find a slot: planned, and offered with what they would gain.
 
-Owns which joints get an offer, and the way from a joint's own planes to the plane a plate is planned in: the opening's,
-whose z looks from the panel to the part. Leaves the plate to `adapting`.
+Owns which joints get an offer, the way from a joint's own planes to the plane a plate is planned in (the opening's,
+whose z looks from the panel to the part), and that no plate is offered before it was put into the build and judged
+there. Leaves the plate to `adapting`, trying it to `trial`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.screws.adapting import STEP, adapter_for
-from elbowroom.model.screws.choosing import layer_of, receiver_of, settled
+from elbowroom.model.layout import Piece
+from elbowroom.model.scene import Scene
+from elbowroom.model.screws import around
+from elbowroom.model.screws.adapting import RANK, STEP, Planned, Rectangle, adapter_for
+from elbowroom.model.screws.choosing import called, layer_of, receiver_of
 from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
+from elbowroom.model.screws.picking import Limits, settled
 from elbowroom.model.screws.slot import joined
 from elbowroom.model.screws.stack import Layer
+from elbowroom.model.screws.trial import Trials, but
+from elbowroom.model.solidify import solidify
 from elbowroom.model.tolerances import general_tolerance
 from elbowroom.model.writers.names import safe_name
 from elbowroom.parts.adapter import Adapter
 from elbowroom.parts.adapter_holes import AirOpening
 from elbowroom.parts.case_openings import LEAST_WEB
 from elbowroom.parts.measure import Mm
+from elbowroom.parts.pose import compose, shift
+from elbowroom.parts.screw_tables import Stock, Style, head, stock, washer
 
 NO_PANEL = frozenset({"gasket", "dust-filter", "washer", "shim", "adapter"})  # another of them costs less than a plate
 THICKER_STEPS = 26  # of a printed layer that a plate is tried thicker by: 5 mm, the step between stock lengths
+BESIDE = 1.0  # mm a plate stays from what stands beside it: the gap wanted between parts, `layout.DEFAULT_GAP`; P
+HEAD: Style = "pan"  # of the screws a plate is planned for, as `adapter_for` takes it
 AIR_LESS = 8.0  # mm in diameter that the plate's air holes are narrower than the fans' frames: walls to the screws; P
 
 
@@ -40,10 +52,14 @@ class Offer:
     centre: tuple[float, float] = (0.0, 0.0)
 
 
-def offers(joints: Sequence[Joint]) -> list[Offer]:
-    """An offer for each joint of a part with threaded holes that loses screws on a panel's slots."""
+def offers(joints: Sequence[Joint], trials: Trials | None = None) -> list[Offer]:
+    """An offer for each joint of a part with threaded holes that loses screws on a panel's slots.
+
+    With `trials` plates keep clear of what stands on either side of the panel, and each is put into the build and
+    judged there before it is offered: what it breaks is said with it.
+    """
     return [
-        _offer(joint, fit)
+        _offer(joint, fit, trials)
         for joint in joints
         if joint.ends == "thread"
         for fit in joint.fits
@@ -51,43 +67,134 @@ def offers(joints: Sequence[Joint]) -> list[Offer]:
     ]
 
 
-def _offer(joint: Joint, fit: Fit) -> Offer:
+def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
     points = [next(p.at for p in joint.axes[i].passed if p.piece is fit.piece) for i in fit.rows]
     slots = joined(slots_of(fit.pattern), LEAST_WEB if fit.piece.part.family == "case" else 0.0)
-    plan = adapter_for(points, slots, screw=joint.thread, openings=_air(joint, fit, points))
+    air = _air(joint, fit, points)
+    moving: set[str] = set()
+    scene, shut = None, ()  # type: tuple[Scene | None, around.Spans]
+    if trials is not None:
+        scene = solidify(trials.layout, trials.store)
+        moving = trials.with_it(joint.axes[0].piece.name, {fit.piece.name})
+        wide = max(washer(joint.thread).outer, head(HEAD, joint.thread).diameter)
+        high = washer(joint.thread).thickness + head(HEAD, joint.thread).height
+        shut = around.closed(slots, around.under_heads(scene, joint, fit, moving, high), wide)
+
+    def planned(room: Rectangle | None) -> Planned:
+        return adapter_for(points, slots, screw=joint.thread, openings=air, shut=shut, room=room)
+
+    plan = planned(None)
+    if plan.part is not None and scene is not None:
+        plan = _beside(plan, planned, scene, fit, moving)
     if plan.part is None:
         return Offer(joint.name, None, f"an adapter plate does not do it: {plan.reason}")
-    part, screw = _for_stock(joint, fit, plan.part)
-    if part is None:
-        return Offer(joint.name, None, f"an adapter plate does not do it: {screw}")
+    sized = _for_stock(joint, fit, plan.part)
+    if not sized[0][0]:
+        return Offer(joint.name, None, f"an adapter plate does not do it: {sized[0][1]}")
+    best: tuple[Adapter, str, Sequence[str]] | None = None
+    for part, screw in sized:
+        breaks = () if trials is None or part is None else _tried(joint, fit, part, plan, moving, trials)
+        if part is not None and breaks is not None and (best is None or len(breaks) < len(best[2])):
+            best = (part, screw, breaks)
+    if best is None:
+        return Offer(joint.name, None, "an adapter plate does not do it: put into the build, it does not hold")
+    part, screw, breaks = best
     x, y, z = part.box().size
     assert plan.part_side is not None
     gained = f"{len(plan.points)} of {len(points)} screws hold ({plan.part_side.verdict}), {screw}"
     words = (
         f"put an adapter plate {x:g} x {y:g} x {z:g} between: {gained}; elbowroom make writes it as "
-        f"adapter-for-{safe_name(joint.name)}, and the stack grows by {z:g} mm"
+        f"adapter-for-{safe_name(joint.name)}, and the stack grows by {z:g} mm{but(breaks)}"
     )
     return Offer(joint.name, part, words, plan.centre)
 
 
-def _for_stock(joint: Joint, fit: Fit, part: Adapter) -> tuple[Adapter | None, str]:
-    """The plate as thick as a stock screw needs it under its sunk head, and that screw; None with the reason."""
+def name_for(joint: str) -> str:
+    """What a plate for a joint is called in a build."""
+    return f"adapter for {joint.replace('.', ' ')}"
+
+
+def _tried(
+    joint: Joint, fit: Fit, part: Adapter, plan: Planned, moving: Collection[str], trials: Trials
+) -> Sequence[str] | None:
+    """What the plate breaks, in words; None where as many screws as planned do not hold with it."""
+    at = compose(around.pattern_pose(fit), shift(*plan.centre, 0.0))
+    plate = Piece(name_for(joint.name), part, at, "adapter")
+    outcome = trials.between(plate, moving, fit.piece.name)
+    if outcome is None:
+        return None
+    mine = [j for j in outcome.fastened.joints if j.name in (joint.name, f"{plate.name}.b")]
+    passing = [len(j.axes) - len(j.lost) for j in mine]
+    if passing != [len(plan.points), len(plan.slots)] and passing != [len(plan.slots), len(plan.points)]:
+        return None
+    screws = [c for c in outcome.fastened.chosen if c.joint in mine]
+    if any(c.judged is None or c.judged.verdict != "safe" for c in screws):
+        return None
+    return outcome.breaks
+
+
+def _beside(
+    plan: Planned, planned: Callable[[Rectangle | None], Planned], scene: Scene, fit: Fit, moving: Collection[str]
+) -> Planned:
+    """A plan whose plate stands clear of what is on its side of the panel: the given one where it does, else the best
+    with one more edge drawn in for each thing in its way; the reason where there is none.
+    """
+    import shapely
+
+    if plan.part is None:
+        return plan
+    sheets = {f"{fit.piece.name}/{fit.pattern.body}"}
+    thick = float(plan.part.thickness) + THICKER_STEPS * STEP
+    region = around.footprint(scene, around.pattern_pose(fit), (around.OFF_FACE, thick), fit, moving, sheets)
+    in_way = sorted(getattr(region, "geoms", [region]), key=lambda g: -float(g.area))
+    best, room = plan, ((-math.inf, -math.inf), (math.inf, math.inf))
+    for thing in in_way:
+        if best.part is None:
+            break
+        x, y = best.part.length / 2, best.part.width / 2
+        own = shapely.box(best.centre[0] - x, best.centre[1] - y, best.centre[0] + x, best.centre[1] + y)
+        if thing.is_empty or own.distance(thing) >= BESIDE:
+            continue
+        x0, y0, x1, y1 = (float(v) for v in thing.buffer(BESIDE).bounds)
+        (a, b), (c, d) = room
+        rooms: list[Rectangle] = [((a, b), (x0, d)), ((x1, b), (c, d)), ((a, b), (c, y0)), ((a, y1), (c, d))]
+        plans = [(planned(r), r) for r in rooms if r[0][0] < r[1][0] and r[0][1] < r[1][1]]
+        best, room = max(plans, key=lambda p: _worth(p[0]), default=(best, room))
+    return best
+
+
+def _worth(plan: Planned) -> tuple[float, ...]:
+    """What makes one plan better than another: that there is one, that it holds, then how many screws it has."""
+    if plan.part is None or plan.part_side is None or plan.panel_side is None:
+        return (-1.0,)
+    ranks = [RANK.index(h.verdict) for h in (plan.part_side, plan.panel_side)]
+    return (float(min(ranks)), float(sum(ranks)), float(len(plan.points) + len(plan.slots)))
+
+
+def _for_stock(joint: Joint, fit: Fit, part: Adapter) -> list[tuple[Adapter | None, str]]:
+    """The plate as thick as a stock screw needs it under its sunk head, and that screw: first for the lengths that are
+    commonly sold, then, where it is thinner, for the others too. One entry with the reason where there is none.
+    """
     axis = joint.axes[fit.rows[0]]
     before = next(k for k, p in enumerate(axis.passed) if p.piece is fit.piece)
     inner = [layer_of(p) for p in axis.passed[:before] if p.thickness is not None]
     recess = max((float(h.recess_depth) for h in part.holes_a if h.recess_depth is not None), default=0.0)
-    reason = ""
-    for k in range(THICKER_STEPS):
-        thick = float(part.thickness) + k * STEP
-        under = Layer(
-            "adapter", thick - recess, min(general_tolerance(thick), thick - recess), general_tolerance(thick)
-        )
-        choice = settled((*inner, under), receiver_of(joint, axis, joint.thread), joint.thread, None)[1]
-        if choice.best is not None:
-            thicker = type(part).model_validate({**part.model_dump(), "thickness": round(thick, 4)})
-            return thicker, f"{choice.best.name} under sunk heads"
-        reason = choice.reason or ""
-    return None, reason
+    out: list[tuple[Adapter | None, str]] = []
+    reason, receiver, sold = "", receiver_of(joint, axis, joint.thread), stock(joint.thread)
+    steps = THICKER_STEPS
+    for lengths in (Stock(sold.first, ()), sold):
+        for k in range(steps):
+            thick = float(part.thickness) + k * STEP
+            off = general_tolerance(thick)
+            under = Layer("adapter", thick - recess, min(off, thick - recess), off)
+            choice = settled((*inner, under), receiver, joint.thread, Limits(lengths, most=0))[1]
+            if choice.best is not None:
+                thicker = type(part).model_validate({**part.model_dump(), "thickness": round(thick, 4)})
+                out.append((thicker, f"{called(joint.thread, choice.best.length, 0)} under sunk heads"))
+                steps = k
+                break
+            reason = choice.reason or ""
+    return out or [(None, reason)]
 
 
 def _air(joint: Joint, fit: Fit, points: Sequence[tuple[float, float]]) -> list[AirOpening]:

@@ -1,10 +1,10 @@
 """The arithmetic of one screw: through the layers under its head, into the thread that receives it.
 
 Owns how far the tip gets past the receiving face, how much thread it holds by, both as intervals, the verdict on them,
-and the choice of a stock length with the washers it takes. Pure numbers: where layers and threads come from is left
-to the rest of `elbowroom.model.screws`. Lengths in millimetres. A verdict rests on the worst case: every tolerance at
-its bad end at once. The root-sum-square interval stands beside it and decides nothing. Numbers that cannot be lengths
-raise ValueError with the value.
+and the lengths that are safe. Leaves which of them to buy to `picking`. Pure numbers: where layers and threads come
+from is left to the rest of `elbowroom.model.screws`. Lengths in millimetres. A verdict rests on the worst case: every
+tolerance at its bad end at once. The root-sum-square interval stands beside it and decides nothing. Numbers that cannot
+be lengths raise ValueError with the value.
 """
 
 from __future__ import annotations
@@ -15,8 +15,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from elbowroom.model.tolerances import CONTACT_MM
-from elbowroom.parts.screw_tables import ENGAGEMENT, Stock, designation, length_tolerance, shank, washer
-from elbowroom.parts.screw_tables import stock as stock_of
+from elbowroom.parts.screw_tables import ENGAGEMENT, designation, length_tolerance, shank, washer
 
 Verdict = Literal["short", "safe", "close", "bottoms", "pierces"]
 CLEAR = 1.0  # mm a tip should stay from the end of its room, by nominal sizes: rule of the trade, no source (P)
@@ -190,70 +189,6 @@ def window(layers: Sequence[Layer], receiver: Receiver) -> Window:
         fits = middle + _tolerance(receiver.thread, middle)[1] <= top
         under, over = (middle, over) if fits else (under, middle)
     return Window(lo, min(under, thick + receiver.room - CLEAR))
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """What to buy. best: None where no stock length is safe, and then `reason` says why.
-
-    washers: to add under the head for it. safe: every safe length with these washers, first choice before second.
-    tried: every stock length with them, shortest first. window: of safe lengths, without any washer.
-    """
-
-    best: Judged | None
-    washers: int
-    safe: tuple[Judged, ...]
-    tried: tuple[Judged, ...]
-    window: Window
-    reason: str | None
-
-
-def choose(
-    layers: Sequence[Layer],
-    receiver: Receiver,
-    stock: Stock | None = None,
-    washer: Layer | None = None,
-    most: int = 2,
-) -> Choice:
-    """The stock length to buy for these layers; left out, `stock` is what the receiver's thread is sold in.
-
-    Washers, up to `most`, are added only where no length is safe without. Best is a first-choice length before a
-    second, then the shortest with `AMPLE` to spare on both sides, else the one with most to spare, then the shorter.
-    Where the room has no end the shortest safe one is best.
-    """
-    if most < 0:
-        raise ValueError(f"{most} washers cannot be added")
-    lengths = stock_of(receiver.thread) if stock is None else stock
-    bare: tuple[Judged, ...] = ()
-    for n in range(1 + (most if washer is not None else 0)):
-        under = [*layers, *([washer] * n if washer is not None else [])]
-        tried = tuple(judge(x, length_tolerance(receiver.thread, x), under, receiver) for x in lengths.all())
-        bare = bare or tried
-        ranked = [j for some in (lengths.first, lengths.second) for j in tried if j.length in some]
-        safe = tuple(j for j in ranked if j.verdict == "safe")
-        if safe:
-            top = [j for j in safe if (j.length in lengths.first) == (safe[0].length in lengths.first)]
-            # Rounded, so that two lengths with the same to spare do not fall either way by a last bit.
-            ample = [j for j in top if receiver.room is None or j.spare >= AMPLE - CONTACT_MM]
-            best = ample[0] if ample else max(top, key=lambda j: (round(j.spare, 6), -j.length))
-            return Choice(best, n, safe, tried, window(layers, receiver), None)
-    safe_window = window(layers, receiver)
-    return Choice(None, 0, (), bare, safe_window, _reason(safe_window, receiver, lengths, washer, most))
-
-
-def _reason(safe: Window, receiver: Receiver, lengths: Stock, washer: Layer | None, most: int) -> str:
-    if safe.hi is not None and safe.empty:
-        end = receiver.stop or ("the bottom of the hole" if receiver.depth is not None else "what lies behind")
-        return (
-            f"no length is safe: to hold at worst takes {safe.lo:.2f} mm, and beyond {safe.hi:.2f} mm the tip comes "
-            f"too near to {end}"
-        )
-    wanted = f"from {safe.lo:.2f} to {safe.hi:.2f} mm" if safe.hi is not None else f"of {safe.lo:.2f} mm or more"
-    known = lengths.all()
-    beside = [n for n in known if n < safe.lo][-1:] + [n for n in known if safe.hi is not None and n > safe.hi][:1]
-    near = " and ".join(f"{n:g}" for n in beside)
-    nor = f"; nor with up to {most} of {washer.name}" if washer is not None and most else ""
-    return f"no stock length lies in what is safe, {wanted}{f' (nearest {near})' if near else ''}{nor}"
 
 
 def washer_layer(thread: str) -> Layer:

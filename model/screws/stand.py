@@ -21,6 +21,7 @@ from elbowroom.parts.screw import Nut, Screw
 from elbowroom.parts.screw_tables import washer
 
 ASSEMBLY = "screws"
+HELD_BY = "screw"  # why a screw and what it holds may touch, in a word
 _TOUCH = 0.3  # mm: faces of a piece nearer than this to an end of the axis in it lie on that end
 
 
@@ -102,4 +103,4 @@ def _joined(new: Sequence[Piece], axis: Axis, faces: _Faces) -> list[Joined]:
                 bodies.update(touching)
         others += sorted(f"{p.piece.name}/{b}" for b in bodies)
     pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]] + [(a, b) for a in own for b in others]
-    return [Joined(a, b, "screw") for a, b in pairs]
+    return [Joined(a, b, HELD_BY) for a, b in pairs]

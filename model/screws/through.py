@@ -6,12 +6,14 @@ which the least depth counts. Leaves which holes belong together to `axes`.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.scene import Solid
+from elbowroom.model.scene import Mesh, Solid
 from elbowroom.parts.pose import apply, inverse, turn
 
 Vector = NDArray[np.float64]
@@ -19,6 +21,7 @@ Vector = NDArray[np.float64]
 RIM_MM = 0.6  # beside the hole: inside any head, outside the hole's facets; no source (P)
 RAYS = 8  # round the hole, so that a neighbouring hole or edge does not hide the sheet
 ENTRY_MM = 0.35  # the sheet begins no farther than this from the face: the plane's slack and a mesh's bound (P)
+MOST_KEPT = 16  # meshes with a direction each that are kept in mind: more than one walk goes to and fro between
 _GRAZE = 1e-12
 
 
@@ -35,15 +38,14 @@ def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: 
             continue
         back = inverse(solid.pose)
         start, way = apply(back, point), turn(back, along)
-        corners = solid.mesh.vertices[solid.mesh.triangles]
+        seen = _seen(solid.mesh, way)
         # Only triangles near the axis, as seen along it, can be met.
-        across = corners - start - ((corners - start) @ way)[..., None] * way
-        corners = corners[_spans(across, reach)]
+        middle = np.array([start @ seen.side, start @ seen.up])
+        near = ((seen.lo <= middle + reach) & (seen.hi >= middle - reach)).all(axis=1)
+        corners = solid.mesh.vertices[solid.mesh.triangles[near]]
         if not len(corners):
             continue
-        side = np.cross(way, [1.0, 0.0, 0.0] if abs(way[0]) < 0.9 else [0.0, 1.0, 0.0])
-        side /= np.linalg.norm(side)
-        up = np.cross(way, side)
+        side, up = seen.side, seen.up
         for k in range(RAYS):
             a = 2 * np.pi * (k + 0.37) / RAYS
             origin = start + reach * (np.cos(a) * side + np.sin(a) * up)
@@ -57,11 +59,32 @@ def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: 
     return min(found) if found else None
 
 
-def _spans(across: NDArray[np.float64], reach: float) -> NDArray[np.bool_]:
-    """Triangles whose box, seen along the axis, comes within reach of it."""
-    lo, hi = across.min(axis=1), across.max(axis=1)
-    near: NDArray[np.bool_] = np.all((lo <= reach) & (hi >= -reach), axis=1)
-    return near
+class _Seen(NamedTuple):
+    """A mesh as seen along a direction: two axes across it, and the box of each triangle in them."""
+
+    mesh: Mesh  # kept with it, so that its id cannot pass to another
+    side: Vector
+    up: Vector
+    lo: NDArray[np.float64]
+    hi: NDArray[np.float64]
+
+
+_KEPT: OrderedDict[tuple[int, bytes], _Seen] = OrderedDict()
+
+
+def _seen(mesh: Mesh, way: Vector) -> _Seen:
+    """Worked out once for all the holes of a face: a panel of hundreds has as many thousand triangles."""
+    key = (id(mesh), np.round(way, 12).tobytes())
+    found = _KEPT.get(key)
+    if found is None:
+        side = np.cross(way, [1.0, 0.0, 0.0] if abs(way[0]) < 0.9 else [0.0, 1.0, 0.0])
+        side /= np.linalg.norm(side)
+        up = np.cross(way, side)
+        flat = (mesh.vertices @ np.column_stack([side, up]))[mesh.triangles]
+        found = _KEPT[key] = _Seen(mesh, side, up, flat.min(axis=1), flat.max(axis=1))
+        if len(_KEPT) > MOST_KEPT:
+            _KEPT.popitem(last=False)
+    return found
 
 
 def _hits(corners: NDArray[np.float64], origin: Vector, way: Vector) -> Vector:

@@ -1,7 +1,7 @@
 """What a template shows: one flat side of one part in true millimetres, ready for every format to write.
 
-Owns the nouns - circles, outlines, lines, crosses and words on four layers, the hole table with its datum, the caution
-texts - and that no drawing holds one shape twice. How a drawing comes from a part is `views`' work, kerf is `kerf`'s,
+Owns the nouns - circles, outlines, lines, crosses and words on four layers, the hole table with its datum, the bars to
+measure - and that no drawing holds one shape twice. How a drawing comes from a part is `views`' work, kerf is `kerf`'s,
 and what is drawn how on paper belongs to the writers. x to the viewer's right, y up.
 """
 
@@ -19,14 +19,12 @@ Side = Literal["outside", "inside"]
 
 DRILL_LARGEST = 13.0  # mm: what the chuck of a common hand drill takes; larger holes are sawn or cut; practice (P)
 
-CAUTIONS: tuple[str, ...] = (
-    "Print at 100 %, without any scaling to fit the page, and measure both 100 mm bars before you use a sheet.",
-    "Cut edges, burrs and chips are sharp: wear eye protection, deburr every edge, and clamp the work.",
-    "Never drill, saw or file near a wired board: chips short-circuit. Take the part out of the machine first.",
-    "Never open or drill a power supply: mains voltage stays inside after it is unplugged.",
-    "Acrylic cracks: drill it slowly, backed and clamped, with a bit for plastic; never force a fitting into it.",
-    "Check it against the part before you cut. Follow local codes; work they keep for licensed trades is theirs.",
+PRINTED_SCALE = (
+    "Print at 100 %, without any scaling to fit the page, and measure both 100 mm bars before you use a sheet."
 )
+BAR = 100.0  # mm, the length of the bars by which a reader sees that a file is at true scale
+TICK = 2.5  # mm, half the length of the strokes that end a bar
+BESIDE = 8.0  # mm between a drawing and its bars
 
 
 class TemplateError(ValueError):
@@ -193,6 +191,15 @@ class Drawing:
         return (
             min(b[0] for b in boxes), min(b[1] for b in boxes), max(b[2] for b in boxes), max(b[3] for b in boxes)
         )  # fmt: skip
+
+    @property
+    def bars(self) -> tuple[Line, ...]:
+        """Bars of 100 mm below and to the left of the drawing, on layer `mark`, each with a stroke at its ends."""
+        x0, y0, *_ = self.box
+        x, y = x0 - BESIDE, y0 - BESIDE
+        level = [((x0, y), (x0 + BAR, y)), *(((at, y - TICK), (at, y + TICK)) for at in (x0, x0 + BAR))]
+        upright = [((x, y0), (x, y0 + BAR)), *(((x - TICK, at), (x + TICK, at)) for at in (y0, y0 + BAR))]
+        return tuple(Line("mark", a, b) for a, b in (*level, *upright))
 
     def on(self, layer: Layer) -> list[Entity]:
         """What lies on one layer, in order."""

@@ -1,7 +1,8 @@
-"""DXF: one drawing a file, for laser cutters, routers and drawing programs.
+"""DXF: one drawing a file, for machines that cut and mill and for programs that draw.
 
 Owns how a drawing becomes entities of the format: closed LWPOLYLINEs with bulges for arcs, CIRCLEs, LINEs and TEXT in
-millimetres ($INSUNITS 4, $MEASUREMENT 1), on layers that differ in colour and in line type. No splines, nothing twice.
+millimetres ($INSUNITS 4, $MEASUREMENT 1), on layers that differ in name and in line type; all is drawn in the colour
+of the page's ink. No splines, nothing twice.
 The same drawing gives the same bytes.
 """
 
@@ -10,18 +11,16 @@ from __future__ import annotations
 import io
 from typing import Any
 
-from elbowroom.model.templates.drawing import LAYERS, Circle, Cross, Drawing, Layer, Line, Outline, Text
+from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG, listed
+from elbowroom.model.templates.drawing import BESIDE, LAYERS, Circle, Cross, Drawing, Layer, Line, Outline, Text
 from elbowroom.model.templates.words import printable
 
 VERSION = "R2010"  # the oldest with UTF-8 text; every cutter's software reads it
-# Colours of the AutoCAD index: 1 red, 5 blue, 3 green, 8 grey. Line types as (name, pattern: total, dash, gap ...), mm.
-STYLES: dict[Layer, tuple[int, str]] = {
-    "cut": (1, "CONTINUOUS"),
-    "drill": (5, "DASHED"),
-    "fold": (3, "DASHDOT"),
-    "mark": (8, "DOT"),
-}
+INK = 7  # the format's colour number for black on white, white on black
+LINE_TYPE: dict[Layer, str] = {"cut": "CONTINUOUS", "drill": "DASHED", "fold": "DASHDOT", "mark": "DOT"}
 LABEL = 3.5  # mm: height of the words under the drawing
+LINE = 90  # characters of a caution on one line
+# Line types as (name, pattern: total, dash, gap ...), mm.
 LINE_TYPES: dict[str, tuple[str, list[float]]] = {
     "DASHED": ("__ __ __", [2.25, 1.5, -0.75]),
     "DASHDOT": ("____ . ____ .", [7.0, 4.0, -1.25, 0.5, -1.25]),
@@ -32,6 +31,8 @@ LINE_TYPES: dict[str, tuple[str, list[float]]] = {
 def write(drawing: Drawing) -> bytes:
     """The drawing as the bytes of a DXF file."""
     import ezdxf
+
+    ezdxf.options.reset()  # it reads an `ezdxf.ini` from the current folder, which may be someone else's
 
     # The library stamps files with time and random marks unless told not to, and only by this switch.
     kept = ezdxf.options.write_fixed_meta_data_for_testing
@@ -57,24 +58,28 @@ def _known_classes(doc: Any) -> None:
 def _describe(doc: Any, drawing: Drawing) -> None:
     doc.header["$INSUNITS"] = 4
     doc.header["$MEASUREMENT"] = 1
-    x0, y0, x1, y1 = drawing.box
-    doc.header["$EXTMIN"], doc.header["$EXTMAX"] = (x0, y0, 0.0), (x1, y1, 0.0)
+    boxes = [drawing.box, *(bar.box for bar in drawing.bars)]
+    doc.header["$EXTMIN"] = (min(b[0] for b in boxes), min(b[1] for b in boxes), 0.0)
+    doc.header["$EXTMAX"] = (max(b[2] for b in boxes), max(b[3] for b in boxes), 0.0)
     for name, (about, pattern) in LINE_TYPES.items():
         doc.linetypes.add(name, pattern, description=about)
     for layer in LAYERS:
-        colour, line_type = STYLES[layer]
-        doc.layers.add(layer, color=colour, linetype=line_type)
+        doc.layers.add(layer, color=INK, linetype=LINE_TYPE[layer])
     doc.header.custom_vars.append("TITLE", printable(drawing.title))
     doc.header.custom_vars.append("SIDE", drawing.side_label)
+    doc.header.custom_vars.append("AUTHOR", "elbowroom")
     for i, note in enumerate(drawing.notes, 1):
         doc.header.custom_vars.append(f"NOTE {i}", printable(note))
 
 
 def _draw(space: Any, drawing: Drawing) -> None:
     x0, y0, _, _ = drawing.box
-    for i, words in enumerate((printable(drawing.title), f"{drawing.side_label}, 1:1, mm"), 1):
-        space.add_text(words, height=LABEL, dxfattribs={"layer": "mark", "insert": (x0, y0 - 2 * i * LABEL)})
-    for e in drawing.entities:
+    words = [printable(drawing.title), f"{drawing.side_label}, 1:1, mm; both bars are 100 mm: measure them"]
+    words += listed((UNPLUG, *CUTTING, DEFER), LINE)
+    for i, line in enumerate(words, 1):
+        place = (x0, y0 - BESIDE - 2 * i * LABEL)
+        space.add_text(line, height=LABEL, dxfattribs={"layer": "mark", "insert": place})
+    for e in (*drawing.entities, *drawing.bars):
         on = {"layer": e.layer}
         if isinstance(e, Circle):
             space.add_circle((e.x, e.y), e.diameter / 2, dxfattribs=on)

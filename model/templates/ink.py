@@ -1,6 +1,6 @@
 """Drawing's shapes in the strokes of a PDF: line types, colours, arcs.
 
-Owns how each entity is drawn on a reportlab canvas whose unit is the point. Arcs become Bezier curves of at most 45
+Owns how each entity is drawn on a canvas whose unit is the point. Arcs become Bezier curves of at most 45
 degrees each, which stay within 5e-6 of their radius: 2 micrometres on the largest arc a sheet of 2 m can hold.
 """
 
@@ -23,9 +23,6 @@ DASHES: dict[Layer, tuple[float, ...]] = {
     "fold": (4, 1.25, 0.5, 1.25),
     "mark": (0.5, 0.6),
 }
-INK: dict[Layer, tuple[float, float, float]] = {
-    "cut": (0.0, 0.0, 0.0), "drill": (0.0, 0.0, 0.75), "fold": (0.0, 0.4, 0.0), "mark": (0.35, 0.35, 0.35)
-}  # fmt: skip
 
 
 def rule(
@@ -34,10 +31,9 @@ def rule(
     b: Point,
     width: float,
     dashes: tuple[float, ...] = (),
-    colour: tuple[float, float, float] = (0.0, 0.0, 0.0),
 ) -> None:
     """A straight line between two points of the page, mm."""
-    _pen(canvas, width, dashes, colour)
+    _pen(canvas, width, dashes)
     canvas.line(a[0] * MM, a[1] * MM, b[0] * MM, b[1] * MM)
 
 
@@ -55,16 +51,17 @@ def ink(
         if plain and isinstance(e, (Text, Cross)):
             continue
         width = 0.12 * plain if plain else WIDTH[e.layer]
-        _pen(canvas, width, () if plain else DASHES[e.layer], INK[e.layer])
+        _pen(canvas, width, () if plain else DASHES[e.layer])
         _shape(canvas, e, shift)
-    _pen(canvas, 0.2, (), (0.0, 0.0, 0.0))
+    _pen(canvas, 0.2, ())
 
 
-def _pen(canvas: Any, width: float, dashes: tuple[float, ...], colour: tuple[float, float, float]) -> None:
+def _pen(canvas: Any, width: float, dashes: tuple[float, ...]) -> None:
+    """All is black: layers are told apart by dashes and names, which a printer without colour shows as well."""
     canvas.setLineWidth(width * MM)
     canvas.setDash([d * MM for d in dashes])
-    canvas.setStrokeColorRGB(*colour)
-    canvas.setFillColorRGB(*colour)
+    canvas.setStrokeColorRGB(0, 0, 0)
+    canvas.setFillColorRGB(0, 0, 0)
 
 
 def _shape(canvas: Any, e: Entity, shift: Point) -> None:

@@ -76,11 +76,13 @@ class Notch:
     left: Any
 
 
-def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float = 0.0) -> Notch:
+def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float = 0.0, *, alone: bool = True) -> Notch:
     """What to cut so that every obstacle clears the sheet by `gap` mm, with a tool of diameter `tool` mm.
 
-    No inner corner of the cut is sharper than the tool. No cuts where everything is clear already. Raises TemplateError
-    for a gap or tool that is none, an obstacle whose mesh is not closed, and where nothing of the sheet would be left.
+    alone: whether the sheet is held by nothing but itself, so that what a cut parts from the rest of it falls; one with
+    a bend at an edge goes on there. No inner corner of the cut is sharper than the tool. No cuts where everything is
+    clear already. Raises TemplateError for a gap or tool that is none, an obstacle whose mesh is not closed, and where
+    nothing of the sheet would be left.
     """
     import shapely
 
@@ -89,12 +91,13 @@ def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float =
     bound = max((o.bound for o in obstacles), default=0.0)
     chords = (gap + bound + FIT_MM) * (1 / math.cos(math.pi / 4 / QUADRANT) - 1)
     excess = (gap + bound) / LAYERS + 2 * bound + 2 * FIT_MM + chords
-    needed = _reached(sheet, obstacles, gap, 0.0)
+    needed = reached(sheet, obstacles, gap, 0.0)
     if needed.intersection(sheet.outline).area <= BITE_MM2:
         return Notch((), excess, (), sheet.outline)
-    reached = _parts(_reached(sheet, obstacles, gap, FIT_MM))
-    surrounded = [shapely.Polygon(hole).intersection(sheet.outline).area for r in reached for hole in r.interiors]
-    whole, parted = _with_what_falls(shapely.union_all([_relieved(r, tool / 2) for r in reached]), sheet)
+    within = _parts(reached(sheet, obstacles, gap, FIT_MM))
+    surrounded = [shapely.Polygon(hole).intersection(sheet.outline).area for r in within for hole in r.interiors]
+    cut = shapely.union_all([_relieved(r, tool / 2) for r in within])
+    whole, parted = _with_what_falls(cut, sheet) if alone else (cut, ())
     fallen = tuple(sorted((float(a) for a in (*surrounded, *parted) if a > LEAST_MM2), reverse=True))
     room = sheet.outline.buffer(PAST, join_style="mitre")
     rings = [
@@ -115,7 +118,7 @@ def notch(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, tool: float =
     return Notch(cuts, excess, fallen, left)
 
 
-def _reached(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, more: float) -> Any:
+def reached(sheet: Sheet, obstacles: Sequence[Obstacle], gap: float, more: float) -> Any:
     """What of the sheet's plane the obstacles reach within the gap, and `more` mm around it; a shapely shape."""
     import manifold3d as m3
     import shapely

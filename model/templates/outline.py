@@ -52,7 +52,7 @@ def regions(solid: Any, view: Pose, at_view: bool = False) -> tuple[Region, ...]
     the viewer). solid: a cadquery or OCCT shape. Raises TemplateError where no flat face looks that way.
     """
     shape = getattr(solid, "wrapped", solid)
-    planes = _planes(shape, view)
+    planes = planes_of(shape, view)
     if at_view:
         planes = {h: faces for h, faces in planes.items() if abs(h) <= SAME_PLANE_MM}
     if not planes:
@@ -60,17 +60,17 @@ def regions(solid: Any, view: Pose, at_view: bool = False) -> tuple[Region, ...]
         raise TemplateError(f"no flat face {said}looks along {np.round(view[:3, 2], 3).tolist()}")
     height = max(planes, key=lambda h: (round(sum(a for _, a in planes[h]), 6), h))
     if len(planes[height]) > 1:
-        merged = _planes(_unified(shape), view)
+        merged = planes_of(_unified(shape), view)
         height = min(merged, key=lambda h: abs(h - height))
         planes = merged
-    found = [_wires(face, view) for face, _ in planes[height]]
+    found = [wires_of(face, view) for face, _ in planes[height]]
     return tuple(
         Region(outer, _circle(outer), tuple(_opening(c, found, shape, view, height) for c in inner), height)
         for outer, inner in found
     )
 
 
-def _planes(shape: Any, view: Pose) -> dict[float, list[tuple[Any, float]]]:
+def planes_of(shape: Any, view: Pose) -> dict[float, list[tuple[Any, float]]]:
     """Flat faces that look at the viewer, with their areas, by height in the view."""
     from OCP.BRepAdaptor import BRepAdaptor_Surface
     from OCP.BRepGProp import BRepGProp
@@ -115,7 +115,8 @@ def _unified(shape: Any) -> Any:
     return joiner.Shape()
 
 
-def _wires(face: Any, view: Pose) -> tuple[Contour, list[Contour]]:
+def wires_of(face: Any, view: Pose) -> tuple[Contour, list[Contour]]:
+    """The outer outline of a flat face and those of its openings, in the view's x and y."""
     from OCP.BRepTools import BRepTools
     from OCP.TopAbs import TopAbs_ShapeEnum
     from OCP.TopExp import TopExp_Explorer
@@ -226,10 +227,10 @@ def _opening(
         others = [shapely.Polygon(flattened(c, FLATTEN_MM)) for c, _ in found]
         free = hole.difference(shapely.union_all([o for o in others if not o.covers(hole)]))
         point = (free if not free.is_empty else hole).representative_point().coords[0]
-    return Opening(contour, round_, _depth(shape, apply(view, (*point, height)), view[:3, 2]))
+    return Opening(contour, round_, depth_of(shape, apply(view, (*point, height)), view[:3, 2]))
 
 
-def _depth(shape: Any, start: NDArray[np.float64], toward: NDArray[np.float64]) -> float | None:
+def depth_of(shape: Any, start: NDArray[np.float64], toward: NDArray[np.float64]) -> float | None:
     """How far a ray from the face's plane, away from the viewer, runs before it meets the body; None: never."""
     from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
     from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector

@@ -13,8 +13,9 @@ from functools import partial
 from itertools import pairwise
 from typing import Any
 
-from elbowroom.model.templates.drawing import CAUTIONS, LAYERS, Drawing, HoleRow, Text
-from elbowroom.model.templates.ink import DASHES, INK, MM, WIDTH, ink, rule
+from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG
+from elbowroom.model.templates.drawing import LAYERS, PRINTED_SCALE, Drawing, HoleRow, Text
+from elbowroom.model.templates.ink import DASHES, MM, WIDTH, ink, rule
 from elbowroom.model.templates.lettering import missing, set_in
 from elbowroom.model.templates.tiling import BAR, BOTTOM, LEFT, OVERLAP, RIGHT, Tile, Tiling, tiled
 from elbowroom.model.templates.words import printable
@@ -36,6 +37,9 @@ def write(drawing: Drawing, paper: str = "A4") -> bytes:
     size = (tiling.page[0] * MM, tiling.page[1] * MM)
     canvas = Canvas(stream, pagesize=size, invariant=1, pageCompression=0)
     canvas.setTitle(printable(f"{drawing.title}, {drawing.side_label}"))
+    canvas.setAuthor("elbowroom")
+    canvas.setCreator("elbowroom")
+    canvas.setProducer("elbowroom")
     canvas.setSubject("drill and cut template, 1:1, print at 100 %, do not scale")
     canvas.setViewerPreference("PrintScaling", "None")
     _Book(canvas, drawing, tiling).write()
@@ -116,7 +120,7 @@ class _Book:
         ]  # fmt: skip
         y = self._lines(facts, top - 4)
         y = self._legend(y - 2)
-        y = self._lines(["Cautions", *(f"-  {c}" for c in CAUTIONS)], y - 4)
+        y = self._lines(["Cautions", *(f"-  {c}" for c in (PRINTED_SCALE, UNPLUG, *CUTTING, DEFER))], y - 4)
         lost = missing([d.title, d.datum.name, *d.notes, *(h.purpose for h in d.holes), *_labels(d)])
         told = [f"{len(lost)} kinds of letters cannot be printed here and show as ?; the SVG and DXF have them."]
         y = self._lines([*(told if lost else []), *d.notes], y - 2)
@@ -137,7 +141,7 @@ class _Book:
     def _legend(self, y: float) -> float:
         x: float = LEFT
         for layer in LAYERS:
-            rule(self.canvas, (x, y + 1), (x + 14, y + 1), WIDTH[layer], DASHES[layer], INK[layer])
+            rule(self.canvas, (x, y + 1), (x + 14, y + 1), WIDTH[layer], DASHES[layer])
             self._say(x + 16, y, MEANING[layer], SMALL, 30)
             x += 34
         return y - LINE

@@ -9,28 +9,40 @@ from __future__ import annotations
 import math
 from xml.etree import ElementTree as ET
 
-from elbowroom.model.templates.drawing import LAYERS, Circle, Cross, Drawing, Entity, Layer, Line, Outline
+from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG, listed
+from elbowroom.model.templates.drawing import (
+    BAR,
+    BESIDE,
+    LAYERS,
+    TICK,
+    Circle,
+    Cross,
+    Drawing,
+    Entity,
+    Layer,
+    Line,
+    Outline,
+)
 from elbowroom.model.templates.words import printable
 from elbowroom.parts.contour import STRAIGHT, arc_of, sides
 
-MARGIN = 10.0  # mm around the drawing; as much again for words to the right of the last hole
+MARGIN = BESIDE + 2 * TICK  # mm around the drawing: its bars stand there
 NOTE = 3.5  # mm: height of the words under the drawing
+LINE = 90  # characters of a caution on one line
 STROKE = 0.1  # mm: a hair line that programs still show
-# Stroke and dash pattern (mm on, off ...) of each layer: told apart without colour, too.
-STYLES: dict[Layer, tuple[str, str]] = {
-    "cut": ("#d00000", "none"),
-    "drill": ("#0000d0", "1.5 0.75"),
-    "fold": ("#007000", "4 1.25 0.5 1.25"),
-    "mark": ("#606060", "0.5 0.6"),
-}
+INK = "#000000"  # all of it: layers are told apart by their names and dashes
+# Dash pattern (mm on, off ...) of each layer.
+DASHES: dict[Layer, str] = {"cut": "none", "drill": "1.5 0.75", "fold": "4 1.25 0.5 1.25", "mark": "0.5 0.6"}
 
 
 def write(drawing: Drawing) -> bytes:
     """The drawing as the bytes of an SVG file."""
     x0, y0, x1, y1 = drawing.box
-    words = [drawing.title, _about(drawing), *drawing.notes]
-    wide = max(x1 - x0 + 2 * MARGIN, *(0.6 * NOTE * len(printable(w)) + 2 * MARGIN for w in words))
-    high = y1 - y0 + 2 * MARGIN + 1.6 * NOTE * len(words)
+    words = [drawing.title, _about(drawing), *drawing.notes, "", *listed((UNPLUG, *CUTTING, DEFER), LINE)]
+    # As much again for words to the right of the last hole.
+    wide = max(max(x1 - x0, BAR) + 2 * MARGIN, *(0.6 * NOTE * len(printable(w)) + 2 * MARGIN for w in words))
+    drawn = max(y1 - y0, BAR)
+    high = drawn + 2 * MARGIN + 1.6 * NOTE * len(words)
     root = ET.Element(
         "svg",
         {
@@ -43,19 +55,21 @@ def write(drawing: Drawing) -> bytes:
     )
     ET.SubElement(root, "title").text = printable(f"{drawing.title}, {drawing.side_label}")
     ET.SubElement(root, "desc").text = f"1:1, one unit is one millimetre; {_about(drawing)}"
-    left, top = MARGIN - x0, MARGIN + y1
+    left, top = MARGIN - x0, MARGIN + y0 + drawn
     for layer in LAYERS:
-        stroke, dashes = STYLES[layer]
         group = ET.SubElement(
             root,
             "g",
-            {"id": layer, "fill": "none", "stroke": stroke, "stroke-width": _n(STROKE), "stroke-dasharray": dashes},
+            {"id": layer, "fill": "none", "stroke": INK, "stroke-width": _n(STROKE), "stroke-dasharray": DASHES[layer]},
         )
         for e in drawing.on(layer):
-            _entity(group, e, left, top, stroke)
+            _entity(group, e, left, top)
         if layer == "mark":
+            for bar in drawing.bars:
+                _entity(group, bar, left, top)
+            _text(group, MARGIN + TICK, drawn + MARGIN + BESIDE - 1, NOTE, "100 mm: measure it")
             for i, line in enumerate(words, 1):
-                _text(group, MARGIN, y1 - y0 + 2 * MARGIN + 1.6 * NOTE * (i - 0.5), NOTE, printable(line), stroke)
+                _text(group, MARGIN, drawn + 2 * MARGIN + 1.6 * NOTE * (i - 0.5), NOTE, printable(line))
     ET.indent(root)
     body: str = ET.tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'.encode()
@@ -66,7 +80,7 @@ def _about(drawing: Drawing) -> str:
     return f"{drawing.side_label}{sheet}; holes counted from {drawing.datum.name}"
 
 
-def _entity(group: ET.Element, e: Entity, left: float, top: float, stroke: str) -> None:
+def _entity(group: ET.Element, e: Entity, left: float, top: float) -> None:
     if isinstance(e, Circle):
         ET.SubElement(group, "circle", {"cx": _n(e.x + left), "cy": _n(top - e.y), "r": _n(e.diameter / 2)})
     elif isinstance(e, Outline):
@@ -84,12 +98,12 @@ def _entity(group: ET.Element, e: Entity, left: float, top: float, stroke: str) 
             group, "path", {"d": " ".join(f"{middle} {way}" for way in (f"h {h}", f"h -{h}", f"v {h}", f"v -{h}"))}
         )
     else:
-        _text(group, e.x + left, top - e.y, e.height, printable(e.text), stroke)
+        _text(group, e.x + left, top - e.y, e.height, printable(e.text))
 
 
-def _text(group: ET.Element, x: float, y: float, height: float, words: str, stroke: str) -> None:
+def _text(group: ET.Element, x: float, y: float, height: float, words: str) -> None:
     # A sans-serif's capitals are 0.72 of its size.
-    style = {"font-size": _n(height / 0.72), "font-family": "sans-serif", "fill": stroke, "stroke": "none"}
+    style = {"font-size": _n(height / 0.72), "font-family": "sans-serif", "fill": INK, "stroke": "none"}
     ET.SubElement(group, "text", {"x": _n(x), "y": _n(y), **style}).text = words
 
 

@@ -33,9 +33,10 @@ from elbowroom.model.templates.drawing import (
     distinct,
 )  # fmt: skip
 from elbowroom.model.templates.outline import Opening, Region, regions
+from elbowroom.model.templates.windows import windows
 from elbowroom.parts.base import Frame, HolePattern, Part
 from elbowroom.parts.contour import Contour, arc_of, bounds, sides
-from elbowroom.parts.pose import Pose, apply, compose, inverse, pose
+from elbowroom.parts.pose import Pose, apply, compose, inverse, pose, shift
 from elbowroom.parts.sheet import PlainSheet
 
 # A case's panels seen from outside: direction out of the case, and which way is up for the viewer.
@@ -108,7 +109,8 @@ def faults(layout: Layout, wanted: Sequence[str]) -> list[tuple[int, str]]:
 
 def _named(layout: Layout, wanted: Sequence[str]) -> list[tuple[Piece, str | None]]:
     if not wanted:
-        return [(p, None) for p in layout.pieces if isinstance(p.part, PlainSheet)]
+        sheets = [(p, None) for p in layout.pieces if isinstance(p.part, PlainSheet)]
+        return [*sheets, *((p, name) for p in layout.pieces for name in dict.fromkeys(c.sheet for c in p.part.cuts))]
     names = {p.name: p for p in layout.pieces}
     out: list[tuple[Piece, str | None]] = []
     for text in wanted:
@@ -135,6 +137,10 @@ def view_of(layout: Layout, piece: Piece, face: str | None) -> View:
         return View(
             named, pose((0, 0, 0), toward, np.cross(up, toward)), named, "inside" if inside else "outside", False
         )
+    sheet = next((c for c in part.cuts if c.sheet == named), None)
+    if sheet is not None:
+        at = compose(sheet.pose, shift(0.0, 0.0, sheet.thickness))
+        return View(sheet.body, at, f"sheet {sheet.sheet}", _side(layout, compose(piece.pose, at)), True)
     frames: dict[str, Frame] = {f.name: f for f in part.frames() if f.kind in ("face", "wall", "opening") and f.bodies}
     if named is None:
         named = "top" if "top" in frames else next(iter(panels or frames), "")
@@ -168,6 +174,7 @@ def draw(part: Part, solid: Any, view: View, name: str, number: int = 1) -> Draw
     openings = sorted((o for r in found for o in r.openings), key=lambda o: (round(_middle(o)[1], 3), _middle(o)[0]))
     there = part.family == "case"  # a panel is there with its openings: only what is still to be drilled is work
     entities += [_there(_edge(r), there) for r in found]
+    entities += windows(part, view.body, view.pose)
     centres = np.array([_middle(o) for o in openings if _is_hole(o)], dtype=float).reshape(-1, 2)
     for o in openings:
         if not _is_hole(o):
@@ -190,7 +197,7 @@ def draw(part: Part, solid: Any, view: View, name: str, number: int = 1) -> Draw
             entities.append(Text(max(ends)[0] + off, max(ends)[1] + off, height, str(n)))
     title = f"{name}, {view.face}" + (f" ({number} alike)" if number > 1 else "")
     return Drawing(
-        f"{name}-{view.face.removeprefix('face ')}-{view.side}",
+        f"{name}-{view.face.removeprefix('face ').removeprefix('sheet ')}-{view.side}",
         title,
         view.side,
         distinct(entities),
@@ -292,7 +299,9 @@ def _purpose(known: list[tuple[float, float, float, str]], x: float, y: float, w
 
 
 def _thickness(part: Part, view: View) -> float | None:
-    return float(part.thickness) if isinstance(part, PlainSheet) and view.face in ("face top", "face bottom") else None
+    if isinstance(part, PlainSheet) and view.face in ("face top", "face bottom"):
+        return float(part.thickness)
+    return next((c.thickness for c in part.cuts if view.face == f"sheet {c.sheet}"), None)
 
 
 def _notes(openings: Sequence[Opening]) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ place that is too near asks for its shortfall along its own normal, and the leas
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
@@ -53,10 +54,17 @@ def improve(task: Task, corners: Floats, *, rounds: int = ROUNDS, ease: float = 
         if n == HOPE and value > HOPELESS and value > 0.8 * given:
             break
         k = len(best) - 2
-        moves = rng.normal(size=(TRIES, k, 3)) * step * np.where(rng.random((TRIES, k, 1)) < 0.6, 1.0, 0.0)
         trial = np.repeat(best[None], TRIES, axis=0)
-        trial[:, 1:-1] += moves
-        _on_axes(best, trial)
+        if task.rules.square:
+            free = _freedom(best, square=True)
+            count = free.shape[1]
+            moves = rng.normal(size=(TRIES, count)) * step * np.where(rng.random((TRIES, count)) < 0.6, 1.0, 0.0)
+            trial += (moves @ free.T).reshape(TRIES, -1, 3)
+        else:
+            trial[:, 1:-1] += (
+                rng.normal(size=(TRIES, k, 3)) * step * np.where(rng.random((TRIES, k, 1)) < 0.6, 1.0, 0.0)
+            )
+            _on_axes(best, trial)
         quick = _value(task, trial, ease, tight=False)
         rows = np.argsort(quick, kind="stable")[:LOOKED_AT]
         rows = rows[quick[rows] < value - _WORTHWHILE]
@@ -117,16 +125,30 @@ def polish(task: Task, corners: Floats) -> Floats | None:
         legs, missing = _leg_rows(task, line)
         if (not len(asked) or asked.max() <= 0) and (missing <= 0).all():
             return line
-        a = np.vstack([rows.reshape(-1, 3 * len(line)), legs]) @ _freedom(line)
+        free = _freedom(line, square=task.rules.square)
+        if not free.shape[1]:
+            return None
+        a = np.vstack([rows.reshape(-1, 3 * len(line)), legs]) @ free
         move = _least_move(a, np.concatenate([np.where(asked > 0, asked + SPARE, asked), missing]))
-        line = line + (_freedom(line) @ move).reshape(-1, 3)
+        line = line + (free @ move).reshape(-1, 3)
     return None
 
 
-def _freedom(line: Floats) -> Floats:
+def _freedom(line: Floats, *, square: bool) -> Floats:
     """Columns: the moves a line's corners have, as coordinates of all its points."""
     n = len(line)
     columns = []
+    if square:
+        # Corners joined by legs across an axis share their coordinate along it: each such level moves as one.
+        along = np.argmax(np.abs(np.diff(line, axis=0)), axis=1)
+        for axis in range(3):
+            cuts = [0, *(np.nonzero(along == axis)[0] + 1).tolist(), n]
+            for first, stop in pairwise(cuts):
+                if first > 0 and stop < n:
+                    c = np.zeros((n, 3))
+                    c[first:stop, axis] = 1.0
+                    columns.append(c.ravel())
+        return np.array(columns).reshape(len(columns), 3 * n).T
     for end, corner in ((0, 1), (n - 1, n - 2)):
         c = np.zeros((n, 3))
         axis = line[corner] - line[end]

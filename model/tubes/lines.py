@@ -14,6 +14,7 @@ import numpy as np
 
 from elbowroom.model.envelopes import Floats
 from elbowroom.model.field import Field, Floats32
+from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes.rules import Rules
 
 SAMPLE = 4.0  # mm between the points at which an attempt is held against the map: about a cell
@@ -66,6 +67,9 @@ def measure(points: Floats, rules: Rules) -> Lines:
         lack = np.maximum(lack, np.where(over > 1e-9, over * rules.radius, 0.0))
     bends = (turns > TURN_EPS).sum(axis=1)
     lack = np.where(bends > rules.most_bends, _FAR, lack)
+    if rules.square:
+        aslant = (np.abs(d).max(axis=2) < SQUARE_COS) & (lengths > _SLACK)
+        lack = np.where(aslant.any(axis=1), _FAR, lack)
     length = straights.sum(axis=1) + rules.radius * turns.sum(axis=1)
     cost = length + rules.bend_worth * bends
     return Lines(points, d, straights, turns, setbacks, length, cost, np.where(lack <= _SLACK, 0.0, lack))

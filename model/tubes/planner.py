@@ -9,12 +9,14 @@ x bends. A plan is deterministic and bounded by counts of tests, not by a clock,
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from elbowroom.model.envelopes import Floats
 from elbowroom.model.field import Field, build
 from elbowroom.model.freespace import Space
+from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes import families
 from elbowroom.model.tubes.improve import settle
 from elbowroom.model.tubes.lattice import Lattice, through_ends, turned
@@ -22,7 +24,7 @@ from elbowroom.model.tubes.lines import Lines, Map
 from elbowroom.model.tubes.reasons import reasons
 from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
 from elbowroom.model.tubes.sweep import Sweep
-from elbowroom.model.tubes.task import Task, leg_free
+from elbowroom.model.tubes.task import EXACT_TESTS, TESTS_A_BATCH, Side, Task, leg_free
 from elbowroom.model.tubes.verify import verify
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
@@ -31,9 +33,16 @@ from elbowroom.parts.pose import pose, rotation
 LATTICE_BENDS = 6  # bends up to which lattices are swept
 TRIED = 6  # lines of one lattice that are improved, cheapest first
 SLACKS = (1.5, 0.0, 4.0)  # mm of room lattice lines may lack, to be repaired; 1.5 finds the cheapest runs (measured)
+MOST_LOOKS = 12  # lattices swept at the most: some half a second each
+SINGLY = 24  # pairs of turns whose runs of two bends are looked at each for itself, with a few exact tests
+FEW_TESTS = 6
+HOPE = 1.08  # a line so much dearer than the best is still improved there: improving gains that much (measured)
+ALONE = 8  # pairs of turns that are searched each for itself where all together gave nothing
+SQUARE_PAIRS = 6  # pairs of choices for which square runs are swept
 LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
 OTHER = {"bounds": "the case", "self": "the tube itself"}  # blockers that are no obstacles
 ALIKE = 20.0  # mm: lines whose corners lie nearer than this are one attempt
+WIDEST = 1000.0  # mm: a wider curve is a straight to a hose
 WIDER = (4.0, 3.0, 2.5, 2.0, 1.6, 1.3, 1.15)  # radii tried for the arcs of a hose, in least radii
 
 
@@ -49,26 +58,18 @@ def field_for(space: Space, rules: Rules, points: Floats, within: Box | None) ->
 
 def plan(
     start: End, end: End, rules: Rules, space: Space, *, within: Box | None = None, field: Field | None = None,
-    thorough: bool = True,
+    thorough: bool = True, below: float = math.inf,
 ) -> Result:  # fmt: skip
     """The best run found between two ends, or why there is none.
 
     within: box the tube may not leave, mm. field: from `field_for`, where several runs share one. thorough=False gives
-    up after a few lattices, for callers who can make room instead.
+    up after a few lattices, for callers who can make room instead. below: only a run of less cost is looked for, and in
+    closed form alone, for callers who have one of that cost.
     """
     points = np.array([c.point for e in (start, end) for c in e.candidates])
     if field is None:
         field = field_for(space, rules, points, within)
-    sides = []
-    for e, other in ((start, end), (end, start)):
-        good = np.nonzero(leg_free(space, rules, e, other))[0]
-        sides.append(
-            (
-                np.array([e.candidates[k].point for k in good]).reshape(-1, 3),
-                np.array([e.candidates[k].axis for k in good]).reshape(-1, 3),
-                good,
-            )
-        )
+    sides = [_side(space, rules, start, end), _side(space, rules, end, start)]
     task = Task(
         space,
         rules,
@@ -80,12 +81,24 @@ def plan(
         sides[1],
     )
     if len(sides[0][0]) and len(sides[1][0]):
-        best = _search(task, thorough)
-        if best is not None:
-            found = _finish(task, *best)
-            if found is not None:
-                return found
+        found = _search(task, thorough, below)
+        if found is None and thorough and math.isinf(below) and not task.why:
+            found = _one_by_one(task)
+        if found is not None:
+            return found
+    if not math.isinf(below):
+        return NotFound((), (), None, "nothing cheaper", task.what_was_tried)
     return _nothing(task)
+
+
+def _side(space: Space, rules: Rules, end: End, other: End) -> Side:
+    """Points and axes of the candidates whose straight leg and body stand free, and which they are."""
+    free = leg_free(space, rules, end, other)
+    if rules.square:
+        free &= np.array([max(map(abs, c.axis)) >= SQUARE_COS for c in end.candidates])
+    good = np.nonzero(free)[0]
+    points = np.array([end.candidates[k].point for k in good]).reshape(-1, 3)
+    return points, np.array([end.candidates[k].axis for k in good]).reshape(-1, 3), good
 
 
 def unseen(rules: Rules, end: End) -> float:
@@ -94,10 +107,10 @@ def unseen(rules: Rules, end: End) -> float:
 
 
 class _Best:
-    """The cheapest run so far."""
+    """The cheapest run so far; only those of less cost than `below` count."""
 
-    def __init__(self, task: Task) -> None:
-        self.task = task
+    def __init__(self, task: Task, below: float) -> None:
+        self.task, self.below = task, below
         self.run: Run | None = None
         self.corners: Floats | None = None
         (p, _, _), (q, _, _) = task.starts, task.ends
@@ -105,7 +118,7 @@ class _Best:
 
     @property
     def cost(self) -> float:
-        return math.inf if self.run is None else cost_of(self.run, self.task.rules)
+        return self.below if self.run is None else cost_of(self.run, self.task.rules)
 
     @property
     def bends(self) -> float:
@@ -126,31 +139,66 @@ def cost_of(run: Run, rules: Rules) -> float:
     return run.length + rules.bend_worth * len(run.bends)
 
 
-def _search(task: Task, thorough: bool) -> tuple[Run, Floats] | None:
-    best = _Best(task)
+def _search(task: Task, thorough: bool, below: float) -> Found | None:
+    best = _Best(task, below)
     for lines in families.none_or_one(task):
         best.take(task.first_free(lines, best.cost))
-    if best.worth(2):
+    if task.rules.square:
+        for lines in families.square(task):
+            _try(task, best, lines)
+    elif best.worth(2):
         lines = families.two(task)
         _try(task, best, lines)
         pairs = families.best_pairs(task, lines, families.PAIRS)
-        if best.run is None and len(pairs) < len(task.starts[0]) * len(task.ends[0]):
-            _try(task, best, families.two(task, pairs))
+        if len(task.starts[0]) * len(task.ends[0]) > 1:
+            # Each pair by itself: among all of them the cheap lines of some would hide the good ones of others.
+            for pair in pairs[: SINGLY if math.isinf(below) else SINGLY // 2]:
+                _try(task, best, families.two(task, pair[None]), FEW_TESTS, HOPE)
         if best.worth(3):
-            _try(task, best, families.three(task, pairs))
-        if best.worth(3) and best.bends >= 3:
+            _try(task, best, families.three(task, pairs), TESTS_A_BATCH if math.isinf(below) else FEW_TESTS)
+        if best.worth(3) and best.bends >= 3 and math.isinf(below):
             _try(task, best, families.three_free(task, pairs))
-    if best.run is None:
-        task.why = reasons(task)
-    if not task.why and best.worth(3) and best.bends >= 3:
-        _lattices(task, best, thorough)
+    if math.isinf(below):
+        if best.run is None:
+            task.why = reasons(task)
+        if not task.why and best.worth(3) and best.bends >= 3:
+            _lattices(task, best, thorough)
     if best.run is None or best.corners is None:
         return None
-    return best.run, best.corners
+    return _finish(task, best.run, best.corners)
 
 
-def _try(task: Task, best: _Best, lines: Lines) -> None:
-    got = task.first_free(lines, best.cost)
+def _one_by_one(task: Task) -> Found | None:
+    """Where there is a choice of turns and none was found among all of them: a few pairs of turns, each with a search
+    of its own, the whole of whose lines belong to it.
+    """
+    n, m = len(task.starts[0]), len(task.ends[0])
+    if n * m < 2:
+        return None
+    lines = families.two(task)
+    pairs = families.best_pairs(task, lines, ALONE)
+    step = max(1, math.ceil(len(pairs) / ALONE))
+    for i, j in pairs[::step].tolist():
+        some = replace(
+            task,
+            starts=_one(task.starts, i), ends=_one(task.ends, j), tests=EXACT_TESTS // 2, lines_seen=0, steps=[],
+        )  # fmt: skip
+        found = _search(some, False, math.inf)
+        task.lines_seen += some.lines_seen
+        task.steps += some.steps
+        task.tests += some.tests - EXACT_TESTS // 2
+        if found is not None:
+            return found
+    return None
+
+
+def _one(side: Side, k: int) -> Side:
+    points, axes, which = side
+    return points[k : k + 1], axes[k : k + 1], which[k : k + 1]
+
+
+def _try(task: Task, best: _Best, lines: Lines, fails: int = TESTS_A_BATCH, hope: float = 1.0) -> None:
+    got = task.first_free(lines, best.cost * hope, fails)
     if got is not None:
         best.take(got)
         best.take(settle(task, got[1], best.cost))
@@ -167,9 +215,11 @@ def _lattices(task: Task, best: _Best, thorough: bool) -> None:
             if best.run is not None:
                 most = min(most, int(min((best.cost - best.apart) / max(task.rules.bend_worth, 1e-9), most)))
             enough = looks >= LOOKS and (best.run is not None or not thorough)
-            if most < 3 or task.spent or enough:
+            if most < 3 or task.spent or enough or looks >= MOST_LOOKS:
                 return
             looks += 1
+            task.steps.append(float(lattice.spacing.max()))
+            task.bends = max(task.bends, most)
             for line in Sweep(task, lattice, slack).run(most, best.cost)[:TRIED]:
                 if any(_alike(line, other) for other in seen):
                     continue
@@ -189,9 +239,16 @@ def _alike(a: Floats, b: Floats) -> bool:
 
 
 def _positions(task: Task) -> list[Lattice]:
-    """Where lattices are laid: through both ends along the case, then with diagonals, moved and turned."""
-    first = through_ends(task, 0, 0)
+    """Where lattices are laid: through both ends along the case, then with diagonals, moved and turned. Square runs
+    have those through the ends alone, for the pairs of choices that lie nearest.
+    """
     p, a = task.starts[0][0], task.starts[1][0]
+    if task.rules.square:
+        apart = np.abs(task.starts[0][:, None] - task.ends[0][None]).sum(axis=2)
+        pairs = np.argsort(apart, axis=None, kind="stable")[:SQUARE_PAIRS]
+        every = [through_ends(task, int(k) // apart.shape[1], int(k) % apart.shape[1]) for k in pairs]
+        return [lattice for lattice in every if lattice is not None]
+    first = through_ends(task, 0, 0)
     own = np.asarray(pose(p, a)[:3, :3])
     half = np.asarray(rotation((1, 1, 1), 37.0)[:3, :3])
     out = [] if first is None else [first]
@@ -227,6 +284,8 @@ def _widened(task: Task, run: Run) -> Run:
                 trial[k] = max(radii[k], factor * task.rules.radius)
             if trial == radii:
                 continue
+            if max(trial) > WIDEST:
+                continue
             try:
                 wider = bend_run(run.points, trial)
             except BendError:
@@ -239,22 +298,33 @@ def _widened(task: Task, run: Run) -> Run:
 
 def _nothing(task: Task) -> NotFound:
     why = task.why or reasons(task)
-    run, short = None, dict[str, float]()
+    run, short, at = None, dict[str, float](), None
     for _, corners in task.attempts:
         trial = task.run_of(corners)
         if trial is None:
             continue
         lacks: dict[str, float] = {}
-        for v in verify(trial, task.space, task.rules, task.start, task.end, within=task.within):
+        broken = verify(trial, task.space, task.rules, task.start, task.end, within=task.within)
+        for v in broken:
             name = v.obstacle or OTHER.get(v.kind, v.kind)
             lacks[name] = max(lacks.get(name, 0.0), v.shortfall)
         if run is None or max(lacks.values(), default=0.0) < max(short.values(), default=0.0):
-            run, short = trial, lacks
+            run, short, at = trial, lacks, next((v.at for v in broken if v.at is not None), None)
     blockers = tuple(sorted(short.items(), key=lambda s: (-s[1], s[0])))
     if why:
         text = "impossible: " + "; ".join(r.text for r in why)
     elif blockers:
         text = "not found; the nearest attempt lacks " + ", ".join(f"{mm:.1f} mm at {n}" for n, mm in blockers[:3])
+    elif task.rules.square and (aslant := _no_square(task)):
+        text = f"not found; {aslant}"
     else:
-        text = "not found"
-    return NotFound(why, blockers, run, text)
+        text = "not found; no line that can be bent was near enough to holding to name what is in its way"
+    return NotFound(why, blockers, run, text if why else f"{text}; {task.what_was_tried.text}", task.what_was_tried, at)
+
+
+def _no_square(task: Task) -> str:
+    """The end that lets no tube out along an axis of the case, in words; empty where both do."""
+    for name, end in (("start", task.start), ("end", task.end)):
+        if not any(max(map(abs, c.axis)) >= SQUARE_COS for c in end.candidates):
+            return f"the tube leaves the {name} along none of the case's axes"
+    return ""

@@ -16,6 +16,7 @@ BEND_WORTH = (
     40.0  # mm of tube that one bend less is worth: a bend costs a builder a try; common practice, no source (P)
 )
 MOST_BENDS = 6  # bends in one piece of tube: beyond it builders use fittings; common practice, no source (P)
+CLOSED_BENDS = 3  # bends up to which lines are drawn in closed form (`families`)
 LARGEST_BEND = 150.0  # deg: a tighter return is drawn as two bends; its setback would be over 3.7 radii
 
 
@@ -27,7 +28,8 @@ class Rules:
     two bends. clearance: wanted distance from the tube's surface to everything, with figures of their own for some
     obstacles. soft: arcs may be larger than the least radius (a hose); else every bend has exactly that radius (a
     former). Either way a run is straights and arcs: a hose lies at least as smoothly as the run drawn for it.
-    bend_worth: mm of tube one bend counts for when runs are compared: cost = length + bend_worth x bends.
+    bend_worth: mm of tube one bend counts for when runs are compared: cost = length + bend_worth x bends. square: every
+    leg lies along an axis of the case.
     """
 
     od: float
@@ -39,6 +41,7 @@ class Rules:
     bend_worth: float = BEND_WORTH
     most_bends: int = MOST_BENDS
     largest_bend: float = LARGEST_BEND
+    square: bool = False
 
     def __post_init__(self) -> None:
         numbers = (self.od, self.radius, self.end_leg, self.between, self.bend_worth, self.largest_bend)
@@ -55,13 +58,14 @@ class Candidate:
     """One way a tube may leave: where it comes out of its fitting, and the unit axis outward.
 
     label: what the user reads ("rotary 90 at 35 deg"). body: bars of the fitting that this choice brings along; they
-    must stand free themselves, and later runs keep clear of them.
+    must stand free themselves, and later runs keep clear of them. turns: degrees of the fitting's free swivels here.
     """
 
     point: Point
     axis: Point
     label: str = ""
     body: tuple[Rod, ...] = ()
+    turns: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         length = math.hypot(*self.axis)
@@ -75,23 +79,22 @@ class Candidate:
 class End:
     """One end of a run: the candidates to choose from, and the obstacles not counted within `reach` mm of tube from it
     (the fitting it comes out of, the part that is screwed to). The candidates' own bodies are never in their own way.
+    settled: how many of the space's first obstacles these bodies are known to stand free of.
     """
 
     candidates: tuple[Candidate, ...]
     exempt: tuple[str, ...] = ()
     reach: float = 0.0
+    settled: int = 0
 
     def __post_init__(self) -> None:
         if not self.candidates:
             raise ValueError("the end of a run needs at least one candidate")
 
 
-def end_at(point: Point, axis: Point, *, exempt: tuple[str, ...] = (), reach: float = 0.0) -> End:
-    """An end with one choice."""
-    return End((Candidate(point, axis),), exempt, reach)
-
-
-Kind = Literal["clearance", "inside", "bounds", "self", "radius", "leg", "between", "bend", "bends", "axis", "end"]
+Kind = Literal[
+    "clearance", "inside", "bounds", "self", "radius", "leg", "between", "bend", "bends", "axis", "end", "square"
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,15 +147,48 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True)
+class Tried:
+    """What a search went through before it gave up.
+
+    turns: choices at the start and at the end whose straight leg stands free, of those there were. lines: drawn in
+    closed form. lattices: swept, of up to `bends` bends; step: mm between the corners of the finest. cell: mm of the
+    map. tests: lines held against the solids themselves.
+    """
+
+    turns: tuple[tuple[int, int], tuple[int, int]] = ((0, 0), (0, 0))
+    lines: int = 0
+    lattices: int = 0
+    bends: int = 0
+    step: float = 0.0
+    cell: float = 0.0
+    tests: int = 0
+
+    @property
+    def text(self) -> str:
+        """In words."""
+        out = []
+        for (free, of), side in zip(self.turns, ("start", "end"), strict=True):
+            if of > 1:
+                out.append(f"{free} of {of} turns at the {side}")
+        out.append(f"{self.lines} lines of up to {CLOSED_BENDS} bends")
+        if self.lattices:
+            out.append(f"{self.lattices} lattices of {self.step:.1f} mm and up to {self.bends} bends")
+        return "tried: " + ", ".join(out) + f"; map of {self.cell:.1f} mm"
+
+
+@dataclass(frozen=True, slots=True)
 class NotFound:
     """No run was found. `impossible` only with `reasons`, each of which proves it alone; else the search came to its
-    end, and `blockers` names what stood in the way of the nearest attempt (obstacle, mm short), worst first.
+    end, and `blockers` names what stood in the way of the nearest attempt (obstacle, mm short), worst first. at: where
+    that attempt is short by most.
     """
 
     reasons: tuple[Reason, ...]
     blockers: tuple[tuple[str, float], ...]
     attempt: Run | None
     text: str
+    tried: Tried = field(default_factory=Tried)
+    at: Point | None = None
 
     @property
     def found(self) -> bool:

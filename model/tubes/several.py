@@ -9,7 +9,7 @@ a few times at most, and the best state reached is what comes out.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,20 +23,32 @@ from elbowroom.model.tubes.rules import End, Found, Result, Rules
 from elbowroom.parts.base import Box
 
 TAKEN_UP = 3  # times one run may be taken up for others
+WORTHWHILE = 0.05  # mm of cost that another look at the turns must gain: what a tape measure does not show
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A run to be planned. `name` names it as an obstacle to the others; it must be none of the space's own."""
+    """A run to be planned. `name` names it as an obstacle to the others; it must be none of the space's own.
+
+    finer: for ends that may be turned, the choices round those that were found, the found ones among them; None where
+    there are none.
+    """
 
     name: str
     start: End
     end: End
     rules: Rules
+    finer: Callable[[Found], tuple[End, End] | None] | None = None
 
 
-def plan_all(wanted: Sequence[Wanted], space: Space, *, within: Box | None = None) -> dict[str, Result]:
-    """The best runs found for all of these together, by name. Between two tubes the larger wanted distance holds."""
+def plan_all(
+    wanted: Sequence[Wanted], space: Space, *, within: Box | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> dict[str, Result]:  # fmt: skip
+    """The best runs found for all of these together, by name. Between two tubes the larger wanted distance holds.
+
+    progress: told how many are laid, of how many. A run is searched for at most 2 + TAKEN_UP times.
+    """
     if len({w.name for w in wanted} | set(space.names)) < len(wanted) + len(set(space.names)):
         raise ValueError("the runs to be planned need names of their own, unlike each other's and any obstacle's")
     board = _Board(wanted, space, within)
@@ -45,9 +57,13 @@ def plan_all(wanted: Sequence[Wanted], space: Space, *, within: Box | None = Non
     best: dict[int, Result] = {}
     while queue:
         k = queue.pop(0)
+        if progress is not None:
+            progress(len(board.laid), len(wanted))
         board.laid[k] = board.plan(k, set(board.laid))
         if not board.laid[k].found:
             alone = board.alone(k)
+            if not alone.found:
+                board.laid[k] = alone  # the longer search, and no other run is to blame
             ways = board.in_the_way(k, alone) if isinstance(alone, Found) else []
             if ways and all(taken_up[j] < TAKEN_UP for j in ways):
                 board.laid[k] = alone
@@ -87,15 +103,15 @@ class _Board:
 
     def alone(self, k: int) -> Result:
         """The run with no other laid, only their straight legs kept free."""
-        if k not in self._alone:
-            self._alone[k] = self.plan(k, set())
-        return self._alone[k]
+        return self.plan(k, set())
 
     def plan(self, k: int, others: set[int]) -> Result:
         """One run among some of those that are laid; of the rest, the straight legs are kept free.
 
         Among others the search is a short one, since they can be taken up; alone it is thorough.
         """
+        if not others and k in self._alone:
+            return self._alone[k]
         w = self.wanted[k]
         obstacles: list[Obstacle] = []
         bars: list[tuple[Floats, Floats, Floats, int]] = []
@@ -114,8 +130,16 @@ class _Board:
         field = self._field(w.rules)
         for n, (starts, ends, needs, owner) in enumerate(bars):
             field = field.with_rods(starts, ends, needs, owner, copy=n == 0)
-        return plan(w.start, w.end, rules, self.space.extended(obstacles), within=self.within, field=field,
-                    thorough=not others)  # fmt: skip
+        space = self.space.extended(obstacles)
+        found = plan(w.start, w.end, rules, space, within=self.within, field=field, thorough=not others)
+        while w.finer is not None and isinstance(found, Found) and (near := w.finer(found)) is not None:
+            better = plan(*near, rules, space, within=self.within, field=field, below=found.cost)
+            if not isinstance(better, Found) or better.cost >= found.cost - WORTHWHILE:
+                break
+            found = better
+        if not others:
+            self._alone[k] = found
+        return found
 
     def _stands(self, j: int, laid: Result | None) -> list[tuple[str, Obstacle, tuple[Floats, Floats, Floats]]]:
         """What another run puts in the way: its tube and fittings where it is laid, else its straight legs."""
@@ -150,17 +174,18 @@ class _Board:
         return self._fields[key]
 
     def in_the_way(self, k: int, alone: Found) -> list[int]:
-        """The laid runs that come too near to where a run would lie alone."""
+        """The laid runs that come too near to where a run would lie alone, tubes and turned fittings alike."""
         w = self.wanted[k]
-        mine = bars_of(alone.run, w.rules.od).rods
+        own = [bars for _, _, bars in self._stands(k, alone)]
+        mine = [np.concatenate([bars[i] for bars in own]) for i in range(3)]
         out = []
         for j, other in self.laid.items():
             if j == k or not isinstance(other, Found):
                 continue
             asked = max(w.rules.clearance.to(self.wanted[j].name), self.wanted[j].rules.clearance.to(w.name))
             for _, _, (starts, ends, radii) in self._stands(j, other):
-                d = gaps(mine.starts[:, None], mine.ends[:, None], starts[None], ends[None])
-                if (d - mine.radii[:, None] - radii[None]).min() < asked:
+                d = gaps(mine[0][:, None], mine[1][:, None], starts[None], ends[None])
+                if (d - mine[2][:, None] - radii[None]).min() < asked:
                     out.append(j)
                     break
         return sorted(out)

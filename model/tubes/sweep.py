@@ -24,7 +24,7 @@ LINKS = 1200  # corners tried from each place on an end's axis
 LINK_REACH = 220.0  # mm: the longest free leg between an end's axis and the lattice
 LINK_PROBE = 6.0  # mm between the points of a free leg held against the map
 PLACES = 7  # places on each end's axis from which free legs set out
-SOURCES = 5  # candidates of an end that the search starts from
+SOURCES = 16  # candidates of an end that the search starts from
 BEST = 6  # lines taken from each number of bends
 ANGLES = (45.0, 60.0, 90.0)  # deg: what neighbouring directions of a lattice turn by
 SHARPEST = 110.0  # deg: the most that a free leg turns from its end's axis; sharper returns take a corner more
@@ -64,7 +64,8 @@ class Sweep:
     def run(self, most_bends: int, limit: float) -> list[Floats]:
         """Corner lines from start to end that cost less than `limit`, cheapest first."""
         directions = range(len(self.turns))
-        out_links, in_links = self._links(at_end=False), self._links(at_end=True)
+        square = self.task.rules.square  # free legs are aslant
+        out_links, in_links = ([], []) if square else (self._links(at_end=False), self._links(at_end=True))
         leaving = self._empty()
         self._start_on_lattice(leaving)
         found: list[tuple[float, Floats]] = []

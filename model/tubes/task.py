@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Floats, Rod, Rods
+from elbowroom.model.envelopes import NO_MARGIN, Floats, Margins, Rod, Rods
 from elbowroom.model.freespace import FREE, Space
-from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps
+from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps, rod_mesh
 from elbowroom.model.tubes.lines import Lines, Map, measure
-from elbowroom.model.tubes.rules import End, Reason, Rules
+from elbowroom.model.tubes.rules import Candidate, End, Reason, Rules, Tried
 from elbowroom.model.tubes.verify import holds
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
@@ -24,7 +24,11 @@ from elbowroom.parts.bends import BendError, Run, bend_run
 EXACT_TESTS = 600  # exact tests a plan may spend: about half a second
 ATTEMPTS = 8  # lines kept to name what stood in the way: the map's order of them is not exact
 TESTS_A_BATCH = 40  # of them on one sorted batch: what fails 40 times is a place the map sees too roughly
+LOOKED = 12  # times as many lines are looked at where the fittings' own bodies are in their way
 _BATCH = 1024  # lines held against the map at once
+
+
+Side = tuple[Floats, Floats, NDArray[np.int64]]  # points, unit axes (m, 3) of candidates, and which they are
 
 
 @dataclass(slots=True)
@@ -37,13 +41,17 @@ class Task:
     end: End
     within: Box | None
     map: Map
-    starts: tuple[Floats, Floats, NDArray[np.int64]]
-    ends: tuple[Floats, Floats, NDArray[np.int64]]
+    starts: Side
+    ends: Side
     tests: int = 0
+    lines_seen: int = 0
+    steps: list[float] = field(default_factory=list)  # of every lattice swept, mm
+    bends: int = 0  # the most of any of them
     attempts: list[tuple[float, Floats]] = field(
         default_factory=list
     )  # room and corners of the lines that came nearest
     tried: set[bytes] = field(default_factory=set)
+    bodies: dict[Candidate, Space] = field(default_factory=dict)  # of turned fittings, as they were asked
     why: tuple[Reason, ...] = ()  # proofs that there is nothing to find
 
     @property
@@ -63,29 +71,42 @@ class Task:
         if key in self.tried or self.spent:
             return None
         self.tried.add(key)
-        self.tests += 1
         run = self.run_of(corners)
-        if run is None or not holds(run, self.space, self.rules, self.start, self.end, self.within, COARSE_DEG):
+        if run is None or self.meets_bodies(run, corners):  # cheap, and no exact test is spent on it
             return None
-        return None if self.meets_bodies(bars_of(run, self.rules.od), corners) else run
+        self.tests += 1
+        return run if holds(run, self.space, self.rules, self.start, self.end, self.within, COARSE_DEG) else None
 
-    def meets_bodies(self, bars: Bars, corners: Floats) -> bool:
-        """Whether the tube meets the body of the fitting chosen at its other end."""
+    def meets_bodies(self, run: Run, corners: Floats) -> bool:
+        """Whether the tube meets the body of a fitting chosen at its ends, which the map does not know."""
+        if not any(c.body for e in (self.start, self.end) for c in e.candidates):
+            return False
+        bars: Bars = bars_of(run, self.rules.od)
         for end, at in ((self.start, corners[0]), (self.end, corners[-1])):
-            body = next((c.body for c in end.candidates if math.dist(c.point, at) < 1e-6), ())
-            if not body:
+            chosen = next((c for c in end.candidates if math.dist(c.point, at) < 1e-6), None)
+            if chosen is None or not chosen.body:
                 continue
             along = bars.first if end is self.start else bars.last.max(initial=0.0) - bars.last
             far = along >= end.reach + self.rules.end_leg
-            if far.any() and body_gap(bars.rods.take(far), body) < self.rules.clearance.default:
-                return True
+            wanted = self.rules.clearance.default
+            if not far.any() or body_gap(bars.rods.take(far), chosen.body) >= wanted:
+                continue
+            # The quick measure takes the fitting's bars with round ends; they are flat.
+            if chosen not in self.bodies:
+                self.bodies[chosen] = Space([rod_mesh(str(k), r) for k, r in enumerate(chosen.body)])
+            for _, rods in bars.batches(far):
+                if (self.bodies[chosen].met(rods, Margins(wanted)) != FREE).any():
+                    return True
         return False
 
-    def first_free(self, lines: Lines, limit: float = math.inf) -> tuple[Run, Floats] | None:
-        """The cheapest of these lines that holds, if any is cheaper than `limit`."""
+    def first_free(
+        self, lines: Lines, limit: float = math.inf, fails: int = TESTS_A_BATCH
+    ) -> tuple[Run, Floats] | None:
+        """The cheapest of these lines that holds, if any is cheaper than `limit`; given up after so many fails."""
+        self.lines_seen += len(lines.cost)
         rows = np.nonzero((lines.lack == 0) & (lines.cost < limit))[0]
         rows = rows[np.argsort(lines.cost[rows], kind="stable")]
-        failed = 0
+        failed = looked = 0
         for k in range(0, len(rows), _BATCH):
             part = lines.take(rows[k : k + _BATCH])
             room = self.map.least_room(part, self.rules.radius)
@@ -95,11 +116,12 @@ class Task:
                 continue
             near = self.map.least_room(part.take(good), self.rules.radius, tight=True)
             for i in good[near >= 0]:
+                before, looked = self.tests, looked + 1
                 run = self.exact(part.points[i])
                 if run is not None:
                     return run, part.points[i]
-                failed += 1
-                if failed >= TESTS_A_BATCH or self.spent:
+                failed += self.tests - before
+                if failed >= fails or looked >= LOOKED * fails or self.spent:
                     return None
         return None
 
@@ -112,6 +134,14 @@ class Task:
             self.attempts.append((float(bendable[k]), lines.points[k].copy()))
             self.attempts.sort(key=lambda a: -a[0])
             del self.attempts[ATTEMPTS:]
+
+    @property
+    def what_was_tried(self) -> Tried:
+        """What this search went through."""
+        return Tried(
+            ((len(self.starts[0]), len(self.start.candidates)), (len(self.ends[0]), len(self.end.candidates))),
+            self.lines_seen, len(self.steps), self.bends, min(self.steps, default=0.0), self.map.field.cell, self.tests,
+        )  # fmt: skip
 
     def lines(self, points: Floats) -> Lines:
         return measure(points, self.rules)
@@ -139,6 +169,7 @@ def free_axis(task_map: Map, points: Floats, axes: Floats, longest: float, skip:
 def leg_free(space: Space, rules: Rules, end: End, other: End) -> NDArray[np.bool_]:
     """Whether each candidate's straight leg and body stand free; the leg ends flat, what lies beyond is the bend's."""
     out = np.ones(len(end.candidates), dtype=bool)
+    others = space.beyond(end.settled) if end.settled else space
     for k, c in enumerate(end.candidates):
         p, a = np.array(c.point), np.array(c.axis)
         for u, v, ignore in leg_zones(rules, end, other, k):
@@ -146,7 +177,8 @@ def leg_free(space: Space, rules: Rules, end: End, other: End) -> NDArray[np.boo
             out[k] &= bool(space.met(rod, rules.clearance, ignore)[0] == FREE)
         for r in c.body:
             rod = Rods(np.array([r.start]), np.array([r.end]), np.array([r.radius]), r.round_ends)
-            out[k] &= bool(space.met(rod, ignore=end.exempt)[0] == FREE)
+            wanted = rules.clearance if end.settled else NO_MARGIN
+            out[k] &= bool(others.met(rod, wanted, end.exempt)[0] == FREE)
     return out
 
 

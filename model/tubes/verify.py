@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from elbowroom.model.envelopes import Blockage, Floats
 from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes.bars import FINE_DEG, Bars, bars_of, self_gap
 from elbowroom.model.tubes.rules import Candidate, End, Rules, Violation
 from elbowroom.parts.base import Box
@@ -103,7 +104,7 @@ def _ends(run: Run, start: End, end: End) -> list[Violation]:
 
 
 def _shape(run: Run, rules: Rules) -> list[Violation]:
-    out = []
+    out = _aslant(run) if rules.square else []
     last = len(run.straights) - 1
     for i, s in enumerate(run.straights):
         at_end = i in (0, last)
@@ -123,6 +124,18 @@ def _shape(run: Run, rules: Rules) -> list[Violation]:
     if len(run.bends) > rules.most_bends:
         text = f"{len(run.bends)} bends, at most {rules.most_bends}"
         out.append(Violation("bends", "run", -float(len(run.bends)), -float(rules.most_bends), text))
+    return out
+
+
+def _aslant(run: Run) -> list[Violation]:
+    """Legs along no axis of the case."""
+    legs = np.diff(np.array(run.points), axis=0)
+    most = np.abs(legs).max(axis=1) / np.linalg.norm(legs, axis=1)
+    out = []
+    for i in np.nonzero(most < SQUARE_COS)[0].tolist():
+        off = math.degrees(math.acos(min(1.0, float(most[i]))))
+        text = f"leg {i + 1}: {off:.2f} deg off the nearest axis of the case, square runs lie along them"
+        out.append(Violation("square", f"leg {i + 1}", -off, 0.0, text, None, run.points[i]))
     return out
 
 

@@ -51,12 +51,14 @@ def write(
     store: Store | None = None,
     reach: Callable[[], Mapping[str, Mesh]] | None = None,
     templates: TemplatesSpec | None = None,
+    detailed: bool = False,
 ) -> Written:
     """Write the formats named in `only` (the usual ones where None) into `folder`, all files or none.
 
     keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
     the scene was drawn through; the user's own where None. reach: works out the reachable space of each port, where
-    that is asked for. templates: the build's words for them. Raises OutputError where the files cannot be written (the
+    that is asked for. templates: the build's words for them. detailed: STEP shows fans with blades, radiators with fins
+    and the like, as GLB always does. Raises OutputError where the files cannot be written (the
     earlier ones are then unchanged) and InputError for an unknown format.
     """
     formats = chosen(None) if only is None else picked(only, FORMATS)
@@ -67,6 +69,7 @@ def write(
         None if store is None else store.folder,
         reach=reach,
         templates=templates or TemplatesSpec(),
+        detailed=detailed,
     )
     with Staging(folder):  # a folder that cannot be written into is told before the work, not after it
         pass

@@ -1,25 +1,32 @@
 """Bill of materials: a row for each thing to buy or make, as CSV (RFC 4180, UTF-8) that a spreadsheet opens safely.
 
 Owns the columns and the guarding of cells. A row is a distinct shape that the scene holds; shapes that are one
-article turned differently (a swivel at several angles) share a row, and a tube says the length it is cut to.
+article turned differently (a swivel at several angles) share a row. A tube says the length it is cut to and the ports
+it runs between; what is not to be had as it is says how to come by it. Fields that mean nothing to a part's variant are
+not listed.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 
-from elbowroom.model.layout import Piece
+from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.names import POSTURE, article, catalogue_name
+from elbowroom.parts.adapter import Adapter
 from elbowroom.parts.base import ASSUMED, MARKS
 from elbowroom.parts.measure import Measure, Mm
+from elbowroom.parts.screw import Screw
+from elbowroom.parts.screw_tables import odd
 from elbowroom.parts.tube import TubeRun
 
 FILE = "bom.csv"
 COLUMNS = (
     "count", "shape", "family", "catalogue", "x_mm", "y_mm", "z_mm", "dimensions", "rests_on", "instances",
+    "note",
 )  # fmt: skip
 
 # A cell that begins with one of these is run as a formula by spreadsheets (OWASP, "CSV Injection").
@@ -46,14 +53,38 @@ def write(job: Job) -> Files:
             [
                 len(pieces), label, part.family, guarded(catalogue_name(part) or ""), x, y, z,
                 guarded(dimensions(pieces[0])), guarded(rests_on(pieces)), guarded("; ".join(p.name for p in pieces)),
+                guarded("; ".join(dict.fromkeys(n for p in pieces if (n := note(p, job.scene.layout))))),
             ]
         )  # fmt: skip
     yield FILE, out.getvalue().encode("utf-8", "replace")
 
 
+def note(piece: Piece, layout: Layout) -> str:
+    """What one must know to get a piece: where a tube runs, how to come by an odd screw, what no shop has."""
+    part = piece.part
+    if isinstance(part, TubeRun):
+        ends = [run_end(piece, frame, layout) for frame in ("start", "end")]
+        return f"{piece.name}: {ends[0]} -> {ends[1]}" if all(ends) else ""
+    if isinstance(part, Screw):
+        return odd(part.thread, float(part.length))
+    if isinstance(part, Adapter) and catalogue_name(part) is None:
+        return "made for this build: no catalogue size"
+    return ""
+
+
+def run_end(tube: Piece, frame: str, layout: Layout) -> str | None:
+    """The port, piece.port, that the fittings at one end of a tube are screwed into; None where it has none."""
+    for m in layout.mates:
+        for own, own_frame, other in ((m.piece, m.frame, m.to_piece), (m.to_piece, m.to_frame, m.piece)):
+            if (own, own_frame) == (tube.name, frame) and " at " in other:
+                return re.sub(r" \(\d+\)$", "", other.partition(" at ")[2])
+    return None
+
+
 def dimensions(piece: Piece) -> str:
     """The part's measured fields with their units, in the order the family declares them."""
-    values = [(name, getattr(piece.part, name)) for name in piece.part.dimensions() if name not in POSTURE]
+    hidden = POSTURE | piece.part.unused_fields()
+    values = [(name, getattr(piece.part, name)) for name in piece.part.dimensions() if name not in hidden]
     if isinstance(piece.part, TubeRun):
         values.insert(0, ("cut_length", Mm(piece.part.cut_length)))
     return "; ".join(f"{name} {number(v)} {v.UNIT}" for name, v in values if isinstance(v, Measure))
@@ -63,6 +94,8 @@ def rests_on(pieces: Sequence[Piece]) -> str:
     """Which fields the build states and which rest on what evidence, the weakest of any instance counting."""
     groups: dict[str, list[str]] = {}
     for name in type(pieces[0].part).model_fields:
+        if name in pieces[0].part.unused_fields():
+            continue
         marks = {"build" if name in p.given else p.sources[name][1] for p in pieces if name in p.given | set(p.sources)}
         if marks:
             groups.setdefault(min(marks, key=lambda m: (*_STRENGTH, "build").index(m)), []).append(name)

@@ -1,8 +1,9 @@
 """GLB (glTF 2.0, binary): the build for viewers, in metres with y up, one mesh a body shape, instanced by nodes.
 
 Owns the node tree build / sub-assembly / piece / body, whose node names and `extras.id` are the names that the
-findings use, and the binary layout. Case coordinates (x, y, z) in mm become (x, z, -y) in m. Keep-outs stand,
-translucent, under a node "keep-outs" of their own, so that a viewer can hide them at once.
+findings use, and the binary layout. Parts are drawn as people know them (`parts.looks`), each body under its own name;
+what is only to be seen (a fan's arrows) stands beside them and has no id. Case coordinates (x, y, z) in mm become
+(x, z, -y) in m. Keep-outs stand, translucent, under a node "keep-outs" of their own, so that a viewer can hide them.
 """
 
 from __future__ import annotations
@@ -51,22 +52,20 @@ class _Document:
         self._material_of: dict[str, int] = {}
         self._title = job.title
         self._labels = job.labels
+        self._judged = {s.name for s in job.scene.solids}
         self._build(job)
 
     def _build(self, job: Job) -> None:
         root = self._node(job.title)
         assemblies: dict[str, int] = {}
-        for piece, _, solids in job.pieces:
-            real = [s for s in solids if s.body.keep_out is None]
-            if not real:
-                continue
+        for piece, _, solids in job.shown:
             if piece.assembly not in assemblies:
                 assemblies[piece.assembly] = self._node(piece.assembly, root, kind="assembly")
             parent = self._node(
                 piece.name, assemblies[piece.assembly], id=piece.name, kind="piece", family=piece.part.family
             )
             self.nodes[parent].update(placed(piece.pose))
-            for solid in real:
+            for solid in solids:
                 self._solid(solid, parent)
         kept = [s for s in job.scene.solids if s.body.keep_out is not None]
         if kept:
@@ -83,8 +82,13 @@ class _Document:
 
     def _solid(self, solid: Solid, parent: int) -> int:
         keep_out = solid.body.keep_out
-        more = {"kind": "body", "material": solid.body.material} if keep_out is None else {"kind": "keep-out"}
-        node = self._node(solid.name, parent, id=solid.name, **more, **({"why": keep_out} if keep_out else {}))
+        judged = solid.name in self._judged
+        more = {"id": solid.name} if judged else {}
+        if keep_out is not None:
+            more |= {"kind": "keep-out", "why": keep_out}
+        else:
+            more |= {"kind": "body" if judged else "look", "material": solid.body.material}
+        node = self._node(solid.name, parent, **more)
         mesh = self._mesh(solid)
         if mesh is not None:
             self.nodes[node]["mesh"] = mesh

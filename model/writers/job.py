@@ -7,18 +7,21 @@ a writer answers with names and bytes.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
 from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Mesh, Scene, Shape, Solid
+from elbowroom.model.solidify import CannotDraw, solidify
 from elbowroom.model.store import Store
 from elbowroom.model.template_spec import TemplatesSpec
 from elbowroom.model.writers.names import shape_labels
+from elbowroom.parts.looks import shown
 
 Progress = Callable[[int, int, str], None]  # done, total, what
+Standing = tuple[Piece, Shape, list[Solid]]  # a piece, what it draws, and its bodies where they stand
 Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.stl") and content
 
 
@@ -27,7 +30,7 @@ class Job:
     """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
     cache that the scene was drawn through, None for the user's own. `notes` collects what a reader of the files must be
     told: what was left out, and why. `reach` works out the reachable space of each port. `templates`: the build's
-    words for them.
+    words for them. `detailed`: STEP shows parts as people know them, too, rather than as they are judged.
     """
 
     scene: Scene
@@ -37,6 +40,7 @@ class Job:
     notes: list[str] = field(default_factory=list)
     reach: Callable[[], Mapping[str, Mesh]] | None = None
     templates: TemplatesSpec = field(default_factory=TemplatesSpec)
+    detailed: bool = False
 
     @property
     def title(self) -> str:
@@ -51,13 +55,44 @@ class Job:
 
     @cached_property
     def labels(self) -> dict[str, str]:
-        """A label for each distinct shape, by shape key."""
-        return shape_labels(self.scene.solids)
+        """A label for each distinct shape, by shape key; a look is called what its plain shape is called."""
+        plain = shape_labels(self.scene.solids)
+        looks = {
+            look[1].key: plain[shape.key] for piece, shape, _ in self.pieces if (look := self._looks.get(piece.name))
+        }
+        return plain | looks
 
     @cached_property
-    def pieces(self) -> list[tuple[Piece, Shape, list[Solid]]]:
+    def shown(self) -> list[Standing]:
+        """The pieces as people look at them: as `pieces`, but fans with blades, radiators with fins, plugs on cables.
+
+        Keep-outs are the plain shape's own and are not among them.
+        """
+        plain = ((p, shape, [s for s in solids if s.body.keep_out is None]) for p, shape, solids in self.pieces)
+        return [self._looks.get(piece.name, (piece, shape, solids)) for piece, shape, solids in plain if solids]
+
+    @cached_property
+    def _looks(self) -> dict[str, Standing]:
+        """The looks of the pieces that have one, by the piece's name."""
+        wanted = {p.name: replace(p, part=look) for p, _, _ in self.pieces if (look := shown(p.part)) is not None}
+        while True:
+            layout = replace(self.scene.layout, pieces=tuple(wanted.values()), mates=(), joined=())
+            try:
+                drawn = solidify(layout, self.store)
+                break
+            except CannotDraw as e:  # odd dimensions: the plain shape is what is shown, as it is what is judged
+                part = wanted[e.piece].part
+                wanted = {name: p for name, p in wanted.items() if p.part != part}
+        out: dict[str, Standing] = {}
+        for solid in drawn.solids:
+            if solid.body.keep_out is None:
+                out.setdefault(solid.piece.name, (solid.piece, solid.shape, []))[2].append(solid)
+        return out
+
+    @cached_property
+    def pieces(self) -> list[Standing]:
         """Every piece that drew anything, with its shape and its bodies (keep-outs among them), in scene order."""
-        found: dict[str, tuple[Piece, Shape, list[Solid]]] = {}
+        found: dict[str, Standing] = {}
         for solid in self.scene.solids:
             found.setdefault(solid.piece.name, (solid.piece, solid.shape, []))[2].append(solid)
         return list(found.values())

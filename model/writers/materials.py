@@ -50,10 +50,10 @@ LOOKS: MappingProxyType[Material, Look] = MappingProxyType(
         "cable": _look("4a4038", 0.85, 0.0),
         "gasket": _look("57504a", 0.95, 0.0),
         "mesh": _look("555b62", 0.70, 0.5, 0.60),
-        "printed": _look("d98b3a", 0.75, 0.0),
+        "printed": _look("8f897d", 0.75, 0.0),
         "air": _look("9fc5e8", 1.0, 0.0, 0.15),
     }
 )
-KEEP_OUT = _look("e0a030", 1.0, 0.0, 0.22)  # a volume that must stay free, whatever it is a keep-out of
+KEEP_OUT = _look("8478a0", 1.0, 0.0, 0.22)  # a volume that must stay free, whatever it is a keep-out of
 
 assert set(LOOKS) == set(get_args(Material)), "every material has a look"

@@ -68,7 +68,8 @@ def catalogue_name(part: Part) -> str | None:
 
 def article(part: Part) -> str:
     """What tells articles apart: the dimensions without those that are how the thing is used."""
-    return repr(sorted((k, v) for k, v in part.dimensions().items() if k not in POSTURE))
+    own = sorted((k, v) for k, v in part.dimensions().items() if k not in POSTURE)
+    return repr((own, [c.key() for c in part.cuts]) if part.cuts else own)
 
 
 @cache

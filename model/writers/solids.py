@@ -21,4 +21,4 @@ def exact_solids(job: Job, part: Part, shape: Shape) -> dict[str, Any]:
         from elbowroom.model import exact
 
         kept = exact.bodies(shape, part, job.store)
-    return kept if kept is not None else {name: solid.wrapped for name, solid in part.solids().items()}
+    return kept if kept is not None else {name: solid.wrapped for name, solid in part.drawn().items()}

@@ -62,7 +62,7 @@ def write(job: Job) -> Files:
         written += 1
 
     for keep_out in (False, True) if job.keep_outs else (False,):
-        for piece, shape, solids in job.pieces:
+        for piece, shape, solids in job.shown if job.detailed and not keep_out else job.pieces:
             wanted = [s for s in solids if (s.body.keep_out is not None) == keep_out]
             if not wanted:
                 continue

@@ -37,9 +37,13 @@ def _sides(job: Job) -> list[str]:
     for piece in job.scene.layout.pieces:
         if isinstance(piece.part, Case):
             out += [f"{piece.name}.{h.face}" for h in piece.part.holes if h.to_drill]
+            out += [f"{piece.name}.{piece.part.panel(c.face)}" for c in piece.part.cutouts if c.to_cut]
         elif _is_sheet(piece) and piece.part.shape_key() not in shapes:
             shapes.add(piece.part.shape_key())
             out.append(piece.name if isinstance(piece.part, PlainSheet) else f"{piece.name}.a")
+        if piece.part.cuts and piece.part.shape_key() not in shapes:
+            shapes.add(piece.part.shape_key())
+            out += [f"{piece.name}.{sheet}" for sheet in dict.fromkeys(c.sheet for c in piece.part.cuts)]
     return out
 
 

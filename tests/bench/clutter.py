@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from elbowroom.model.envelopes import Margins, Obstacle
 from elbowroom.model.tubes.bars import bars_of, gaps, self_gap
-from elbowroom.model.tubes.rules import End, Rules, end_at
+from elbowroom.model.tubes.rules import Candidate, End, Rules
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
 
@@ -32,6 +32,12 @@ class Case:
     obstacles: tuple[Obstacle, ...]
     reference: Run
     spare: float  # mm that the reference run has beyond the wanted distance
+
+
+def end_at(point: tuple[float, float, float], axis: tuple[float, float, float], *, exempt: tuple[str, ...] = (),
+           reach: float = 0.0) -> End:  # fmt: skip
+    """An end with one choice."""
+    return End((Candidate(point, axis),), exempt, reach)
 
 
 def box(name: str, lo: tuple[float, ...], hi: tuple[float, ...], bound: float = 0.0) -> Obstacle:

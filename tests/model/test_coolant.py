@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from elbowroom.model.checks.coolant import check, to_buy
 from elbowroom.model.coolant_volume import Share, shares
@@ -221,6 +224,33 @@ def test_a_block_at_the_top_lets_its_air_out_by_a_free_port() -> None:
     assert "0.0 mm below the top" in finding.remedies[0]
 
 
+def test_several_high_places_are_one_line_with_the_rest_under_it() -> None:
+    second = RAD.replace("rad:", "two:").replace("y: 100", "y: 20").replace("z: 400", "z: 380")
+    loop = ("pump.out -> cpu.in", "cpu.out -> rad.in", "rad.out -> two.in", "two.out -> pump.in")
+    layout, plumbing = made(PUMP + RAD + second + CPU, loop)
+    dip = ((100.0, 100.0, 100.0), (100.0, 300.0, 100.0))  # the tube between the two hangs lower than both
+    tubes = {loop[2]: Piece("dip", TubeRun(points=dip, radius=28, od=14, id=10), IDENTITY, "tubes")}
+    first, *rest = (f for f in check(layout, plumbing, tubes) if f.place.startswith("air"))
+    assert first.place == "air"
+    assert len(rest) == 2
+    assert first.effects == tuple(f.id for f in rest)
+    assert {f.cause for f in rest} == {first.id}
+    assert first.measured == max(f.measured or 0.0 for f in rest)
+    assert "rad" in first.text
+    assert "two" in first.text
+
+
+def test_no_sentence_has_two_commas_in_a_row() -> None:
+    ports = "[{name: out, face: front, at: [-16, 54], flow: out}, {name: in, face: front, at: [16, 54], flow: in}]"
+    pumps = (PUMP, f"  pump: {{pump: custom, at: {{x: 100, y: 100, z: 0}}, ports: {ports}}}\n")
+    shape = "  pump: {box: custom, length: 60, width: 60, height: 60, at: {x: 100, y: 100, z: 20}, ports: [{name: in, "
+    shape += "face: left}, {name: out, face: right}, {name: over, face: top}]}\n"
+    for parts in (*(p + RAD + CPU for p in pumps), shape + RAD + CPU):
+        for f in check(*made(parts)):
+            for text in (f.text, *f.remedies):
+                assert ",," not in text.replace(" ", ""), text
+
+
 # -- filling and draining ---------------------------------------------------------------------------------------------
 
 
@@ -269,12 +299,12 @@ def test_a_loop_without_a_free_port() -> None:
 def test_lying_on_its_rear_the_lowest_port_is_the_rearmost() -> None:
     """On its rear, heights are distances from the rear wall. `out left` faces rear at x 100 - 35, `drain` is bored in
     front at x 116, and the radiator reaches from x -20 to 100."""
-    layout, plumbing = made(more="coolant: {drain: pump.drain, lies_on: rear}\n")
+    layout, plumbing = made(more="coolant: {drain: pump.drain, stands_on: rear}\n")
     finding = one(check(layout, plumbing), "drain")
     assert finding.verdict == "caution"
     assert dict(finding.extra)["height_mm"] == pytest.approx(116)
     assert "pump.out left is 51 mm lower" in finding.text
-    assert finding.remedies == ("drain by pump.out left",)
+    assert finding.remedies[0] == "drain by pump.out left"
     # Wholly below 116: the radiator. In part: the tank, from 70 to 130. Fittings on ports below 116: pump.out at 84 and
     # both of the radiator's, at 10 and 70. Tubes: the part of each straight line that lies below.
     fittings = 3 * FITTING_ML
@@ -288,14 +318,41 @@ def test_lying_on_its_rear_the_lowest_port_is_the_rearmost() -> None:
     assert finding.measured == pytest.approx(RAD_ML + TANK_ML * 46 / 60 + fittings + tubes, abs=1e-6)
     assert finding.low == pytest.approx(RAD_ML * 0.8 + fittings + tubes, abs=1e-6)
     assert finding.high == pytest.approx(RAD_ML * 0.2 / 0.15 + TANK_ML + fittings + tubes, abs=1e-6)
-    better = made(more="coolant: {drain: pump.out left, lies_on: rear}\n")
+    better = made(more="coolant: {drain: pump.out left, stands_on: rear}\n")
     assert one(check(*better), "drain").verdict == "pass"
     # Standing on its floor both are 54 up, so that either will do.
     assert one(check(*made(more="coolant: {drain: pump.drain}\n")), "drain").verdict == "pass"
 
 
+@settings(max_examples=15, deadline=None)
+@given(st.sampled_from(["drain", "fill", "out left"]), st.sampled_from(["floor", "rear", "roof"]), st.integers(0, 250))
+def test_a_drain_that_much_stays_in_is_never_a_pass(port: str, side: str, z: int) -> None:
+    """Held against the finding's own numbers: more than a quarter staying (common practice, no source) is a caution,
+    and any other way that is advised leaves the millilitres it is said to leave."""
+    parts = PUMP.replace("z: 0", f"z: {z}") + RAD + CPU
+    layout, plumbing = made(parts, more=f"coolant: {{drain: pump.{port}, stands_on: {side}}}\n")
+    finding = one(check(layout, plumbing), "drain")
+    extra = dict(finding.extra)
+    assert finding.measured is not None
+    assert extra["holds_ml"] == pytest.approx(
+        sum(s.ml for s in shares(layout, plumbing, network(layout, plumbing), {}))
+    )
+    if finding.measured > 0.25 * extra["holds_ml"]:
+        assert finding.verdict == "caution"
+    for advice in finding.remedies:
+        said = re.match(
+            r"drain it(?: by (?P<port>.+?))? with the case \w+ on its (?P<side>\w+).*: about (?P<ml>\d+) ml", advice
+        )
+        if said:
+            new = f"coolant: {{drain: {said['port'] or 'pump.' + port}, stands_on: {said['side']}}}\n"
+            again = one(check(*made(parts, more=new)), "drain").measured
+            assert again is not None
+            assert again == pytest.approx(float(said["ml"]), abs=5.001)
+            assert again < finding.measured
+
+
 def test_ports_out_of_reach_are_not_advised() -> None:
-    layout, plumbing = made(more="coolant: {lies_on: rear}\n")
+    layout, plumbing = made(more="coolant: {stands_on: rear}\n")
     assert "pump.out left" in one(check(layout, plumbing), "drain").text
     finding = one(check(layout, plumbing, None, [Port("pump", "out left")]), "drain")
     assert "pump.out left" not in finding.text

@@ -169,3 +169,48 @@ def test_a_tighter_bend_than_the_stock_allows_is_taken_and_flagged(tmp_path: Pat
     finding = tube_finding(check(tmp_path, x=200, y=200, face="right", tube="{stock: petg-14, bend: 20}"))
     assert finding.verdict == "caution"
     assert "bent to 21 at least" in finding.text
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (", bends: [[10000, 0, 90]]", "3000"),
+        (", bends: [[100, 0, 180]]", "179"),
+        (", bends: [[100, 0, 0]]", "0"),
+        (", through: [{x: 40000000, y: 0, z: 30}]", "2 m are the most"),
+        (", style: round", "shortest"),
+    ],
+)
+def test_what_no_run_can_be_is_refused_with_its_bound(tmp_path: Path, words: str, said: str) -> None:
+    with pytest.raises(BuildError) as e:
+        check(tmp_path, words=words)
+    assert said in str(e.value)
+
+
+@pytest.mark.parametrize("words", ["", ", through: [{x: 200, y: 0, z: 30}]", ", bends: [[3000, 0, 90], [3000, 0, 90]]"])
+def test_ports_and_bends_far_off_are_findings(tmp_path: Path, words: str) -> None:
+    """A part 10 m and more away, or a run drawn metres long: told, never a crash."""
+    finding = tube_finding(check(tmp_path, x=12_000, words=words))
+    assert finding.verdict == "fail"
+    assert "m are the most" in finding.text or "cannot be bent" in finding.text
+
+
+def test_a_square_run_is_asked_for_by_a_word_on_the_run_or_the_tube(tmp_path: Path) -> None:
+    """Between skew ports the shortest run has legs aslant; a square one has quarter turns alone."""
+    shortest = tube_finding(check(tmp_path, x=200, y=90, z=40))
+    assert any(abs(b["angle"] - 90) > 1 for b in dict(shortest.extra)["bends"])
+    for words, tube in ((", style: square", "petg-14"), ("", "{stock: petg-14, style: square}")):
+        finding = tube_finding(check(tmp_path, x=230, y=90, z=90, words=words, tube=tube))
+        assert finding.verdict == "pass", finding.text
+        assert [b["angle"] for b in dict(finding.extra)["bends"]] == pytest.approx([90, 90, 90], abs=1e-3)
+
+
+def test_where_no_square_run_is_found_the_shortest_is_offered(tmp_path: Path) -> None:
+    check(tmp_path, x=230, y=40, z=10, words=", style: square")
+    text = (tmp_path / "build.yaml").read_text(encoding="utf-8").replace("at: {x: 230", "turn: {z: 20}, at: {x: 230")
+    (tmp_path / "build.yaml").write_text(text, encoding="utf-8")
+    finding = tube_finding(pipeline.check(tmp_path / "build.yaml"))
+    assert finding.verdict == "fail"
+    assert "in square style" in finding.text
+    assert finding.remedies
+    assert finding.remedies[0].startswith("style: shortest finds")

@@ -143,7 +143,7 @@ def test_the_depth_of_a_box_is_its_least_side_however_it_is_turned(
     size: tuple[float, float, float], axis: tuple[float, float, float], angle: float
 ) -> None:
     turned = manifold3d.Manifold.cube(size, True).transform(rotation(axis, angle)[:3])
-    found = depth_of(turned, 0.0)
+    found = depth_of(turned)
     assert found is not None
     assert found.depth == pytest.approx(min(size), rel=1e-9, abs=1e-9)
     assert math.dist(found.point_a, found.point_b) == pytest.approx(min(size), rel=1e-6)
@@ -152,28 +152,28 @@ def test_the_depth_of_a_box_is_its_least_side_however_it_is_turned(
 def test_the_depth_of_an_octahedron_is_the_distance_of_its_faces() -> None:
     """Its least width lies along a face's normal: 2 a / sqrt(3) for corners at a."""
     corners = [(a, 0, 0) for a in (-9, 9)] + [(0, a, 0) for a in (-9, 9)] + [(0, 0, a) for a in (-9, 9)]
-    found = depth_of(manifold3d.Manifold.hull_points(corners), 0.0)
+    found = depth_of(manifold3d.Manifold.hull_points(corners))
     assert found is not None
     assert found.depth == pytest.approx(18 / math.sqrt(3), rel=1e-9)
 
 
 def test_a_tetrahedron_is_least_wide_between_two_edges() -> None:
     """Of a regular tetrahedron of side a that is a / sqrt(2), along no face's normal."""
-    found = depth_of(manifold3d.Manifold.hull_points([(6, 6, 6), (6, -6, -6), (-6, 6, -6), (-6, -6, 6)]), 0.0)
+    found = depth_of(manifold3d.Manifold.hull_points([(6, 6, 6), (6, -6, -6), (-6, 6, -6), (-6, -6, 6)]))
     assert found is not None
     assert found.depth == pytest.approx(12.0, rel=1e-9)
 
 
 def test_a_ring_is_as_deep_as_its_wall_and_not_as_its_hole() -> None:
     outer, inner = (manifold3d.Manifold.cylinder(40, r, r, 90, True) for r in (10.0, 9.6))
-    found = depth_of(outer - inner.scale([1, 1, 2]), 0.0)
+    found = depth_of(outer - inner.scale([1, 1, 2]))
     assert found is not None
     assert 0.35 <= found.depth <= 0.4 + 1e-9
 
 
 def test_of_several_pieces_the_deepest_counts_and_the_volume_is_of_all() -> None:
     cube = manifold3d.Manifold.cube([1, 1, 1])
-    found = depth_of(cube + cube.scale([3, 3, 2]).translate([5, 0, 0]), 0.0)
+    found = depth_of(cube + cube.scale([3, 3, 2]).translate([5, 0, 0]))
     assert found is not None
     assert found.depth == pytest.approx(2.0)
     assert found.volume_mm3 == pytest.approx(19.0)

@@ -1,4 +1,4 @@
-"""The case: declared and drawn agree, its datums follow the standards, and openings that cannot be cut are refused."""
+"""The case: declared and drawn agree, its datums follow the standards, and openings that cannot be read are refused."""
 
 from __future__ import annotations
 
@@ -154,11 +154,6 @@ def test_mesh_fills_its_window():
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
-        ({"centre": {"rear": 170, "tray": 118}}, "low leaves the floor by 10.00 mm at the rear"),
-        ({"centre": {"front": 175, "tray": 118}}, "low leaves the floor by 5.00 mm at the front"),
-        ({"centre": {"rear": 210, "open": 58}}, "low leaves the floor by 2.00 mm at the open"),
-        ({"size": 40, "count": 1, "gap": None}, r"run into the air hole by 2\.\d\d mm"),
-        ({"gap": 12}, "overlap by 3.00 mm"),
         ({"centre": {"rear": 210, "front": 118}}, "needs one distance from rear or front"),
         ({"centre": {"rear": 210, "tray": 118, "floor": 1}}, "takes two distances"),
         ({"along": "z"}, "runs along x or y"),
@@ -166,38 +161,17 @@ def test_mesh_fills_its_window():
         ({"face": "open", "centre": {"rear": 210, "floor": 118}}, "the open side is glass"),
     ],
 )
-def test_impossible_openings_are_refused(changes, message):
+def test_openings_that_cannot_be_read_are_refused(changes, message):
     with pytest.raises(ValidationError, match=message):
         with_opening(**changes)
 
 
-def test_overlapping_openings_say_how_far():
-    with pytest.raises(ValidationError, match=r"openings low and openings also overlap .* 30\.00 mm too close"):
-        Case(openings={"low": ROW, "also": {**ROW, "count": 1, "centre": {"rear": 210, "tray": 208}}} | {})
-
-
 def test_all_problems_are_told_at_once():
     with pytest.raises(ValidationError) as caught:
-        Case(openings={"floor-wall": ROW, "B": {**ROW, "face": "roof", "centre": {"rear": 0, "tray": 118}}})
+        Case(openings={"floor-wall": ROW, "B": {**ROW, "face": "roof"}})
     text = str(caught.value)
     assert "'floor-wall': the case has a frame of that name" in text
     assert "'B': a name is lower-case words" in text
-    assert "opening B leaves the roof by 180.00 mm at the rear" in text
-
-
-def test_features_of_one_face_keep_apart():
-    vent = {"face": "rear", "size": 120, "slot": 8, "centre": {"floor": 330, "tray": 62}}
-    with pytest.raises(ValidationError, match="opening vent and I/O cut-out overlap"):
-        Case(openings={"vent": vent})
-    cut = {"at": {"rear": 120, "floor": 200}, "size": {"depth": 60, "height": 40}}
-    with pytest.raises(ValidationError, match="cut-out 1 and standoff"):
-        Case(cutouts=[{**cut, "at": {"rear": 120, "floor": 240}}])
-    with pytest.raises(ValidationError, match="drive cage and shroud front plate overlap by"):
-        Case(psu_shroud={}, drive_cage={"at": {"rear": 200}})
-    with pytest.raises(ValidationError, match=r"drive cage leaves the interior by 14\.00 mm at the open"):
-        Case(drive_cage={"at": {"rear": 200, "tray": 100}})
-    with pytest.raises(ValidationError, match=r"bracket slit leaves the rear by .* at the open"):
-        Case(interior={"depth": 430, "width": 110, "height": 452})
 
 
 def test_io_cutout_is_the_published_one():
@@ -260,12 +234,12 @@ def test_power_supply_holes_are_turned_half_way_round_with_it():
 
 
 def test_least_web_is_kept_between_slots_and_bore():
-    """The tightest slot that is accepted leaves exactly the least web; a hair longer is refused."""
+    """The tightest slot that nothing is said of leaves exactly the least web; of a hair longer one it is said."""
     for size, pitch in ((80, 71.5), (120, 105.0)):
         reach = (size - 4) / 2 + LEAST_WEB + 4.5 / 2
         limit = min(80.0, 2 * (pitch / 2 - math.sqrt(max(0.0, reach**2 - (pitch / 2) ** 2))))
         ok = {**ROW, "size": size, "count": 1, "gap": None}
-        Case(openings={"low": {**ok, "slot": limit - 1e-4}})
+        assert Case(openings={"low": {**ok, "slot": limit - 1e-4}}).faults() == ()
         if limit < 79:
-            with pytest.raises(ValidationError, match="run into the air hole"):
-                Case(openings={"low": {**ok, "slot": limit + 1e-3}})
+            [fault] = Case(openings={"low": {**ok, "slot": limit + 1e-3}}).faults()
+            assert "run into the air hole" in fault.text

@@ -203,6 +203,48 @@ def test_triangle_order_does_not_matter(seed, n):
     assert sorted(volume(v, t) for v, t in split(vertices, triangles)) == pytest.approx(sorted(sizes**3))
 
 
+@pytest.mark.parametrize("unit", ["mm", "cm", "m", "in"])
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0.002, 0.5), st.integers(0, 11))
+def test_a_gap_is_as_open_in_any_unit(tmp_path_factory, unit, proud, triangle):
+    """What stands open by some hundredths of a millimetre is open, whatever unit the file counts in."""
+    scale = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}[unit]
+    corners = cube(30.0)
+    corners[triangle] += proud
+    path = tmp_path_factory.mktemp("gap") / "a.stl"
+    path.write_bytes(ascii_stl(corners / scale))
+    ((_, _, fault),) = ImportedPart(path=str(path), unit=unit).meshes().values()
+    assert fault is not None
+    assert fault.startswith("not closed")
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.lists(st.booleans(), min_size=1, max_size=4), st.booleans())
+def test_shells_face_outward_whichever_way_the_file_has_them(tmp_path_factory, inward, hollow):
+    """A closed surface encloses the same room either way; a void inside one that is turned is turned with it."""
+    shells = [cube(9.0, (20.0 * i, 0, 0), inward=way) for i, way in enumerate(inward)]
+    if hollow:
+        shells.append(cube(3.0, (3, 3, 3), inward=not inward[0]))
+    path = tmp_path_factory.mktemp("turned") / "a.stl"
+    path.write_bytes(binary(np.concatenate(shells)))
+    meshes = ImportedPart(path=str(path), unit="mm").meshes().values()
+    assert all(fault is None for _, _, fault in meshes)
+    total = sum(volume(v, t) for v, t, _ in meshes)
+    assert total == pytest.approx(729.0 * len(inward) - 27.0 * hollow)
+
+
+def test_more_triangles_than_are_judged_are_refused_by_their_number(tmp_path):
+    data = b" " * 80 + (400_001).to_bytes(4, "little") + bytes(50 * 400_001)
+    with pytest.raises(ValidationError, match="400001 triangles; more than 400000 are not read"):
+        ImportedPart(path=write(tmp_path, "a.stl", data), unit="mm")
+
+
+@pytest.mark.parametrize(("at", "unit"), [((0, 0, 0), "m"), ((2e5, 0, 0), "mm")])
+def test_a_mesh_larger_or_farther_off_than_any_part_is_refused_with_a_word_on_its_unit(tmp_path, at, unit):
+    with pytest.raises(ValidationError, match="is the unit right"):
+        ImportedPart(path=write(tmp_path, "a.stl", binary(cube(10.0, at))), unit=unit)
+
+
 # STEP
 
 

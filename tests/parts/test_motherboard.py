@@ -200,21 +200,42 @@ def test_plugs_keep_their_bend_room():
     [
         ({"form": "custom"}, "needs holes"),
         ({"holes": "atx2"}, "no hole pattern 'atx2'; known: atx, microatx, mini-itx, eeb"),
-        ({"holes": "eeb"}, "hole front-A leaves the board by"),
-        ({"cpu_from_top": 150}, "cpu-socket and slot-1 overlap by"),
-        ({"dimm_pitch": 7, "dimm_width": 8}, "makes sockets of 8 mm overlap"),
-        (
-            {"chipset": {"from_rear": 150, "from_top": 260, "width": 60, "depth": 30, "height": 9}},
-            "leaves the board by",
-        ),
-        ({"vrm_top": {"from_rear": 25, "from_top": 2, "width": 12, "depth": 60, "height": 9}}, "vrm-top and hole F"),
         ({"dimm_height": 5, "dimm_seat": 4.5}, "dimm_seat"),
         ({"form": "btx"}, "form"),
     ],
 )
-def test_impossible_boards_are_refused(changes, message):
+def test_boards_that_cannot_be_read_are_refused(changes, message):
     with pytest.raises(ValidationError, match=message):
         Motherboard(**changes)
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"holes": "eeb"}, "hole front-A leaves the board by"),
+        ({"holes": [[-10.16, 0], [0, 0], [2, 0]]}, "hole 1 leaves the board by"),
+        ({"cpu_from_top": 150}, "cpu-socket and slot-1 overlap by"),
+        ({"dimm_pitch": 7, "dimm_width": 8}, "dimm-1 and dimm-2 overlap by 1.00 mm"),
+        (
+            {"chipset": {"from_rear": 150, "from_top": 280, "width": 60, "depth": 30, "height": 9}},
+            "chipset leaves the board by 35.00 mm",
+        ),
+        ({"vrm_top": {"from_rear": 25, "from_top": 2, "width": 12, "depth": 60, "height": 9}}, "vrm-top and hole F"),
+    ],
+)
+def test_impossible_boards_are_told_and_drawn_as_declared(changes, message):
+    board = Motherboard(**changes)
+    assert any(message in f.text for f in board.faults())
+    solids = board.solids()
+    bodies = [extents(solids[b.name]) for b in board.bodies() if b.keep_out is None]
+    lo, hi = np.min([b[0] for b in bodies], axis=0), np.max([b[1] for b in bodies], axis=0)
+    assert lo == pytest.approx(board.box().lo, abs=1e-4)
+    assert hi == pytest.approx(board.box().hi, abs=1e-4)
+    assert all(s.isValid() and len(s.Solids()) == 1 for s in solids.values())
+
+
+def test_catalogue_boards_have_no_faults():
+    assert [n for n, b in CATALOGUE.items() if b.faults()] == []
 
 
 def test_form_fills_in_what_is_not_given():

@@ -42,7 +42,7 @@ PUMPS = catalogue_parts("pump") | {
     ),
     "port behind": Pump(bracket_pitch=(60, 20), bracket_centre=130, tank_height=60, ports=[
         {"name": "out", "face": "back", "at": [-12, 54], "flow": "out"}, {"name": "in", "at": [0, 54], "flow": "in"}]),
-    "odd block": Pump(kind="block", length=97.7, width=64.3, corner=14, wall=7.7, tank_height=61.9, bracket=0,
+    "odd square": Pump(kind="square", length=97.7, width=64.3, corner=14, wall=7.7, tank_height=61.9, bracket=0,
                       housing=60),
 }  # fmt: skip
 LAYERS = catalogue_parts("dust-filter") | catalogue_parts("gasket") | {

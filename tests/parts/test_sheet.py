@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from elbowroom.parts.primitives import PlainBox
 from elbowroom.parts.sheet import PlainSheet
 from tests.parts.probe import KERNEL_MM, extents
 
@@ -73,3 +74,32 @@ def test_what_a_cutout_must_not_do(fields, said):
 def test_bores_beside_a_cutout_are_sound():
     sheet(ROUND, holes=[{**HOLE, "at": (15, 7.81)}, {"face": "right", "at": (15, 0), "diameter": 1, "depth": 24.1}])
     sheet(NOTCH, holes=[{"face": "left", "at": (-20, 0), "diameter": 1, "depth": 10}])
+
+
+@pytest.mark.parametrize("face", ["top", "bottom", "left", "right", "front", "back"])
+def test_holes_of_a_block_are_where_its_faces_have_them(face):
+    """Three through holes and a blind one off the middle: volume and centre of mass against arithmetic."""
+    size = {"top": (100, 60, 40), "left": (100, 40, 60), "front": (60, 40, 100)}
+    x, y, deep = size[{"bottom": "top", "right": "left", "back": "front"}.get(face, face)]
+    spots = [(-x / 4, y / 8), (x / 8, -y / 4), (x / 4, y / 4)]
+    holes = [{"face": face, "at": s, "diameter": 5} for s in spots]
+    part = PlainBox(
+        length=100, width=60, height=40, holes=[*holes, {"face": face, "at": (0, 0), "diameter": 5, "depth": 7}]
+    )
+    solid = part.solids()["body"]
+    disc = math.pi * 6.25
+    assert solid.isValid()
+    assert solid.Volume() == pytest.approx(100 * 60 * 40 - disc * (3 * deep + 7), rel=1e-9)
+    flat = part.flats()[face].pose
+    taken = [(disc * deep, (*s, -deep / 2)) for s in spots] + [(disc * 7, (0, 0, -3.5))]
+    moment = 240_000 * np.array([0, 0, 20.0]) - sum(v * (flat[:3, :3] @ p + flat[:3, 3]) for v, p in taken)
+    np.testing.assert_allclose(solid.Center().toTuple(), moment / solid.Volume(), atol=1e-6)
+
+
+def test_more_holes_than_are_drawn_are_refused_by_their_number():
+    many = [{"face": "top", "at": (0, 0), "diameter": 1}] * 2500
+    for kind in (PlainSheet, PlainBox):
+        with pytest.raises(ValidationError, match="2500 holes; more than 400 are not drawn"):
+            kind(holes=many)
+    with pytest.raises(ValidationError, match=r"150 holes that are blind .* more than 120 such are not drawn"):
+        PlainSheet(holes=[{"face": "top", "at": (0, 0), "diameter": 1, "depth": 1}] * 150)

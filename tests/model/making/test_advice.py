@@ -105,9 +105,30 @@ def test_the_printers_plastic_is_held_against_the_need(chosen: Any, needed: Any,
     assert "because" in found.text
 
 
+@pytest.mark.parametrize(("chosen", "grade"), [(None, "caution"), ("asa", "caution"), ("petg", "caution")])
+def test_of_what_is_not_known_the_stronger_plastic_and_a_caution(chosen: Any, grade: str) -> None:
+    need = advice.alone(Block(bored=True))
+    assert need.plastic == "asa"
+    found = advice.judged(need, PrinterSpec(material=chosen))
+    assert found.verdict == grade
+    assert "not known what it touches" in found.text
+
+
+def test_what_a_build_knows_of_a_part_holds_for_its_spares() -> None:
+    known = advice.Need("petg", ("it stands in the air",))
+    assert advice.merged(known, advice.alone(Block())) == advice.merged(advice.alone(Block()), known) == known
+
+
+def test_an_adapter_is_clamped_to_what_it_joins_and_gets_as_hot() -> None:
+    hot, cool = advice.clamped(True, "front radiator"), advice.clamped(False, "fan 1")
+    assert hot.plastic == cool.plastic == "asa"
+    assert f"{RADIATOR_C:g}" in hot.why[0]
+    assert not any(f"{RADIATOR_C:g}" in w for w in cool.why)
+
+
 def test_only_printed_bodies_are_made_and_a_spare_needs_what_its_like_in_the_build_needs() -> None:
     whole = layout(Block(bored=True), ("foot", "front radiator"))
-    [order] = gathered(whole, (), PrinterSpec(hole_offset=0))
+    [order] = gathered(whole, (), PrinterSpec(hole_allowance=0))
     assert order.bodies == {"block"}
     assert order.wanted == ("foot",)
     assert order.need.plastic == "asa"

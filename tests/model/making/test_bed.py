@@ -1,4 +1,4 @@
-"""Parts on the bed: what fits and how it is turned, where a part is split, and plates that hold everything once."""
+"""Parts on the bed: what fits and how it is turned, where a part is split, and beds that hold everything once."""
 
 from __future__ import annotations
 
@@ -122,28 +122,26 @@ def placed(items: list[bed.Item], skins: list[Skin]) -> list[shapely.Geometry]:
     spacing=st.floats(1, 12),
 )
 @settings(max_examples=60, deadline=None)
-def test_plates_hold_every_part_once_apart_and_on_the_bed(
-    sizes: list[tuple[float, float, int]], spacing: float
-) -> None:
+def test_beds_hold_every_part_once_apart_and_on_the_bed(sizes: list[tuple[float, float, int]], spacing: float) -> None:
     profile = printer(220, 200, spacing=spacing)
     skins = [bar(x, y)[1] for x, y, _ in sizes]
-    made = bed.plates([(s, n) for s, (_, _, n) in zip(skins, sizes, strict=True)], profile)
-    held = Counter(item.index for plate in made for item in plate)
+    made = bed.arranged([(s, n) for s, (_, _, n) in zip(skins, sizes, strict=True)], profile)
+    held = Counter(item.index for laid in made for item in laid)
     fit = {i for i, s in enumerate(skins) if bed.turn_to_fit(s, profile) is not None}
     assert held == {i: n for i, (_, _, n) in enumerate(sizes) if i in fit}
     room = shapely.box(-SMALL_MM, -SMALL_MM, 220 + SMALL_MM, 200 + SMALL_MM)
-    for plate in made:
-        shapes = placed(plate, skins)
+    for laid in made:
+        shapes = placed(laid, skins)
         assert all(room.contains(s) for s in shapes)
         tree = shapely.STRtree(shapes)
         for i, s in enumerate(shapes):
             near = [j for j in tree.query(s.buffer(spacing)) if j != i]
             assert all(s.distance(shapes[j]) >= spacing - SMALL_MM for j in near)
-        for item in plate:
+        for item in laid:
             assert apply(item.pose, skins[item.index].vertices)[:, 2].min() == 0.0
 
 
-def test_small_parts_share_one_plate_and_many_take_more() -> None:
+def test_small_parts_share_one_bed_and_many_take_more() -> None:
     _, s = bar(20, 20)
-    assert [len(p) for p in bed.plates([(s, 64)], printer(220, 220))] == [64]  # 8 x 8 with 5 between
-    assert [len(p) for p in bed.plates([(s, 200)], printer(220, 220))] == [64, 64, 64, 8]
+    assert [len(p) for p in bed.arranged([(s, 64)], printer(220, 220))] == [64]  # 8 x 8 with 5 between
+    assert [len(p) for p in bed.arranged([(s, 200)], printer(220, 220))] == [64, 64, 64, 8]

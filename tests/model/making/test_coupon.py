@@ -40,7 +40,7 @@ def test_the_hole_most_copies_have_and_the_height_of_the_commonest_part() -> Non
 
 
 def test_its_holes_are_widened_like_those_of_the_parts() -> None:
-    printer = PrinterSpec(hole_offset=Mm(0.3))
+    printer = PrinterSpec(hole_allowance=Mm(0.3))
     found = coupon_for([order(riser(18), 4, printer)], printer)
     assert found is not None
     assert isinstance(found.part, Coupon)

@@ -8,7 +8,6 @@ import re
 import shutil
 import subprocess
 import sys
-import time
 import zipfile
 from collections import Counter
 from pathlib import Path
@@ -55,10 +54,8 @@ def out(run, tmp_path_factory: pytest.TempPathFactory) -> Path:  # type: ignore[
     """The set as the command writes it, nothing drawn before."""
     folder = tmp_path_factory.mktemp("made")
     (folder / "b.yaml").write_text(BUILD, encoding="utf-8")
-    begun = time.monotonic()
     done = run("make", "b.yaml", "--to", "out", cwd=folder, PYTHONHASHSEED="1")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert time.monotonic() - begun < 10
     assert "wrote out/making.txt" in done.stdout
     return folder / "out"
 
@@ -84,7 +81,7 @@ def corners(path: Path) -> Any:
 
 def test_every_part_is_written_once_in_each_format(out: Path) -> None:
     wanted = {f"print/{n}.stl" for n in LABELS} | {f"step/{n}.step" for n in LABELS}
-    assert set(contents(out)) == wanted | {"making.txt", "print/plate-1.3mf", "print/coupon.3mf"}
+    assert set(contents(out)) == wanted | {"making.txt", "print/bed-1.3mf", "print/coupon.3mf"}
 
 
 def test_an_outside_tool_finds_nothing_to_repair_in_the_stl(out: Path) -> None:
@@ -120,17 +117,17 @@ def test_step_is_the_part_as_designed(out: Path) -> None:
         gmsh.finalize()
 
 
-def plates(out: Path) -> list[Path]:
-    return sorted((out / "print").glob("plate-*.3mf"))
+def beds(out: Path) -> list[Path]:
+    return sorted((out / "print").glob("bed-*.3mf"))
 
 
-def test_plates_are_strictly_clean_and_hold_every_copy_apart_on_the_bed(out: Path) -> None:
+def test_beds_are_strictly_clean_and_hold_every_copy_apart_on_the_bed(out: Path) -> None:
     import lib3mf
     import shapely
 
     wrapper = lib3mf.Wrapper(os.path.join(os.path.dirname(lib3mf.__file__), "lib3mf"))
     held: Counter[str] = Counter()
-    for path in [*plates(out), out / "print/coupon.3mf"]:
+    for path in [*beds(out), out / "print/coupon.3mf"]:
         model = wrapper.CreateModel()
         reader = model.QueryReader("3mf")
         reader.SetStrictModeActive(True)
@@ -201,8 +198,8 @@ def test_a_slicer_reads_and_slices_a_riser_without_repair(out: Path, tmp_path: P
     assert 0.4 * whole < used < 1.05 * whole
 
 
-def test_a_slicer_reads_and_slices_a_plate(out: Path, tmp_path: Path) -> None:
-    for path in plates(out):
+def test_a_slicer_reads_and_slices_a_bed(out: Path, tmp_path: Path) -> None:
+    for path in beds(out):
         info = informed(path)
         assert info["manifold"] == "yes"
         one, _ = sliced(out / "print/riser-12x18.stl", tmp_path)
@@ -222,7 +219,7 @@ def test_two_processes_write_the_same_bytes(run, out: Path, tmp_path: Path) -> N
 
 def test_the_sheet_says_what_to_print_and_what_to_take_care_of(out: Path) -> None:
     text = (out / "making.txt").read_text(encoding="utf-8")
-    for words in ("4 x riser-12x18", "1 x tapered", "as drawn, its own z up", "PETG (softens at 75-85 °C",
+    for words in ("4 x riser-12x18", "1 x tapered", "as drawn, its own z up", "ASA (softens at 95-100 °C",
                   "layers of 0.2 mm, supports none", "bed 90 x 60 x 100", "1 x coupon to try the 4.5 mm hole",
                   "assumed: common practice, no source; P", "eye protection", "Never drill", "creep", "Deburr", "codes",
                   "0.2 mm wider than designed"):  # fmt: skip
@@ -242,7 +239,7 @@ def made(cache: Path, monkeypatch: pytest.MonkeyPatch):  # type: ignore[no-untyp
     return made
 
 
-@pytest.mark.parametrize("name", ["making.txt", "print/riser-12x18.stl", "print/plate-1.3mf", "step/riser-12x18.step"])
+@pytest.mark.parametrize("name", ["making.txt", "print/riser-12x18.stl", "print/bed-1.3mf", "step/riser-12x18.step"])
 def test_a_file_that_is_not_ours_is_left_and_nothing_is_written(made, tmp_path: Path, name: str) -> None:  # type: ignore[no-untyped-def]
     path = tmp_path / "out" / name
     path.parent.mkdir(parents=True)
@@ -273,19 +270,19 @@ def test_a_fault_in_writing_leaves_the_earlier_files(made, tmp_path: Path) -> No
 
 def test_only_the_formats_named_are_written(made, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     made(tmp_path, only=("3mf",))
-    assert set(contents(tmp_path)) == {"making.txt", "print/plate-1.3mf", "print/coupon.3mf"}
-    with zipfile.ZipFile(tmp_path / "print/plate-1.3mf") as archive:
+    assert set(contents(tmp_path)) == {"making.txt", "print/bed-1.3mf", "print/coupon.3mf"}
+    with zipfile.ZipFile(tmp_path / "print/bed-1.3mf") as archive:
         assert archive.testzip() is None
 
 
-def test_a_part_too_large_fails_with_where_to_split_and_is_on_no_plate(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_a_part_too_large_fails_with_where_to_split_and_is_on_none(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     done = run("make", "--part", "riser", "--set", "height=120", "--set", "printer.bed=[60, 60, 100]", "--to", "out",
                cwd=tmp_path)  # fmt: skip
     assert done.returncode == 1, done.stderr
     assert "split it at z = 60 of the STL" in done.stdout
-    assert "does not fit the bed and is on no plate" in done.stdout
+    assert "does not fit the bed and is on none" in done.stdout
     assert (tmp_path / "out/print/riser-12x12x120.stl").is_file()
-    assert not (tmp_path / "out/print/plate-1.3mf").exists()
+    assert not (tmp_path / "out/print/bed-1.3mf").exists()
 
 
 @pytest.mark.parametrize(

@@ -109,9 +109,9 @@ def test_a_name_like_none_of_very_many_gets_no_empty_list() -> None:
     ("text", "said"),
     [
         ("screws: {use: {rad.b: 30}}", "expected a mapping with keys screw, thread, length, head, washers"),
-        ("screws: [rad.b]", "expected a mapping with keys head, use, leave"),
+        ("screws: [rad.b]", "expected a mapping with keys head, use, no_screws"),
         ("screws: {use: [a]}", "expected a mapping, written {name: value}"),
-        ("screws: {leave: x}", "expected a list of names, written [a, b]"),
+        ("screws: {no_screws: x}", "expected a list of names, written [a, b]"),
         ("screws: {use: {a.b: {washers: x}}}", "expected a whole number"),
         ("mates: [[a]]", "expected two names, written [a, b]"),
         ("templates: {of: [3]}", 'templates.of.0: "3": expected text'),
@@ -160,6 +160,6 @@ def test_neither_a_build_nor_a_part_is_refused() -> None:
 
 
 def test_a_part_whose_holes_cannot_be_wider_is_refused_with_the_reason() -> None:
-    b = build("make: [{riser: riser-12x18, hole_allowance: 0.9}]\nprinter: {hole_offset: 0.5}")
+    b = build("make: [{riser: riser-12x18, hole_allowance: 0.9}]\nprinter: {hole_allowance: 0.5}")
     with pytest.raises(InputError, match=r"riser-12x12x18: its holes cannot be made 0\.5 mm wider"):
         gathered(place(b), b.make, b.printer)

@@ -44,6 +44,26 @@ def wide(collar: float) -> Link:
     return link("hard-tube-14", collar_od=collar)
 
 
+# Hands ----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("lid", [False, True])
+def test_what_is_in_a_hands_way_is_named_and_taking_it_away_opens_the_way(store: Store, lid: bool) -> None:
+    """A shelf 45 mm over a plate of 240 leaves the fitting and a finger their room, and no hand of 75 x 100; beside it
+    stands a brick that keeps nothing. lid: a second shelf above the first, which alone would be in the way as well."""
+    shelf = brick((-120, -120, TOP + 45), (120, 120, TOP + 50))
+    others = [brick((100, 100, TOP), (110, 110, TOP + 10))]
+    if lid:
+        others.append(brick((-120, -120, TOP + 55), (120, 120, TOP + 60)))
+    blocked = findings(scene(store, plate((0, 0)), shelf, *others), store, {"a": [link("plug")]})["a"]
+    assert blocked.verdict == "caution"
+    named = "p2 and p4" if lid else "p2"
+    assert f"{named} {'are' if lid else 'is'} in the way; screw it in before {named} go" in blocked.text
+    free = findings(scene(store, plate((0, 0)), others[0]), store, {"a": [link("plug")]})["a"]
+    assert "in the way" not in free.text
+    assert free.verdict == "pass"
+
+
 # Neighbours -----------------------------------------------------------------------------------------------------------
 
 
@@ -116,7 +136,7 @@ def test_a_land_over_the_edge_is_broken_by_its_segment(store: Store) -> None:
     assert ground.at[1] > 120
     found = findings(r.scene, store, {"a": [END]})
     assert found["a"].verdict == "fail"  # the seal ring is 16.4 wide
-    assert "seal land" in found["a"].text
+    assert "seal face" in found["a"].text
     whole = rooms(store, plate((0, 110.9)))
     assert land(whole, site(whole), 18.0).state == "free"
 
@@ -148,7 +168,7 @@ def test_a_bracket_in_front_is_named_in_plain_words(store: Store) -> None:
     s = scene(store, plate((0, 0)), brick((-40, 7, TOP + 3), (40, 12, TOP + 90)))
     found = findings(s, store, {"a": [END]})["a"]
     assert found.verdict == "fail"
-    assert found.text == "plate.a: hard-tube-14 does not go on: p2/body is 3.25 mm in its way"
+    assert found.text == "plate.a: hard-tube-14 cannot be screwed in: p2/body is 3.3 mm in its way"
     assert found.measured == pytest.approx(-3.25, abs=2e-3)
     assert dict(found.extra)["short_mm"] == pytest.approx(3.25, abs=2e-3)
     assert any(p[1] == pytest.approx(7.0) for p in found.where)

@@ -100,7 +100,7 @@ def test_every_fault_is_told_with_its_place(store):
     assert [s.split(" cut.")[0].split(":")[1] for s in said] == ["10", "11", "12", "12", "12"]
     for text, wanted in zip(said, (
         'cut.0.in: no part "shlef"; nearest: "shelf"; known: shelf',
-        'cut.1.in: "tank" is a box; only a sheet can be cut; known: shelf',
+        'cut.1.in: "tank" is a box with ports: what holds coolant is not cut; known: shelf',
         'cut.2.for.0: no part "rood"; nearest: "rod"',
         'cut.2.for.1: tank has no port "in"',
         "cut.2.for.2: nothing is screwed into tank.out: there is no fitting to clear",

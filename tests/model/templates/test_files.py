@@ -14,9 +14,11 @@ import ezdxf
 import pytest
 from ezdxf import recover
 
+from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG, listed
 from elbowroom.model.problems import InputError
 from elbowroom.model.templates import write
-from elbowroom.model.templates.drawing import CAUTIONS, Circle, Cross, Datum, Drawing, HoleRow, Line, Outline, Text
+from elbowroom.model.templates.drawing import PRINTED_SCALE, Circle, Cross, Datum, Drawing, HoleRow, Line, Outline, Text
+from elbowroom.model.templates.dxf import LINE as LINE_OF_WORDS
 from elbowroom.model.templates.tiling import OVERLAP, tiled
 from elbowroom.parts import contour
 
@@ -67,13 +69,23 @@ def test_dxf_is_clean_in_millimetres_and_counted_per_layer(files):
     assert doc.header["$INSUNITS"] == 4
     assert doc.header["$MEASUREMENT"] == 1
     space = doc.modelspace()
+    cautions = len(listed((UNPLUG, *CUTTING, DEFER), LINE_OF_WORDS))
     assert Counter((e.dxf.layer, e.dxftype()) for e in space) == {
         ("cut", "LWPOLYLINE"): 2, ("cut", "CIRCLE"): 1, ("drill", "CIRCLE"): 1,
-        ("fold", "LINE"): 1, ("mark", "LINE"): 4, ("mark", "TEXT"): 3,
+        ("fold", "LINE"): 1, ("mark", "LINE"): 4 + 6, ("mark", "TEXT"): 1 + 2 + cautions,
     }  # fmt: skip
     assert all(p.closed for p in space.query("LWPOLYLINE"))
     layers = [doc.layers.get(n) for n in ("cut", "drill", "fold", "mark")]
-    assert len({a.color for a in layers}) == len({a.dxf.linetype for a in layers}) == 4
+    assert len({a.dxf.linetype for a in layers}) == 4
+    assert {a.color for a in layers} == {7}  # black on white: no layer asks for a colour of its own
+
+
+def test_dxf_has_bars_of_100_mm_and_every_caution(files):
+    space = recover.read(io.BytesIO(files["templates/roof-panel.dxf"]))[0].modelspace()
+    marks = [(e.dxf.end - e.dxf.start) for e in space.query('LINE[layer=="mark"]')]
+    assert sorted((v.x, v.y) for v in marks if v.magnitude == pytest.approx(100.0, abs=1e-9)) == [(0, 100), (100, 0)]
+    said = " ".join(" ".join(e.dxf.text.removeprefix("- ").split()) for e in space.query("TEXT"))
+    assert all(c in said for c in (UNPLUG, *CUTTING, DEFER))
 
 
 def test_dxf_shapes_have_their_sizes_by_the_readers_own_measure(files):
@@ -109,6 +121,7 @@ def test_svg_is_true_to_size_and_its_words_cannot_become_markup(files):
     groups = {g.get("id"): g for g in root.findall("s:g", ns)}
     assert list(groups) == ["cut", "drill", "fold", "mark"]
     assert len({g.get("stroke-dasharray") for g in groups.values()}) == 4
+    assert {g.get("stroke") for g in groups.values()} == {"#000000"}
     edge, slot = groups["cut"].findall("s:path", ns)
     numbers = [list(map(float, p)) for p in re.findall(r"[ML] (\S+) (\S+)", edge.get("d", ""))]
     xs, ys = [x for x, _ in numbers], [y for _, y in numbers]
@@ -119,6 +132,11 @@ def test_svg_is_true_to_size_and_its_words_cannot_become_markup(files):
     assert (float(hole.get("cx", 0)) - min(xs), max(ys) - float(hole.get("cy", 0))) == pytest.approx((20, 20), abs=1e-4)
     assert not list(root.iter(SVG + "script"))
     assert any("<script>" in (t.text or "") for t in root.iter(SVG + "text"))
+    marks = [[float(e.get(k, 0)) for k in ("x1", "y1", "x2", "y2")] for e in groups["mark"].findall("s:line", ns)]
+    assert sorted(abs(x1 - x0) + abs(y1 - y0) for x0, y0, x1, y1 in marks)[-2:] == pytest.approx([100, 100], abs=1e-4)
+    said = " ".join(" ".join((t.text or "").removeprefix("- ").split()) for t in root.iter(SVG + "text"))
+    assert all(c in said for c in (UNPLUG, *CUTTING, DEFER))
+    assert all(0 <= float(t.get("x", -1)) < wide and 0 < float(t.get("y", -1)) < high for t in root.iter(SVG + "text"))
 
 
 # PDF
@@ -231,7 +249,7 @@ def test_every_page_says_its_side_and_the_cover_every_caution(files, tmp_path):
     assert len(said) == 4
     assert all("SEEN FROM OUTSIDE" in p and "print at 100 %, do not scale" in p for p in said)
     words = " ".join(said[0].split())
-    assert all(c in words for c in CAUTIONS)
+    assert all(c in words for c in (PRINTED_SCALE, UNPLUG, *CUTTING, DEFER))
     for wanted in ("sharp", "wired board", "mains", "Acrylic cracks", "local codes"):
         assert wanted in words
     assert "a note" in words

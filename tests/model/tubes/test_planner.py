@@ -12,10 +12,10 @@ from elbowroom.model.field import build
 from elbowroom.model.freespace import LENGTH_STEP, Space
 from elbowroom.model.tubes.bars import FINE_DEG, bars_of
 from elbowroom.model.tubes.planner import cost_of, plan
-from elbowroom.model.tubes.rules import Candidate, End, Found, NotFound, Result, Rules, end_at
+from elbowroom.model.tubes.rules import Candidate, End, Found, NotFound, Result, Rules
 from elbowroom.model.tubes.verify import verify
 from elbowroom.parts.base import Box
-from tests.bench.clutter import CASE, HARD, box, cylinder, make
+from tests.bench.clutter import CASE, HARD, box, cylinder, end_at, make
 
 RULES = Rules(od=14, radius=28, end_leg=20, between=10, clearance=Margins(1.0))
 ROOM = Box((-60, -150, -150), (260, 150, 150))

@@ -12,12 +12,12 @@ from elbowroom.model.freespace import LENGTH_STEP, Space
 from elbowroom.model.meshes import fault_of, mesh_volume
 from elbowroom.model.trees import ENGINE_EPS
 from elbowroom.model.tubes.bars import FINE_DEG, bars_of, gaps, self_gap, swept
-from elbowroom.model.tubes.rules import Rules, Violation, end_at
+from elbowroom.model.tubes.rules import Rules, Violation
 from elbowroom.model.tubes.verify import verify
 from elbowroom.parts.base import Box
 from elbowroom.parts.bends import Run, bend_run
 from elbowroom.parts.centre_line import sample
-from tests.bench.clutter import box
+from tests.bench.clutter import box, end_at
 
 RULES = Rules(od=14, radius=28, end_leg=20, between=10)
 ELBOW = bend_run([(0, 0, 0), (100, 0, 0), (100, 90, 0)], 28)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from elbowroom.model.scene import Scene
 from elbowroom.model.writers import write
 from elbowroom.model.writers.job import Job
-from elbowroom.model.writers.stl import encoded, joined
+from elbowroom.model.writers.stl import encoded, joined, stacked
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import shift
 
@@ -144,3 +144,24 @@ def test_a_mesh_with_a_fault_is_written_as_it_is_and_said(scenes: ModuleType, tm
     result = write(Scene(scene.layout, (faulty,)), [], tmp_path, ["stl"])
     assert result.notes == ["stl/box-70x60x40.stl: not a closed mesh (it has a hole): a as it was given"]
     assert len(corners((tmp_path / "stl/box-70x60x40.stl").read_bytes())) == 11
+
+
+@pytest.mark.parametrize("step", [(10.0, 10.0, 0.0), (10.0, 0.0, 0.0), (10.0, 10.0, 10.0), (0.0, 10.0, -10.0)])
+@pytest.mark.parametrize("turned", [0.0, 0.6])
+@pytest.mark.parametrize("off", [0.0, 700.0])
+def test_bodies_that_meet_leave_no_edge_with_more_than_two_triangles(
+    step: tuple[float, ...], turned: float, off: float
+) -> None:
+    """Three blocks in a row that share edges, faces or corners: any reader that welds by place finds closed skins."""
+    blocks = []
+    for k in range(3):
+        block = trimesh.creation.box((10.0, 10.0, 10.0))
+        block.apply_translation(np.array(step) * k)
+        block.apply_transform(trimesh.transformations.rotation_matrix(turned, [1, 2, 3]))
+        block.apply_translation([off, 0, 0])
+        blocks.append((np.asarray(block.vertices), np.asarray(block.faces)))
+    triangles = corners(encoded(*stacked(blocks)))
+    _, number = np.unique(triangles.reshape(-1, 3), axis=0, return_inverse=True)
+    edges = np.sort(number.reshape(-1, 3)[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    assert set(np.unique(edges, axis=0, return_counts=True)[1]) == {2}
+    assert volume(triangles) == pytest.approx(3000.0, rel=1e-3)

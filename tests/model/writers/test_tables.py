@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType, ModuleType
 
@@ -14,13 +15,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from elbowroom.model.findings import report
+from elbowroom.model.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.scene import Scene
 from elbowroom.model.writers import json_report
-from elbowroom.model.writers.bom import COLUMNS, guarded, number, rests_on
+from elbowroom.model.writers.bom import COLUMNS, dimensions, guarded, note, number, rests_on
 from elbowroom.model.writers.names import MAX_NAME_BYTES, RESERVED, UniqueNames, safe_name
 from elbowroom.parts.fan import Fan
+from elbowroom.parts.gpu_mount import GpuMount
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import shift
+from elbowroom.parts.screw import Screw
+from elbowroom.parts.tube import TubeRun
 
 
 def test_the_report_has_its_contract_keys_sorted_and_the_findings_numbers(
@@ -128,3 +133,42 @@ def test_file_names_are_safe_bounded_and_differ_where_case_is_ignored(texts: lis
 )  # fmt: skip
 def test_names_that_try_to_escape(text: str, name: str) -> None:
     assert safe_name(text) == name
+
+
+def test_a_tube_says_which_ports_it_runs_between() -> None:
+    """Fittings are called after the port they stand on; the last of several has a number."""
+    tube = Piece("tube 1", TubeRun(), shift(), "tubes")
+    mates = (
+        Mate("tube 1", "start", "hard-tube-14 at pump.out", "tube", contact=False),
+        Mate("rotary-90 at card.in (1)", "base", "card", "in"),
+        Mate("tube 1", "end", "hard-tube-14 at card.in (2)", "tube", contact=False),
+    )
+    layout = Layout("t", (tube,), mates, Gaps())
+    assert note(tube, layout) == "tube 1: pump.out -> card.in"
+    assert note(tube, replace(layout, mates=mates[:2])) == ""
+
+
+@pytest.mark.parametrize(
+    ("length", "said"),
+    [
+        (20, ""), (30, ""), (16, ""),
+        (18, "odd length: not commonly stocked, cut down from M3 x 20"),
+        (28, "odd length: not commonly stocked, cut down from M3 x 30"),
+        (32, "odd length: not commonly stocked, cut down from M3 x 35"),
+    ],
+)  # fmt: skip
+def test_screws_of_odd_lengths_are_marked(length: float, said: str) -> None:
+    """ISO 4762 and ISO 7045 prefer 16, 20, 25, 30, 35 (table of ISO 4762 in the package bd_warehouse)."""
+    piece = Piece("s", Screw(thread="M3", length=Mm(length)), shift(), "screws")
+    assert note(piece, Layout("t", (piece,), (), Gaps())) == said
+
+
+def test_fields_that_mean_nothing_to_a_variant_are_not_listed() -> None:
+    rear = Piece(
+        "mount", GpuMount(style="rear"), shift(), "parts", sources=dict.fromkeys(GpuMount.model_fields, ("t", "M"))
+    )
+    for text in (dimensions(rear), rests_on([rear])):
+        assert "foot" not in text
+        assert "rise" not in text
+    assert "foot_length" not in rear.assumed
+    assert "sheet" in rear.assumed

@@ -1,0 +1,80 @@
+"""What can hurt someone, said at the step where it can: cutting and drilling, printing, bending, filling.
+
+Owns the words. Each file that tells a person to do something carries the cautions of that step, and the deference to
+those who know better is worded once. Common practice, no source, but for what a standard or a maker must be asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from textwrap import wrap
+
+DEFER = (
+    "Follow local codes; have work reserved for licensed trades done by them. Makers' instructions come before "
+    "this file."
+)
+
+UNPLUG = (
+    "Before any work on the machine: switch off, unplug, wait a minute, touch bare metal of the case. Leave the "
+    "power supply closed: mains voltage and charge stay inside."
+)
+
+CUTTING: tuple[str, ...] = (
+    "Check the drawing against the part before you cut.",
+    "Cut edges, burrs and chips are sharp: wear eye protection, deburr every edge, clamp the work. No gloves "
+    "and nothing loose at a drill press.",
+    "Never drill, saw or file near a wired board: chips short-circuit. Take the part out of the machine first. "
+    "Never drill a power supply.",
+    "Acrylic cracks: drill it slowly, backed and clamped, with a bit for plastic; keep its dust out of your "
+    "lungs. Tempered glass cannot be cut or drilled: it bursts.",
+    "Laser: know what the sheet is; PVC gives off poisonous, corrosive gas. Fumes out of the room; never leave "
+    "it running alone.",
+)
+
+PRINTING: tuple[str, ...] = (
+    "Printed parts creep under a constant load and soften when they get warm. Do not let one alone carry what "
+    "is dear or what holds coolant; tighten screws in it to 0.5 N m at most, and look at them again after a "
+    "week of use.",
+    "Deburr every edge and hole before a part goes in: strings of plastic come loose and get into fans.",
+    "Wear eye protection when you cut, drill or ream; no gloves at a drill press. Never drill or file over a "
+    "wired board.",
+    "Hot plastic, nozzles, heat-set inserts and soldering irons burn; ASA gives off styrene: print it in a "
+    "housing with a way out for the air, and set inserts with a window open.",
+    "Acrylic ports crack by force: nothing that is printed may press on one.",
+    "Clean prints and acrylic with water and mild soap. Solvents, alcohol too, craze acrylic; where one is "
+    "used, keep it from flames and skin, in moving air.",
+    "This is arithmetic on shapes, no engineering approval.",
+)
+
+BENDING: tuple[str, ...] = (
+    "Hot air and the tube burn: heat gloves, moving air, a surface that stands it. Let a bend cool before you "
+    "let go. Deburr cut ends: an edge cuts the seal.",
+)
+
+LEAK_TEST: tuple[str, ...] = (
+    "Leak test before coolant, everything unpowered: with air, at no more than the lowest pressure that any "
+    "maker in the loop allows, for as long as the makers say.",
+    "Then fill, with the pump alone powered, everything else unplugged, and dry paper under every joint for the "
+    "makers' time. Power the rest only when the paper stays dry.",
+)
+
+BLEEDING: tuple[str, ...] = (
+    "To move trapped air: close the fill port first; power the pump alone. Two people tilt the case slowly; "
+    "stop, set it upright, open, top up, close, go on. At a drop anywhere: pump off, upright, dry.",
+)
+
+FILLED: tuple[str, ...] = (
+    "A filled tower is heavy: drain it or lift with two. Take tempered glass off first and lay it flat on "
+    "something soft.",
+    "Aluminium and copper in one loop corrode each other: keep to one family of metals.",
+    "Coolant harms children and animals that drink it: keep it locked away, wipe up what is spilt.",
+)
+
+
+def listed(cautions: Iterable[str], width: int) -> list[str]:
+    """The cautions as a list under a heading, on lines of at most `width` characters."""
+    lines = ["Take care"]
+    for caution in cautions:
+        first, *rest = wrap(caution, width - 2)
+        lines += [f"- {first}", *(f"  {more}" for more in rest)]
+    return lines

@@ -1,0 +1,300 @@
+"""Does the air go through? Which way each fan blows, what it blows through, and what works against it.
+
+Owns those findings, from `airflow`'s geometry:
+
+- `flow`: one `pass` that tells every fan's direction, every opening's sign and the air each radiator gets: the room's
+  where its fans blow into the case, the case's where they blow out of it or stand inside.
+- fans that blow against each other along one line - through a radiator, or one on the other - are a `fail`: hardly any
+  air passes. Fans side by side at one radiator or opening that blow opposite ways are a `caution`: air goes round from
+  one to the other. So is a fan whose own `flow` differs from its stack's.
+- a radiator that no fan blows through, a fan against a closed panel, and fans that all blow in, or all out, with no
+  opening left for the air to come back by, are each a `caution`.
+
+Fans and radiators of a power supply or a card are not counted: they are not parts of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import combinations
+from typing import Any
+
+from elbowroom.model.airflow import Blown, fans, openings, opposed
+from elbowroom.model.checks.loop_terms import listed
+from elbowroom.model.checks.wordings import tenths
+from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.layout import Layout, Piece
+from elbowroom.model.resolve import Build
+from elbowroom.model.spec import Layering
+from elbowroom.model.stacks import layer_names
+from elbowroom.parts.pose import apply
+from elbowroom.parts.radiator import Radiator
+
+_WAYS = {1: "in", -1: "out"}
+
+
+def check(build: Build, layout: Layout) -> list[Finding]:
+    """Every finding about the air; none where the build has neither fans nor radiators."""
+    every = fans(layout)
+    radiators = [p for p in layout.pieces if isinstance(p.part, Radiator)]
+    if not every and not radiators:
+        return []
+    against = _against(every)
+    told = {name for f in against for name in f.parts}
+    return [
+        *against,
+        *_aside(layout, every, radiators),
+        *_own_way(build, every, told),
+        *_still(every, radiators),
+        *_shut(every),
+        *_one_way(layout, every),
+        _flow(layout, every, radiators),
+    ]
+
+
+def _against(every: Sequence[Blown]) -> list[Finding]:
+    """A finding for each group of fans that blow against each other along their lines."""
+    by_name = {f.name: f for f in every}
+    pairs = [
+        (a, b)
+        for a, b in combinations(every, 2)
+        if opposed(a, b) and (b.piece in a.line or a.piece in b.line)
+    ]  # fmt: skip
+    # Fans that work against each other at one radiator are one fault, however many stand side by side.
+    at_radiator: dict[str, str] = {}
+    joined = [(a.name, b.name) for a, b in pairs]
+    for a, b in pairs:
+        shared = [p.name for p in a.line if isinstance(p.part, Radiator) and p in b.line]
+        joined += [(at_radiator.setdefault(name, a.name), a.name) for name in shared]
+    found = []
+    for group in _grouped(joined):
+        members = [f for f in every if f.name in group]
+        one = [f for f in members if not opposed(members[0], f)]
+        other = [f for f in members if opposed(members[0], f)]
+        # Between them: what stands ahead of both where they face each other, behind both where they pull apart.
+        mine = [(a, b) for a, b in pairs if a.name in group]
+        between = dict.fromkeys(
+            p.name for a, b in mine for p in a.line if isinstance(p.part, Radiator) and p in by_name[b.name].line
+        )
+        through = f" through {listed(list(between))}" if between else ""
+        facing = mine[0][1].piece in mine[0][0].ahead
+        how = "blow against each other" if facing else "draw against each other"
+        text = (
+            f"{_called(one)} ({one[0].toward}) and {_called(other)} ({other[0].toward}) {how}{through}: "
+            "hardly any air passes"
+        )
+        remedies = [f"turn {_called(other)} round, to blow {one[0].toward} as well"]
+        remedies.append(f"or turn {_called(one)} round, to blow {other[0].toward} as well")
+        parts = [*(f.name for f in one), *(f.name for f in other), *between]
+        found.append(_finding("fail", parts, text, f"against {members[0].name}", (one[0], other[0]), remedies))
+    return found
+
+
+def _grouped(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
+    """Names joined by pairs, as sets that share none."""
+    groups: list[set[str]] = []
+    for pair in pairs:
+        met = [g for g in groups if g & set(pair)]
+        groups = [g for g in groups if g not in met] + [set(pair).union(*met)]
+    return groups
+
+
+def _aside(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) -> list[Finding]:
+    """Fans of one radiator, or one opening, that blow opposite ways beside each other."""
+    places = {name: [f for f in every if f.opening == name] for name in openings(layout)}
+    places |= {r.name: [f for f in every if r in f.line] for r in radiators}
+    found, told = [], set[frozenset[str]]()
+    for place, here in places.items():
+        one = [f for f in here if not opposed(here[0], f)]
+        other = [f for f in here if opposed(here[0], f)]
+        names = frozenset(f.name for f in here)
+        if not other or names in told or any(b.piece in a.line for a in one for b in other):
+            continue
+        told.add(names)
+        text = (
+            f"beside each other at {place}, {_called(one)} {_blow(one)} {one[0].toward} and {_called(other)} "
+            f"{_blow(other)} {other[0].toward}: air goes round from one to the other"
+        )
+        remedies = [f"let {_called(other)} blow {one[0].toward} as well"]
+        found.append(_finding("caution", sorted(names), text, f"aside {place}", (one[0], other[0]), remedies))
+    return found
+
+
+def _own_way(build: Build, every: Sequence[Blown], told: set[str]) -> list[Finding]:
+    """Fans whose own `flow` differs from the one their stack states, where nothing was said of them yet."""
+    found = []
+    for stack in build.stacks:
+        names = layer_names(stack)
+        for name, entry in zip(names, (*stack.layers, *stack.outside), strict=True):
+            words = entry.words
+            own = words.flow if isinstance(words, Layering) else None
+            if own is None or stack.spec.flow is None or own == stack.spec.flow:
+                continue
+            here = [f for f in every if f.piece.assembly == f"{stack.name} stack" and _is_copy(f.name, name)]
+            if here and not told & {f.name for f in here}:
+                text = (
+                    f"{_called(here)} {_blow(here)} {own}, and the {stack.name} stack is said to blow {stack.spec.flow}"
+                )
+                remedies = [f"take the flow off {name}, or state the stack's as {own}"]
+                found.append(_finding("caution", [f.name for f in here], text, f"own-way {name}", here[:1], remedies))
+    return found
+
+
+def _is_copy(name: str, base: str) -> bool:
+    return name == base or (name.startswith(base + " ") and name[len(base) + 1 :].isdigit())
+
+
+def _still(every: Sequence[Blown], radiators: Sequence[Piece]) -> list[Finding]:
+    found = []
+    for r in radiators:
+        if not any(r in f.line for f in every):
+            text = f"no fan blows through {r.name}: it gives off little heat"
+            x, y, z = apply(r.pose, (0.0, 0.0, float(r.part.box().hi[2]) / 2)).tolist()
+            found.append(
+                Finding("air", "caution", (r.name,), text, unit="fans", measured=0, required=1, where=((x, y, z),),
+                        basis=Basis("arithmetic"), remedies=(f"lay fans on {r.name}",), place="still")
+            )  # fmt: skip
+    return found
+
+
+def _shut(every: Sequence[Blown]) -> list[Finding]:
+    """Fans before a closed panel, gathered by stack and panel."""
+    groups: dict[tuple[str, str, int], list[Blown]] = {}
+    for f in every:
+        if f.closed and f.wall is not None:
+            groups.setdefault((f.piece.assembly, f.wall, f.inward), []).append(f)
+    found = []
+    for (_, wall, inward), here in groups.items():
+        gap = min(f.gap for f in here)
+        how = f"{'draw' if len(here) > 1 else 'draws'} from" if inward > 0 else f"{_blow(here)} against"
+        panel = f"closed {_PANELS.get(wall, wall)}, {tenths(gap)} away"
+        text = f"{_called(here)} {how} the {panel}: air passes only at the side"
+        remedies = [f"stand {_called(here)} at an opening of the case, or cut one there"]
+        found.append(
+            _finding("caution", [f.name for f in here], text, f"shut {wall}", here[:1], remedies, measured=gap)
+        )
+    return found
+
+
+_PANELS = {"open": "side panel", "tray": "tray"}
+
+
+def _one_way(layout: Layout, every: Sequence[Blown]) -> list[Finding]:
+    at_wall = [f for f in every if f.inward and f.opening is not None]
+    if not at_wall or len({f.inward for f in at_wall}) > 1:
+        return []
+    if any(name not in {f.opening for f in at_wall} for name in openings(layout)):
+        return []  # the air comes back by an opening without a fan
+    way, back = ("in", "out") if at_wall[0].inward > 0 else ("out", "in")
+    text = (
+        f"all {len(at_wall)} fans at openings blow {way}"
+        if len(at_wall) > 1
+        else f"the one fan at an opening blows {way}"
+    )
+    text += f", and there is no other opening: the air gets {back} only through slots and gaps"
+    remedies = [f"let the fans of one opening blow {back}"]
+    return [_finding("caution", [f.name for f in at_wall], text, "one-way", at_wall[:1], remedies)]
+
+
+def _flow(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) -> Finding:
+    """The whole flow: each fan's direction, each opening's sign, each radiator's air."""
+    signs = {name: _sign(f for f in every if f.opening == name) for name in openings(layout)}
+    air = {r.name: _air(layout, r, every) for r in radiators}
+    told = [
+        f"{word}: {', '.join(_short(n) for n, s in signs.items() if s == sign)}"
+        for word, sign in (("air goes in", "in"), ("air goes out", "out"), ("both ways", "both"))
+        if sign in signs.values()
+    ]
+    told += [f"{name} gets {_AIR[a]}" for name, a in air.items() if a in _AIR]
+    inside = [f for f in every if f.wall is None and layout.interior is not None]
+    if inside:
+        told.append(f"{_called(inside)} {'stand' if len(inside) > 1 else 'stands'} inside")
+    count = f"{len(every)} fan{'' if len(every) == 1 else 's'}"
+    extra: tuple[tuple[str, Any], ...] = (
+        ("fans", [_fan(f) for f in every]),
+        ("openings", [{"opening": n, "air": s} for n, s in signs.items()]),
+        ("radiators", [
+            {"radiator": r.name, "air": air[r.name], "fans": [f.name for f in every if r in f.line]} for r in radiators
+        ]),
+        ("opposed", [[a.name, b.name] for a, b in combinations(every, 2)
+                     if opposed(a, b) and (b.piece in a.line or a.piece in b.line)]),
+    )  # fmt: skip
+    case = tuple(p.name for p in layout.pieces if p.part.family == "case")
+    parts = case or (*(f.name for f in every), *(r.name for r in radiators))
+    text = f"{count}: {'; '.join(told)}" if told else f"{count} at no opening of a case"
+    return Finding(
+        "air", "pass", parts, text, measured=len(every), unit="fans", where=tuple(f.middle for f in every),
+        basis=Basis("arithmetic"), extra=extra, place="flow",
+    )  # fmt: skip
+
+
+_AIR = {"room": "the room's air", "case": "air from inside the case", "both": "air of the room and of the case"}
+
+
+def _fan(f: Blown) -> dict[str, Any]:
+    return {
+        "fan": f.name,
+        "direction": [rounded(float(c)) for c in f.flow],
+        "toward": f.toward,
+        "opening": f.opening,
+        "air": _WAYS.get(f.inward),
+    }
+
+
+def _sign(here: Iterable[Blown]) -> str:
+    ways = {_WAYS[f.inward] for f in here if f.inward}
+    return "none" if not ways else "both" if len(ways) > 1 else ways.pop()
+
+
+def _air(layout: Layout, radiator: Piece, every: Sequence[Blown]) -> str:
+    """What air a radiator gets: room, case, both, none (no fan), or unknown where there is no case to tell by."""
+    here = [f for f in every if radiator in f.line]
+    if not here:
+        return "none"
+    if layout.interior is None:
+        return "unknown"
+    kinds = {"room" if f.inward > 0 and not f.closed else "case" for f in here}
+    return "both" if len(kinds) > 1 else kinds.pop()
+
+
+def _called(here: Sequence[Blown]) -> str:
+    """Fans by name; copies numbered in a row as one."""
+    copies: dict[str, list[int]] = {}
+    for f in here:
+        base, _, number = f.name.rpartition(" ")
+        if base and number.isdigit():
+            copies.setdefault(base, []).append(int(number))
+        else:
+            copies[f.name] = []
+    told = []
+    for base, numbers in copies.items():
+        row = numbers == list(range(numbers[0], numbers[0] + len(numbers))) if numbers else False
+        if len(numbers) > 2 and row:
+            told.append(f"{base} {numbers[0]} to {numbers[-1]}")
+        else:
+            told += [f"{base} {n}" for n in numbers] or [base]
+    return listed(told)
+
+
+def _blow(here: Sequence[Blown]) -> str:
+    return "blow" if len(here) > 1 else "blows"
+
+
+def _short(opening: str) -> str:
+    return opening.removeprefix("case.")
+
+
+def _finding(
+    verdict: Verdict,
+    parts: Sequence[str],
+    text: str,
+    place: str,
+    at: Sequence[Blown],
+    remedies: Sequence[str],
+    measured: float | None = None,
+) -> Finding:
+    where: tuple[Point, ...] = tuple(f.middle for f in at)
+    return Finding(
+        "air", verdict, tuple(dict.fromkeys(parts)), text, measured=measured, where=where, basis=Basis("arithmetic"),
+        remedies=tuple(remedies), place=place,
+    )  # fmt: skip

@@ -1,0 +1,138 @@
+"""Question 0b: does each card go into its slot, and has the rear of the case a slot for all of its bracket?
+
+Owns two facts that the standards fix, said before any solid is judged: a card's edge goes into a connector of its own
+length or a longer one, as shorter ones end in a wall; and a bracket of n slots needs n neighbouring slots, counted from
+the card's own away from the CPU, in the case, in an upright mount or in the case's own upright field. What clashes for
+such a reason alone is said to follow from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from elbowroom.model.checks.wordings import assumed_by
+from elbowroom.model.findings import Basis, Finding, Point
+from elbowroom.model.layout import Layout, Piece
+from elbowroom.parts import board_standard as std
+from elbowroom.parts.case import Case
+from elbowroom.parts.gpu import Gpu
+from elbowroom.parts.gpu_mount import GpuMount
+from elbowroom.parts.motherboard import Motherboard
+
+_UPRIGHT = "upright-slot-"
+
+
+def check(layout: Layout) -> list[Finding]:
+    """What there is to say against the slots that cards are in; nothing for a card that has what it needs."""
+    found: list[Finding] = []
+    for mate in layout.mates:
+        card, to = layout.piece(mate.piece), layout.piece(mate.to_piece)
+        if not isinstance(card.part, Gpu):
+            continue
+        if isinstance(to.part, Motherboard) and mate.to_frame.startswith("slot-"):
+            number = int(mate.to_frame.removeprefix("slot-"))
+            found += _connector(layout, card, card.part, to, to.part, number)
+            found += _behind_board(layout, card, card.part, to, number)
+        elif isinstance(to.part, GpuMount) and to.part.style == "rear" and mate.to_frame == "slot":
+            found += _needs(card, card.part, to, f"{to.name}.{mate.to_frame}", 1, to.part.slots, "the mount")
+        elif isinstance(to.part, Case) and to.part.upright and mate.to_frame.startswith(_UPRIGHT):
+            number = int(mate.to_frame.removeprefix(_UPRIGHT))
+            found += _needs(
+                card, card.part, to, f"{to.name}.{mate.to_frame}", number, to.part.upright.slots, "the upright field"
+            )
+    return found
+
+
+def gathered(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings, those that follow from a slot that is not there or too short naming it as their cause."""
+    causes = [f for f in findings if f.question == "slot"]
+    out, effects = [], {f.id: list[str]() for f in causes}
+    for f in findings:
+        cause = next((c for c in causes if f.verdict in ("clash", "touch", "fail", "tight") and _follows(f, c)), None)
+        if cause is None:
+            out.append(f)
+        else:
+            effects[cause.id].append(f.id)
+            out.append(replace(f, extra=(*f.extra, ("cause", cause.id))))
+    return [
+        replace(f, extra=(*f.extra, ("effects", effects[f.id]))) if effects.get(f.id) else f for f in out
+    ]  # fmt: skip
+
+
+def _follows(f: Finding, cause: Finding) -> bool:
+    """Whether it is about the bodies that the cause names: the card's own, and where it goes."""
+    if f.question not in ("interference", "clearance", "mate") or cause.parts[0] not in f.parts:
+        return False
+    mine = {b for b in f.bodies if b.split("/")[0] == cause.parts[0]}
+    other = set(f.bodies) - mine
+    own = dict(cause.extra).get("own_bodies", [])
+    return bool(mine) and bool(other) and all(b.split("/")[1] in own for b in mine) and other <= set(cause.bodies)
+
+
+def _connector(layout: Layout, card: Piece, part: Gpu, to: Piece, board: Motherboard, number: int) -> list[Finding]:
+    kind = board.connectors()[number]
+    if std.CONNECTOR_LENGTH[kind] >= std.CONNECTOR_LENGTH[part.lanes]:
+        return []
+    case = _case_of(layout, to)
+    room = case.part.slots if case is not None and isinstance(case.part, Case) else len(board.slots)
+    fit = [
+        f"put it on {to.name}.slot-{n}, an {k} slot"
+        for n, k in board.connectors().items()
+        if std.CONNECTOR_LENGTH[k] >= std.CONNECTOR_LENGTH[part.lanes] and n + part.slots - 1 <= room
+    ]
+    text = (
+        f"{card.name} is an {part.lanes} card, and {to.name}.slot-{number} an {kind} slot with a closed end: "
+        "its edge does not go in"
+    )
+    long = std.CONNECTOR_LENGTH[part.lanes] - std.CONNECTOR_LENGTH[kind]
+    return [
+        _finding(card, to, text, (f"{to.name}/slot-{number}",), "connector", ("pcb",), long, fit or ["leave it out"])
+    ]
+
+
+def _behind_board(layout: Layout, card: Piece, part: Gpu, board: Piece, number: int) -> list[Finding]:
+    case = _case_of(layout, board)
+    if case is None or not isinstance(case.part, Case):
+        return []
+    return _needs(card, part, case, f"{board.name}.slot-{number}", number, case.part.slots, "the case")
+
+
+def _needs(card: Piece, part: Gpu, to: Piece, at: str, first: int, have: int, whose: str) -> list[Finding]:
+    last = first + part.slots - 1
+    if last <= have:
+        return []
+    missing = range(max(first, have + 1), last + 1)
+    which = f"slot {missing[0]}" if len(missing) == 1 else f"slots {missing[0]} to {missing[-1]}"
+    text = (
+        f"{card.name}, {part.slots} slot{'s' if part.slots > 1 else ''} wide at {at}, needs {which}; "
+        f"{whose} has {have if have else 'none'}"
+    )
+    highest = have - part.slots + 1
+    remedies = [f"put it in slot {highest} or one before it"] if highest >= 1 else []
+    remedies.append(f"a card with a bracket of {have - first + 1} slots" if have >= first else "another place for it")
+    names = [
+        b.name for b in to.part.bodies() if b.keep_out is None and (b.name in ("rear", "tray", "floor", "bracket"))
+    ]
+    own = ("bracket", *(f"output-{i}" for i in range(1, part.outputs + 1)))
+    short = (last - have) * std.SLOT_PITCH
+    return [_finding(card, to, text, tuple(f"{to.name}/{n}" for n in names), "bracket", own, short, remedies)]
+
+
+def _finding(
+    card: Piece, to: Piece, text: str, bodies: tuple[str, ...], place: str, own: Sequence[str], over: float,
+    remedies: Sequence[str],
+) -> Finding:  # fmt: skip
+    x, y, z = (float(c) for c in card.pose[:3, 3])
+    where: tuple[Point, ...] = ((x, y, z),)
+    return Finding(
+        "slot", "fail", (card.name, to.name), text, bodies, over, "mm", 0.0, over, over, where,
+        Basis("arithmetic", 0.0, assumed_by(card) + assumed_by(to)), tuple(remedies),
+        (("own_bodies", list(own)),), place,
+    )  # fmt: skip
+
+
+def _case_of(layout: Layout, board: Piece) -> Piece | None:
+    """The case on whose standoffs a board stands."""
+    seats = (m.to_piece for m in layout.mates if (m.piece, m.to_frame) == (board.name, "board"))
+    return next((layout.piece(name) for name in seats), None)

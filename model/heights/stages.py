@@ -1,0 +1,202 @@
+"""What is put on the parts once their height is known: screws, and fittings that stand as they are, at any height.
+
+Owns the layout that a height is judged on: the bare parts as they stand there, the screws, washers and nuts that are
+chosen for their layers at that height, and the fittings of the loop that do not turn, those on the raised parts moving
+with them. Joints that no moving part belongs to are fastened once. Which heights have the same screws is found by
+asking at a bounded number of them. Leaves where bodies are at fault to `limits`, choosing to `solving`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from elbowroom.model.checks import holes, screws
+from elbowroom.model.findings import FAILING, UNDECIDED, Finding
+from elbowroom.model.fitted import fittings
+from elbowroom.model.heights.limits import Limit
+from elbowroom.model.heights.moved import Moved
+from elbowroom.model.layout import Joined, Layout, Mate, Piece
+from elbowroom.model.plumbing import Plumbing
+from elbowroom.model.resolve import Build
+from elbowroom.model.scene import Scene
+from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.fasten import Fastened, fasten
+from elbowroom.model.screws.joints import Joint
+from elbowroom.model.screws.remedies import Remedies
+from elbowroom.model.screws.stand import stand
+from elbowroom.model.store import Store
+
+PROBES = 160  # heights of one search at which the screws are chosen: some 0.1 s each
+SAME_MM = 0.03  # to which the height is halved down at which another screw is chosen: under the finest layer (P)
+_STEP = 25.0  # mm between heights asked about: a screw's length and washers change one way as what it goes through or
+# into grows, so that what is alike at both ends of a step is alike between, save where tolerances jump
+_CLASSES = (3.0, 6.0, 12.0, 30.0, 60.0, 120.0)  # mm: where general tolerances change, of a height or of half of one
+
+Signature = tuple[object, ...]
+
+
+class Stages:
+    """A bare layout at any height with all that is put on it. at: a height to fasten the whole at, mm."""
+
+    def __init__(self, build: Build, plumbing: Plumbing | None, moved: Moved, at: float, store: Store) -> None:
+        self.build, self.plumbing, self.moved, self.store = build, plumbing, moved, store
+        self.chains = [c for c in plumbing.chains.values() if c.links] if plumbing is not None else []
+        self.movers = moved.movers
+        near = {n for m in moved.layout.mates for n in (m.piece, m.to_piece) if {m.piece, m.to_piece} & self.movers}
+        self._near = self.movers | near
+        self._known: dict[float, Fastened] = {}
+        whole = fasten(build, self.bare(at), self._scene(at, None), whole=False)
+        self._bored = {p.name: p.part for p in whole.layout.pieces}
+        self.standing = tuple(c for c in whole.chosen if not self.moves(c.joint))
+        self._others = stand(self.standing)
+        self.probes = 0
+        self.constant: frozenset[str] = frozenset()
+
+    # The layout ------------------------------------------------------------------------------------------------------
+
+    def bare(self, h: float) -> Layout:
+        """The parts alone at height h."""
+        layout = self.moved.layout
+        return replace(layout, pieces=tuple(self.moved.piece(p, h) for p in layout.pieces))
+
+    def _scene(self, h: float, only: frozenset[str] | set[str] | None) -> Scene:
+        kept = [
+            self.moved.stretched(k, h)
+            for k, s in enumerate(self.moved.scene.solids)
+            if only is None or s.piece.name in only
+        ]
+        return Scene(self.bare(h), tuple(kept))
+
+    def fastened(self, h: float) -> Fastened:
+        """The joints of moving parts at height h, and their screws."""
+        key = round(h, 6)
+        if key not in self._known:
+            self.probes += 1
+            layout = self.bare(h)
+            pieces = tuple(p for p in layout.pieces if p.name in self._near)
+            mates = tuple(m for m in layout.mates if {m.piece, m.to_piece} <= self._near)
+            part = replace(layout, pieces=pieces, mates=mates)
+            found = fasten(self.build, part, self._scene(h, self._near), whole=False)
+            joints = tuple(j for j in found.joints if self.moves(j))
+            chosen = tuple(c for c in found.chosen if self.moves(c.joint))
+            self._known[key] = replace(found, joints=joints, chosen=chosen, left=())
+        return self._known[key]
+
+    def chosen(self, h: float) -> tuple[Chosen, ...]:
+        """Every screw at height h, those of joints that do not move too."""
+        return (*self.standing, *self.fastened(h).chosen)
+
+    def moves(self, joint: Joint) -> bool:
+        names = {a.piece.name for a in joint.axes} | {p.piece.name for a in joint.axes for p in a.passed}
+        return bool(names & self.movers)
+
+    def added(self, h: float) -> tuple[list[Piece], list[Mate], list[Joined]]:
+        """What is put on the parts at height h."""
+        pieces, joined = stand(self.fastened(h).chosen)
+        mates: list[Mate] = []
+        layout = self.bare(h)
+        for chain in self.chains:
+            if any(p.name == chain.port.piece for p in layout.pieces):
+                new, meets = fittings(layout, [chain], {})
+                fixed = chain.free[0] if chain.free else len(new)  # what comes after a swivel has no place yet
+                names = {p.name for p in new[:fixed]}
+                pieces += new[:fixed]
+                mates += [m for m in meets if m.piece in names]
+        return [*self._others[0], *pieces], mates, [*self._others[1], *joined]
+
+    def screwed(self, h: float) -> Layout:
+        """The parts at height h, bored and with their screws, as ports are judged in."""
+        layout = self.bare(h)
+        pieces, joined = stand(self.fastened(h).chosen)
+        return replace(
+            layout,
+            pieces=(*self._drilled(layout), *self._others[0], *pieces),
+            joined=(*layout.joined, *self._others[1], *joined),
+        )
+
+    def whole(self, h: float) -> Layout:
+        """The parts at height h with all that is put on them."""
+        layout = self.bare(h)
+        pieces, mates, joined = self.added(h)
+        return replace(
+            layout,
+            pieces=(*self._drilled(layout), *pieces),
+            mates=(*self.moved.mates(), *mates),
+            joined=(*layout.joined, *joined),
+        )
+
+    def _drilled(self, layout: Layout) -> tuple[Piece, ...]:
+        return tuple(
+            p if p.name in self.movers or p.name not in self._bored else replace(p, part=self._bored[p.name])
+            for p in layout.pieces
+        )
+
+    def apart(self, a: str, b: str) -> bool:
+        """Whether one of two pieces is a sheet that is cut for the other, whatever the height."""
+        return any(
+            (_named(one, c.in_) and self._cut_for(other, c.for_))
+            for c in self.build.cut
+            for one, other in ((a, b), (b, a))
+        )
+
+    def _cut_for(self, name: str, words: Sequence[str]) -> bool:
+        ports = {w.partition(" at ")[2] for w in (name,) if " at " in w}
+        return any(_named(name, w) or any(p == w or p.startswith(f"{w} (") for p in ports) for w in words)
+
+    # Which screws, by height ------------------------------------------------------------------------------------------
+
+    def signature(self, h: float) -> Signature:
+        """What is chosen at height h, and what is said against it."""
+        found = self.fastened(h)
+        screwed = sorted((c.joint.name, c.rows, c.label, c.head, c.washers, bool(c.why)) for c in found.chosen)
+        return (tuple(screwed), tuple(sorted(f.id for f in self.against(h))))
+
+    def against(self, h: float) -> list[Finding]:
+        """What the checks of holes and screws have against the joints of moving parts."""
+        found = self.fastened(h)
+        told = [*holes.check(found, Remedies()), *screws.check(found.chosen)]
+        return [f for f in told if f.verdict in FAILING | UNDECIDED and f.id not in self.constant]
+
+    def set_aside(self, heights: Sequence[float]) -> tuple[Limit, ...]:
+        """What is said against the same screws at all of these heights, which no other is then blamed for; as limits
+        over all heights.
+        """
+        told = [{f.id: f for f in self.against(h)} for h in heights]
+        alike = [f for i, f in told[0].items() if all(i in t for t in told)]
+        self.constant = frozenset(f.id for f in alike)
+        return tuple(_limit(f, self.moved.lo, self.moved.hi) for f in alike)
+
+    def alike_from(self, a: float, b: float) -> float:
+        """The height up to which, from a on and at most to b, the same screws are chosen."""
+        own = self.signature(a)
+        good = a
+        for end in [*self._steps(a, b), b]:
+            if self.signature(end) == own:
+                good = end
+                continue
+            bad = end
+            while bad - good > SAME_MM and self.probes < PROBES:
+                middle = (good + bad) / 2
+                good, bad = (middle, bad) if self.signature(middle) == own else (good, middle)
+            return good
+        return b
+
+    @staticmethod
+    def _steps(a: float, b: float) -> list[float]:
+        count = int((b - a) / _STEP)
+        even = [a + (b - a) * k / (count + 1) for k in range(1, count + 1)]
+        return sorted(h for h in [*even, *(c + d for c in _CLASSES for d in (-1e-4, 1e-4))] if a < h < b)
+
+    def faults(self, a: float, b: float) -> list[Limit]:
+        """What is said against the screws of a stretch in which they are alike, as limits over all of it."""
+        return [_limit(f, a, b) for f in self.against(a)]
+
+
+def _limit(f: Finding, a: float, b: float) -> Limit:
+    return Limit(f.question, f.parts, (f.parts[0], f.parts[-1]), None, ((a, b),), said=f.text)  # type: ignore[arg-type]
+
+
+def _named(piece: str, name: str) -> bool:
+    return piece == name or bool(re.fullmatch(re.escape(name) + r" \d+", piece))

@@ -1,0 +1,274 @@
+"""Trying a remedy before it is told: the build with the remedy in it, fastened and judged again where it changed.
+
+Owns applying a remedy to a placed layout - other screws, parts moved, a plate put between - and what it breaks that was
+sound before: pairs that meet or stand too near, room that must stay free, parts that leave the case, other joints'
+screws, heads no driver gets to. Only pieces that changed are judged anew, and those near them. Fittings and tubes find
+their own places later and take no part. Which remedies there are is `remedies`' and `offers`' work.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.checks import drivers
+from elbowroom.model.checks.containment import check as containment
+from elbowroom.model.checks.interference import check as interference
+from elbowroom.model.checks.keep_out import check as keep_out
+from elbowroom.model.checks.wordings import body_words, mm
+from elbowroom.model.findings import FAILING, Finding
+from elbowroom.model.layout import Layout, Mate, Piece
+from elbowroom.model.pairs import Checker, box_gap
+from elbowroom.model.problems import BuildError
+from elbowroom.model.resolve import Build
+from elbowroom.model.scene import Scene
+from elbowroom.model.screw_spec import ScrewWords
+from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.fasten import Fastened, fasten
+from elbowroom.model.screws.joints import Joint
+from elbowroom.model.solidify import CannotDraw, solidify
+from elbowroom.model.store import Store
+from elbowroom.model.tolerances import HORIZON_MM
+from elbowroom.parts.base import Part
+from elbowroom.parts.pose import apply, compose, inverse, shift
+
+WORDS = {"short": "too short", "close": "close to the end of the hole", "bottoms": "bottoms out", "pierces": "too long"}
+WORSE_MM = 0.05  # a gap that shrinks, or a clash that deepens, by less is the same as before: none can set it so (P)
+TOLD = 2  # of what a remedy breaks is said in words; the others are counted
+
+Key = tuple[str, ...]
+
+
+class Outcome(NamedTuple):
+    """What came of a remedy: the build fastened with it, and in words what it breaks that was sound before."""
+
+    fastened: Fastened
+    breaks: tuple[str, ...]
+
+    def joint(self, name: str) -> Joint | None:
+        return next((j for j in self.fastened.joints if j.name == name), None)
+
+
+def but(breaks: Sequence[str]) -> str:
+    """What a remedy breaks, as the end of a sentence; nothing where it breaks nothing."""
+    if not breaks:
+        return ""
+    more = len(breaks) - TOLD
+    return f"; but then {' and '.join(breaks[:TOLD])}{f' (and {more} more like this)' if more > 0 else ''}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trials:
+    """A build as it stands, to try remedies on. `layout` is placed and without screws; `fastened` is that with them."""
+
+    build: Build
+    layout: Layout
+    fastened: Fastened
+    store: Store
+
+    def screws(self, joint: str, words: ScrewWords) -> Outcome | None:
+        """Other screws in one joint. None where the build cannot be fastened so."""
+        own = self.build.screws
+        spec = own.model_copy(update={"use": {joint: words, **{k: v for k, v in own.use.items() if k != joint}}})
+        return self._outcome(replace(self.build, screws=spec), self.layout, {joint})
+
+    def moved(self, names: Collection[str], by: Sequence[float]) -> Outcome | None:
+        """Pieces moved by a vector, mm in case coordinates."""
+        return self._outcome(self.build, _moved(self.layout, names, by), set())
+
+    def replaced(self, name: str, part: Part) -> Outcome | None:
+        """Another part in a piece's place: the same with holes drilled in it, say."""
+        pieces = tuple(replace(p, part=part) if p.name == name else p for p in self.layout.pieces)
+        return self._outcome(self.build, replace(self.layout, pieces=pieces), set())
+
+    def between(self, plate: Piece, names: Collection[str], panel: str) -> Outcome | None:
+        """A plate with faces `a` and `b` put on a panel, and the pieces that lay on the panel moved off it onto the
+        plate's face `a`.
+        """
+        thick = plate.part.box().size[2]
+        away = plate.pose[:3, 2] * thick
+        layout, mates = _moved(self.layout, names, away), []
+        for m in layout.mates:
+            sides = {m.piece: m.frame, m.to_piece: m.to_frame}
+            if panel not in sides or not (inner := [n for n in sides if n in names]):
+                mates.append(m)
+                continue
+            mates.append(Mate(inner[0], sides[inner[0]], plate.name, "a", m.contact, m.placed))
+            mates.append(Mate(plate.name, "b", panel, sides[panel], m.contact, m.placed))
+        layout = replace(layout, pieces=(*layout.pieces, plate), mates=tuple(dict.fromkeys(mates)))
+        return self._outcome(self.build, layout, set())
+
+    def with_it(self, name: str, without: Collection[str]) -> set[str]:
+        """Pieces that hang together with one by their mates, when those `without` are taken away."""
+        near: dict[str, set[str]] = {}
+        for m in self.layout.mates:
+            if m.contact or m.placed:
+                near.setdefault(m.piece, set()).add(m.to_piece)
+                near.setdefault(m.to_piece, set()).add(m.piece)
+        found, rest = {name}, [name]
+        while rest:
+            more = near.get(rest.pop(), set()) - found - set(without)
+            found |= more
+            rest += more
+        return found
+
+    def _outcome(self, build: Build, layout: Layout, joints: set[str]) -> Outcome | None:
+        try:
+            fastened = fasten(build, layout, solidify(layout, self.store))
+            scene = solidify(fastened.layout, self.store)
+        except (BuildError, CannotDraw):
+            return None
+        before = {p.name: p for p in self.fastened.layout.pieces}
+        changed = {p.name for p in fastened.layout.pieces if _other(p, before.get(p.name))}
+        affected = joints | {j.name for j in (*fastened.joints, *self.fastened.joints) if _names(j) & changed}
+        new = changed | _screws_of(fastened.layout, affected)
+        old = {n for n in changed if n in before} | _screws_of(self.fastened.layout, affected)
+        known = self._problems(solidify(self.fastened.layout, self.store), old)
+        found = self._problems(scene, new)
+        broken = [f for key, f in found.items() if _worse(f, known.get(key))]
+        said = [_said(f, scene) for f in sorted(broken, key=lambda f: f.rank)]
+        said += _joints_broken(self.fastened, fastened, affected)
+        said += self._shut(scene, fastened, affected)
+        return Outcome(fastened, tuple(dict.fromkeys(said)))
+
+    def _problems(self, scene: Scene, names: set[str]) -> dict[Key, Finding]:
+        """What is wrong with the pieces of these names, by what it is about."""
+        mine = [s for s in scene.solids if s.piece.name in names]
+        if not mine:
+            return {}
+        lo, hi = (np.array([getattr(s, side) for s in mine]) for side in ("lo", "hi"))
+        solids = tuple(
+            s for s in scene.solids
+            if s.piece.name in names or bool((box_gap(s.lo, s.hi, lo, hi) <= HORIZON_MM).any())
+        )  # fmt: skip
+        kept = {s.piece.name for s in solids}
+        solids = tuple(s for s in scene.solids if s.piece.name in kept)
+        layout = scene.layout
+        near = replace(
+            layout,
+            pieces=tuple(p for p in layout.pieces if p.name in kept),
+            mates=tuple(m for m in layout.mates if m.piece in kept and m.to_piece in kept),
+        )
+        part = Scene(near, solids)
+        checker = Checker(part, self.store)
+        try:
+            found = [*interference(part, checker), *keep_out(part, checker), *containment(part)]
+        finally:
+            checker.flush()
+        small = {p.name: p.part.family for p in layout.pieces if p.part.small}
+        return {_key(f, small): f for f in found if f.verdict in FAILING and set(f.parts) & names}
+
+    def _shut(self, scene: Scene, fastened: Fastened, affected: set[str]) -> list[str]:
+        """Screws that no driver gets to any more."""
+        was = drivers.check(solidify(self.fastened.layout, self.store), _of(self.fastened, affected), self.store)
+        known = {f.id for f in was if f.verdict == "fail"}
+        return [
+            f"no driver gets to {dict(f.extra)['count']} of the screws of {dict(f.extra)['joint']}"
+            for f in drivers.check(scene, _of(fastened, affected), self.store)
+            if f.verdict == "fail" and f.id not in known
+        ]
+
+
+def _moved(layout: Layout, names: Collection[str], by: Sequence[float] | NDArray[np.float64]) -> Layout:
+    move = shift(*(float(v) for v in by))
+    return replace(
+        layout,
+        pieces=tuple(replace(p, pose=compose(move, p.pose)) if p.name in names else p for p in layout.pieces),
+    )
+
+
+def _other(new: Piece, old: Piece | None) -> bool:
+    """Whether a piece is not as it was. A case with other holes drilled in it is: they only take material away."""
+    if old is None or not np.allclose(new.pose, old.pose, atol=1e-9):
+        return True
+    return new.part.family != "case" and new.part is not old.part and new.part.shape_key() != old.part.shape_key()
+
+
+def _names(joint: Joint) -> set[str]:
+    return {n for a in joint.axes for n in (a.piece.name, *(p.piece.name for p in a.passed))}
+
+
+def _screws_of(layout: Layout, joints: Collection[str]) -> set[str]:
+    return {
+        p.name for p in layout.pieces
+        if p.part.small and re.sub(r" \d+(?: \(\d+\))?$", "", p.name.partition(" at ")[2]) in joints
+    }  # fmt: skip
+
+
+def _of(fastened: Fastened, joints: Collection[str]) -> list[Chosen]:
+    return [c for c in fastened.chosen if c.joint.name in joints]
+
+
+def _key(finding: Finding, small: dict[str, str]) -> Key:
+    """What a finding is about, a screw called by its place and not by its size."""
+
+    def plain(name: str) -> str:
+        piece, slash, body = name.partition("/")
+        return f"{small[piece]} at {piece.partition(' at ')[2]}{slash}{body}" if piece in small else name
+
+    return (finding.question, *sorted(plain(n) for n in finding.bodies or finding.parts))
+
+
+def _worse(new: Finding, old: Finding | None) -> bool:
+    """Whether a problem was not there before, or is worse than it was."""
+    if old is None:
+        return True
+    if new.verdict != old.verdict:
+        return new.rank[0] < old.rank[0]
+    a, b = new.measured or 0.0, old.measured or 0.0
+    return (a > b + WORSE_MM) if new.verdict in ("clash", "fail") else (a < b - WORSE_MM)
+
+
+def _said(finding: Finding, scene: Scene) -> str:
+    """A problem in a few words, with the bodies it is about."""
+    if finding.question in ("keep-out", "containment") or len(finding.bodies) != 2:
+        return finding.text
+    small = {s.name for s in scene.solids if s.piece.part.small}
+    names = sorted(finding.bodies, key=lambda n: n not in small)  # the screw first: it is what came new
+    one, other = (_called(name, finding, scene) for name in names)
+    if finding.verdict == "tight" and finding.measured is not None:
+        return f"{one} is only {mm(finding.measured)} from {other}"
+    return f"{one} {'touches' if finding.verdict == 'touch' else 'meets'} {other}"
+
+
+def _called(name: str, finding: Finding, scene: Scene) -> str:
+    """A body as a builder calls it: the head of a screw, the foot of a case."""
+    piece, body = next((s.piece, s.body.name) for s in scene.solids if s.name == name)
+    if piece.part.family == "screw" and finding.where:
+        high = float(apply(inverse(piece.pose), finding.where[0])[2])
+        return f"the {'head' if high > -WORSE_MM else 'shank'} of {piece.name}"
+    return body_words(piece, body)
+
+
+def _joints_broken(before: Fastened, after: Fastened, affected: Iterable[str]) -> list[str]:
+    """Joints that lose screws, or whose screws are no longer safe."""
+    out = []
+    for name in sorted(affected):
+        was, now = (next((j for j in f.joints if j.name == name), None) for f in (before, after))
+        if was is not None and (now is None or _passing(now, after) < _passing(was, before)):
+            left = 0 if now is None else _passing(now, after)
+            out.append(f"{left} of {len(was.axes)} screws of {name} pass")
+        elif now is not None and len(_unsafe(after, name)) > len(_unsafe(before, name)):
+            out.append(f"the screws of {name} are no longer safe ({_unsafe(after, name)[0]})")
+    return out
+
+
+def _passing(joint: Joint, fastened: Fastened) -> int:
+    undrilled = {i for name, i in fastened.undrilled if name == joint.name}
+    return len(joint.axes) - len(joint.lost | undrilled)
+
+
+def _unsafe(fastened: Fastened, joint: str) -> list[str]:
+    """For each screw of a joint that is not safe, why in a word."""
+    out: list[str] = []
+    for c in _of(fastened, [joint]):
+        if c.why or c.judged is None:
+            out += ["none is known" if c.why else "no length is safe"] * len(c.rows)
+        elif c.judged.verdict != "safe":
+            out += [WORDS[c.judged.verdict]] * len(c.rows)
+    return out
