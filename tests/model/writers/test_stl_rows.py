@@ -1,8 +1,13 @@
-"""STL of every size in the catalogue: a surface in which every edge has exactly two triangles, counted in the bytes."""
+"""STL of sizes in the catalogue: a surface in which every edge has exactly two triangles, counted in the bytes.
+
+Drawing and meshing all sizes takes five minutes of computing time, so that every tenth is taken here, from all over the
+list; with ELBOWROOM_TEST_EVERY=1 in the environment it is all of them.
+"""
 
 from __future__ import annotations
 
 import io
+import os
 from functools import cache
 
 import numpy as np
@@ -18,19 +23,22 @@ from elbowroom.parts.pose import IDENTITY
 from tests.model.writers.test_stl import admesh_faults, corners
 from tests.parts.test_contract import ROWS, make
 
+EVERY = int(os.environ.get("ELBOWROOM_TEST_EVERY", "10"))
+TAKEN = ROWS[::EVERY]
+
 
 @cache
 def written() -> dict[str, bytes]:
-    """The STL of each distinct shape of the catalogue, each as if it were a build of its own."""
-    pieces = tuple(Piece(f"{family} {row}", make(family, row), IDENTITY, "parts") for family, row in ROWS)
+    """The STL of each distinct shape of those taken, each as if it were a build of its own."""
+    pieces = tuple(Piece(f"{family} {row}", make(family, row), IDENTITY, "parts") for family, row in TAKEN)
     job = Job(solidify(Layout("all", pieces, (), Gaps()), Store.default()), [])
     return {name: data for name, data in stl.write(job) if name != stl.FILE}
 
 
 @pytest.mark.slow
-def test_every_edge_of_every_size_has_exactly_two_triangles_one_each_way() -> None:
+def test_every_edge_of_a_size_has_exactly_two_triangles_one_each_way() -> None:
     """Corners are one where their 12 bytes are, as a reader of the format sees them."""
-    assert len(written()) > 100
+    assert len(written()) > 0.7 * len(TAKEN)  # some sizes share a shape
     for name, data in written().items():
         flat = corners(data).reshape(-1, 3)
         _, number = np.unique(flat, axis=0, return_inverse=True)
@@ -45,8 +53,8 @@ def test_every_edge_of_every_size_has_exactly_two_triangles_one_each_way() -> No
 
 @pytest.mark.slow
 def test_an_outside_tool_agrees_on_a_sample(tmp_path) -> None:
-    """Every twentieth shape: admesh where it is installed, and trimesh."""
-    for name, data in sorted(written().items())[::20]:
+    """Every fourth shape: admesh where it is installed, and trimesh."""
+    for name, data in sorted(written().items())[::4]:
         path = tmp_path / "part.stl"
         path.write_bytes(data)
         assert not admesh_faults(path), name
