@@ -35,7 +35,6 @@ from elbowroom.parts.catalogue import sizes
 KINDS = (".step", ".stp", ".stl")
 LONGEST_NAME = 255  # bytes of a file's name on common systems; mark M
 MOST_LOOKED_AT = 2000  # files of a folder that are looked at for one like a name that is not there
-MOST_PARTS = 800  # every two of them are one finding at least; bound by choice, ten times a full tower
 CUSTOM = "custom"  # the size that starts from the family's defaults
 _M = TypeVar("_M", bound=BaseModel)
 
@@ -141,9 +140,9 @@ class _Loader:
             else []
         )
         count = sum(len(v) for v in (parts, *sides) if isinstance(v, dict | list))
-        if count > MOST_PARTS:
+        if count > MAX_PIECES:
             where: Path = ("parts",) if isinstance(parts, dict) and parts else ("stacks",)
-            raise BuildError([self.document.problem(where, f"{count} parts; more than {MOST_PARTS} are not judged")])
+            raise BuildError([self.document.problem(where, f"{count} parts; more than {MAX_PIECES} are not judged")])
 
     def _salvage(self, values: dict[str, Any]) -> None:
         if isinstance(case := values.get("case"), dict):

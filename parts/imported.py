@@ -50,6 +50,8 @@ MOST_FACETS = 20_000
 # Lists within lists in a STEP record: grids of poles need 3, and no schema more than a handful. Bound by choice.
 MOST_NESTED = 32
 
+_BLOCK = 4_000_000  # bytes of a STEP file that are looked at at once: counting takes 20 times their memory
+
 BodyMesh = tuple[Vertices, Triangles, str | None]
 
 
@@ -287,8 +289,15 @@ def _step_text(path: str, _digest: str) -> None:
         raise PartFileError(f"{name}: not a STEP file: it does not begin 'ISO-10303-21;'")
     if b"END-ISO-10303-21" not in data[-1000:]:
         raise PartFileError(f"{name}: cut short: no 'END-ISO-10303-21;' at its end")
-    text = np.frombuffer(STRINGS.sub(b"", data), dtype=np.uint8)
-    text = text[np.isin(text, np.frombuffer(b"();", dtype=np.uint8))]
-    depth = np.cumsum((text == ord("(")).astype(np.int32) - (text == ord(")")).astype(np.int32))
-    if len(depth) and (int(depth.max()) > MOST_NESTED or int(depth.min()) < 0 or depth[text == ord(";")].any()):
-        raise PartFileError(f"{name}: malformed STEP: brackets that do not close, or nested over {MOST_NESTED} deep")
+    text, depth = STRINGS.sub(b"", data), 0
+    for start in range(0, len(text), _BLOCK):
+        marks = np.frombuffer(text, dtype=np.uint8, count=min(_BLOCK, len(text) - start), offset=start)
+        marks = marks[np.isin(marks, np.frombuffer(b"();", dtype=np.uint8))]
+        depths = depth + np.cumsum((marks == ord("(")).astype(np.int32) - (marks == ord(")")).astype(np.int32))
+        if not len(depths):
+            continue
+        if int(depths.max()) > MOST_NESTED or int(depths.min()) < 0 or depths[marks == ord(";")].any():
+            raise PartFileError(
+                f"{name}: malformed STEP: brackets that do not close, or nested over {MOST_NESTED} deep"
+            )
+        depth = int(depths[-1])

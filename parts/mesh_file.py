@@ -17,6 +17,7 @@ MOST_BYTES = 200_000_000  # a larger file is refused unread; bound by choice, so
 # Bound by choice: whether a mesh of so many crosses itself takes 15 s and 1.4 GB to find out (measured), and both grow
 # with their number; the engine's own scene is about 50 000.
 MOST_TRIANGLES = 400_000
+MOST_LINE = 1000  # bytes of a text file's line that are read as one vertex; three numbers take 75. Bound by choice
 MOST_SHELLS = 256  # separate shells that become bodies of their own; bound by choice
 MOST_EXTENT = 5000.0  # mm a file's parts may span: twice the largest case there is, by choice; more is another unit
 MOST_OFF = 100_000.0  # mm they may lie from the file's origin, where single precision still tells 0.01; by choice
@@ -96,22 +97,26 @@ def _corners(data: bytes, name: str) -> Vertices:
 
 
 def _ascii(data: bytes, name: str) -> Vertices:
+    """Corner points (m, 3, 3). Takes memory by what it keeps, never by what a hostile text holds."""
     facets = sum(1 for _ in _OPENS.finditer(data))
     _bound(facets, name)
-    rows = _VERTEX.findall(data)
-    if len(rows) != 3 * facets:
-        raise PartFileError(f"{name}: malformed: {facets} facets have {len(rows)} vertices, not {3 * facets}")
+    held = sum(1 for _ in _VERTEX.finditer(data))
+    if held != 3 * facets:
+        raise PartFileError(f"{name}: malformed: {facets} facets have {held} vertices, not {3 * facets}")
     if not _CLOSES.search(data[-2000:]):
         raise PartFileError(f"{name}: cut short: no 'endsolid' at its end")
-    values = b" ".join(rows).split()
-    if len(values) != 9 * facets:
-        bad = next(i for i, r in enumerate(rows) if len(r.split()) != 3)
-        raise PartFileError(f"{name}: malformed: vertex {bad + 1} has not three coordinates: {_shown(rows[bad])}")
-    try:
-        return np.array(values, dtype="S").astype(np.float64).reshape(-1, 3, 3) if facets else np.empty((0, 3, 3))
-    except ValueError:
-        bad = next(i for i, v in enumerate(values) if not _number(v))
-        raise PartFileError(f"{name}: malformed: vertex {bad // 3 + 1}: not a number: {_shown(values[bad])}") from None
+    out = np.empty((held, 3))
+    for i, match in enumerate(_VERTEX.finditer(data)):
+        row = data[match.start(1) : min(match.end(1), match.start(1) + MOST_LINE)]
+        values = row.split()
+        if len(values) != 3 or match.end(1) > match.start(1) + MOST_LINE:
+            raise PartFileError(f"{name}: malformed: vertex {i + 1} has not three coordinates: {_shown(row)}")
+        try:
+            out[i] = [float(v) for v in values]
+        except ValueError:
+            bad = next(v for v in values if not _number(v))
+            raise PartFileError(f"{name}: malformed: vertex {i + 1}: not a number: {_shown(bad)}") from None
+    return out.reshape(-1, 3, 3)
 
 
 def _bound(count: int, name: str) -> None:

@@ -93,7 +93,7 @@ def write(
     from elbowroom.model.making import bed, told
     from elbowroom.model.making.advice import judged
     from elbowroom.model.making.coupon import LABEL, coupon_for
-    from elbowroom.model.making.drawn import exact_step, job_of, skins
+    from elbowroom.model.making.drawn import exact_step, job_of, shapes_of, skins
     from elbowroom.model.making.files import left_over, refuse_others
     from elbowroom.model.making.printable import judge
     from elbowroom.model.making.threemf import bed_file
@@ -103,8 +103,8 @@ def write(
     coupon = coupon_for(orders, printer)
     orders = orders if coupon is None else [*orders, coupon]
     job: Job = job_of(title, orders, store, progress, designed="step" in only)
-    made = []
-    for i, (order, skin) in enumerate(zip(orders, skins(orders, job), strict=True)):
+    shapes, made = shapes_of(job), []
+    for i, (order, skin) in enumerate(zip(orders, skins(orders, job, shapes), strict=True)):
         if progress:
             progress(i + 1, len(orders), "judging what is printed")
         verdicts = [*judge(order.drawn, order.pose, skin, printer, order.bodies), judged(order.need, printer)]
@@ -127,7 +127,7 @@ def write(
         notes += [f"{o.label} does not fit the bed and is on none" for i, (o, *_) in enumerate(made) if i not in on]
     if "step" in only:
         for order, _, _ in made:
-            files[f"step/{order.label}.step"] = exact_step(order, job)
+            files[f"step/{order.label}.step"] = exact_step(order, job, shapes)
     files |= {f"layers/{order.label}.yaml": order.entry.encode() for order, _, _ in made if order.entry}
     names = [*files, SHEET]
     refuse_others(folder, names)

@@ -23,6 +23,8 @@ from elbowroom.model.writers.step import Tree
 from elbowroom.parts.base import Part
 from elbowroom.parts.pose import IDENTITY
 
+Shapes = dict[tuple[str, str], Shape]  # by family and shape key of the part
+
 FINER = 5.0  # times finer than the checks' meshes: a chord of 0.01 mm, a twentieth of a usual hole compensation
 
 
@@ -50,16 +52,15 @@ def _identity(part: Part) -> tuple[str, str]:
     return part.family, part.shape_key()
 
 
-def _shapes(job: Job) -> dict[tuple[str, str], Shape]:
-    """The drawn shapes by the identity of their part."""
+def shapes_of(job: Job) -> Shapes:
+    """The drawn shapes by the identity of their part: worked out once, since every identity reads a whole part."""
     return {_identity(piece.part): shape for piece, shape, _ in job.pieces}
 
 
-def skins(orders: Sequence[Order], job: Job) -> list[Skin]:
+def skins(orders: Sequence[Order], job: Job, shapes: Shapes) -> list[Skin]:
     """Each order's skin on the bed."""
     from elbowroom.model.exact import finer_mesh
 
-    shapes = _shapes(job)
     out = []
     for order in orders:
         shape = shapes[_identity(order.drawn)]
@@ -72,9 +73,9 @@ def skins(orders: Sequence[Order], job: Job) -> list[Skin]:
     return out
 
 
-def exact_step(order: Order, job: Job) -> bytes:
+def exact_step(order: Order, job: Job, shapes: Shapes) -> bytes:
     """The STEP file of the part as designed: one product with its printed bodies, in part coordinates, mm."""
-    shape = _shapes(job)[_identity(order.part)]
+    shape = shapes[_identity(order.part)]
     exact = exact_solids(job, order.part, shape)
     tree = Tree(order.label)
     looks = {b.name: LOOKS[b.material] for b in order.part.bodies()}

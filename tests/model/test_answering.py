@@ -191,3 +191,22 @@ def test_only_faults_of_the_shape_are_laid_to_its_dimensions(
     done = subprocess.run([sys.executable, "-c", script, "check", str(build)], env=own, capture_output=True, text=True)
     assert ("cannot be drawn with these dimensions" in done.stderr) == blamed
     assert done.returncode == (2 if blamed else 70)
+
+
+def test_no_module_beside_a_build_is_run(env: dict[str, str], build: Path) -> None:
+    """Builds come from other people, and `python -m` looks for modules in the current folder first."""
+    for name in ("__future__", "json", "yaml", "numpy", "typer", "manifold3d"):
+        planted = build.with_name(f"{name}.py")
+        planted.write_text(f"open({str(build.with_name(name + '.run'))!r}, 'w')\nraise SystemExit('planted')\n")
+    done = subprocess.run([*COMMAND, "check", "build.yaml"], env=env, cwd=build.parent, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert not list(build.parent.glob("*.run"))
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="elsewhere a folder in use cannot be deleted")
+def test_a_current_folder_that_is_gone_is_no_fault_of_ours(env: dict[str, str], build: Path, tmp_path: Path) -> None:
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    done = in_shell(f"cd {gone}; rmdir {gone}; elbowroom check {build}", env, tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "Traceback" not in done.stderr

@@ -15,6 +15,7 @@ from elbowroom.model.place import place
 from elbowroom.model.problems import MOST_TOLD, BuildError, choices
 from elbowroom.model.resolve import load
 from elbowroom.model.source import parse
+from elbowroom.model.spec import MAX_PIECES
 
 BOX = "box: custom, length: 10, width: 10, height: 10"
 
@@ -33,9 +34,17 @@ def faults(text: str) -> list[str]:
 @pytest.mark.parametrize("order", [1, -1])
 def test_a_pile_as_high_as_a_build_has_parts_is_placed(order: int) -> None:
     """Each box of 10 mm on the one before it, in the file's order and against it."""
-    layout = place(load(parse(pile(1500, order))))
+    layout = place(load(parse(pile(MAX_PIECES, order))))
     tops = {p.name: p.pose[2, 3] for p in layout.pieces}
-    assert tops["p1499"] - tops["p0"] == pytest.approx(14990.0, abs=1e-6)
+    assert tops[f"p{MAX_PIECES - 1}"] - tops["p0"] == pytest.approx(10.0 * (MAX_PIECES - 1), abs=1e-6)
+
+
+def test_copies_count_as_the_parts_they_are() -> None:
+    """Few entries that stand for many parts: one box on each of a board's frames, over and over."""
+    boxes = "\n".join(f"  b{i}: {{{BOX}, on: 'board.slot-*', lift: {i}}}" for i in range(MAX_PIECES // 2))
+    said = faults(f"title: t\nparts:\n  board: {{motherboard: motherboard-atx, at: {{x: 0, y: 0, z: 0}}}}\n{boxes}\n")
+    assert any(f"more than {MAX_PIECES} parts in one build" in line for line in said)
+    assert len(said) <= MOST_TOLD + 1
 
 
 def test_a_circle_of_hundreds_is_one_fault_of_one_line() -> None:
@@ -55,7 +64,7 @@ def test_an_axis_without_a_direction_is_refused(axis: str) -> None:
 @pytest.mark.parametrize(
     ("text", "bound"),
     [
-        ("parts: {" + ", ".join(f"p{i}: radiattor-{i}" for i in range(20_000)) + "}", "20000 entries; at most 2000"),
+        ("parts: {" + ", ".join(f"p{i}: radiattor-{i}" for i in range(20_000)) + "}", "20000 parts; more than 800 are"),
         ("mates: [" + ", ".join(f"[a.b{i}, c.d]" for i in range(20_000)) + "]", "20000 entries; at most 2000"),
         (
             "make: [" + ", ".join("{riser: riser-12x18, height: [" + ", ".join(map(str, range(9, 109))) + "]}"

@@ -10,7 +10,6 @@ import re
 import resource
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +18,7 @@ import pytest
 from tests.parts.test_imported import ascii_stl, binary, cube
 from tests.parts.test_step_bodies import block, shell, written
 
-CASES = 12  # of each sort; a run costs some 3 s
+CASES = {"step": 4, "stl": 5, "ascii": 5}  # a run costs 4 s of computing time for STEP, 1 s for STL (measured)
 LONGEST, MOST_MB = 60.0, 2048  # s of computing time, MB: what no file may pass
 MAIN = "import sys; sys.path.remove(''); from elbowroom.model.cli import main; main()"
 
@@ -44,7 +43,7 @@ def damaged(data: bytes, rng: np.random.Generator) -> bytes:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("sort", ["step", "stl", "ascii"])
+@pytest.mark.parametrize("sort", CASES)
 def test_no_damaged_file_ends_in_anything_but_an_answer(tmp_path, sort):
     if sort == "step":
         data = Path(written(tmp_path / "whole.step", block(20), shell(block(10), 0, 50))).read_bytes()
@@ -60,14 +59,14 @@ def test_no_damaged_file_ends_in_anything_but_an_answer(tmp_path, sort):
     scratch = tmp_path / "scratch"
     scratch.mkdir()
     env = {**os.environ, "ELBOWROOM_CACHE": str(tmp_path / "cache"), "TMPDIR": str(scratch)}
-    for seed in range(CASES):
+    for seed in range(CASES[sort]):
         (tmp_path / f"a.{ending}").write_bytes(damaged(data, np.random.default_rng([seed, len(sort)])))
-        before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
         done = subprocess.run(
             [sys.executable, "-c", MAIN, "check", "build.yaml"], cwd=tmp_path, env=env, capture_output=True, text=True
         )
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        told = f"seed {seed}, {time.perf_counter() - start:.0f} s: {done.returncode} {done.stdout} {done.stderr}"
+        told = f"seed {seed}: {done.returncode} {done.stdout} {done.stderr}"
         assert done.returncode in (0, 1, 2, 3), told
         assert "Traceback" not in done.stderr, told
         assert done.returncode != 2 or re.search(r"^build\.yaml:\d+:\d+ ", done.stderr), told
