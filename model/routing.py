@@ -40,6 +40,7 @@ from elbowroom.parts.tube import FARTHEST
 Progress = Callable[[int, int, str], None]
 Point = tuple[float, float, float]
 
+AGAIN = 0.5  # of the work of a run's search, for the one with turns that stand nearer than wanted
 TUBE = "tube of "  # before a run's name: its tube as an obstacle to others
 
 
@@ -153,7 +154,7 @@ class _Router:
         rules = self._rules(line)
         ends = self._ends(line, rules, tight=tight)
         if not (line.start.free or line.end.free):
-            return Wanted(TUBE + line.name, *ends, rules)
+            return Wanted(TUBE + line.name, *ends, rules, effort=AGAIN if tight else 1.0)
 
         def finer(found: Found) -> tuple[End, End] | None:
             near = [
@@ -162,7 +163,7 @@ class _Router:
             ]
             return (near[0], near[1]) if max(len(e.candidates) for e in near) > 1 else None
 
-        return Wanted(TUBE + line.name, *ends, rules, None if rules.square else finer)
+        return Wanted(TUBE + line.name, *ends, rules, None if rules.square else finer, AGAIN if tight else 1.0)
 
     def _not_square(self, line: Line, lines: Sequence[Line], found: Mapping[str, Route], space: Space) -> str:
         """What the shortest run would be where no square one was found; empty where that is not found either."""

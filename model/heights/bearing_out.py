@@ -7,6 +7,8 @@ height taken and at both ends of its range, and where an end fails, the edge is 
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +18,7 @@ from elbowroom.model.checks import drivers
 from elbowroom.model.findings import FAILING, UNDECIDED, Finding
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.looking import Look
+from elbowroom.model.heights.missing import Need, able
 from elbowroom.model.heights.ranges import Stretch
 from elbowroom.model.heights.stages import Stages
 from elbowroom.model.heights.telling import Choice
@@ -28,6 +31,8 @@ from elbowroom.model.tolerances import EXACT_MM
 LAYERS = 5  # tried from the height chosen up before others of the range are
 SPREAD = 6  # heights tried over the rest of the range before it is said that the checks do not bear one out
 EDGE_MM = 0.02  # to which the edge of what drivers and fittings allow is halved down: under the finest layer (P)
+MOST_ADVICE = 2  # moves that are told
+MOST_ASKED = 4  # moves of which it is asked whether the checks bear them out, some two seconds each
 _INWARD_MM = 2 * EXACT_MM  # from an end of the range, where it is asked about
 
 
@@ -61,6 +66,53 @@ def borne_out(got: Look, choice: Choice, store: Store, progress: Progress | None
             )
         doubt = doubt or tuple(f.text for f in against)
     return replace(choice, doubt=doubt, asked=tuple(sorted(asked)))
+
+
+def advised(got: Look, needs: Sequence[Need], store: Store, progress: Progress | None = None) -> tuple[Need, ...]:
+    """Those needs, in the hundredths of a millimetre they are told in, that the checks bear out once the pieces stand
+    as each says; at most MOST_ADVICE, of the first MOST_ASKED that can be done.
+    """
+    layout, way = got.stages.moved.layout, got.stages.moved.way
+    some = [n for n in needs if able(n, layout, way)][:MOST_ASKED]
+    out: list[Need] = []
+    for need in some:
+        told = (_as_told(need, end) for end in (math.ceil, math.floor))
+        fine = (n for n in dict.fromkeys(told) if not _against_moving(got, n, store, progress))
+        if len(out) < MOST_ADVICE and (one := next(fine, None)) is not None:
+            out.append(one)
+    return tuple(out)
+
+
+def _as_told(need: Need, end: Callable[[float], int]) -> Need:
+    """A need with its height rounded to hundredths by `end`, and every move as much longer, rounded up."""
+    height = end(round(need.height * 100, 3)) / 100
+    more = abs(height - need.height)
+    moves = ((name, math.copysign(math.ceil(round((abs(x) + more) * 100, 3)) / 100, x)) for name, x in need.moves)
+    return Need(height, tuple(moves))
+
+
+def _against_moving(got: Look, need: Need, store: Store, progress: Progress | None) -> list[Finding]:
+    """What the checks have against the pieces of a need, moved, and against the raised ones among them. What they had
+    against a piece before, which the raised ones have no part in, is not the move's doing.
+    """
+    whole, moves = got.stages.whole(need.height), dict(need.moves)
+    pieces = []
+    for p in whole.pieces:
+        pose = p.pose.copy()
+        pose[:3, 3] += moves.get(p.name, 0.0) * got.stages.moved.way
+        pieces.append(replace(p, pose=pose) if p.name in moves else p)
+    known = {frozenset(x.parts) for x in got.aside}
+    # Whoever moves a piece moves what it is fixed to as well, so that faces which no longer meet say nothing.
+    mates = tuple(m for m in whole.mates if not {m.piece, m.to_piece} & set(moves))
+
+    def against(layout: Layout) -> list[Finding]:
+        found = checks.run(solidify(layout, store, progress), store, progress)
+        about = [f for f in found if (set(moves) | got.movers) & set(f.parts)]
+        return [f for f in about if f.verdict in FAILING | UNDECIDED and frozenset(f.parts) not in known]
+
+    before = {(f.question, f.parts) for f in against(replace(whole, mates=mates)) if not got.movers & set(f.parts)}
+    moved = against(replace(whole, pieces=tuple(pieces), mates=mates))
+    return [f for f in moved if (f.question, f.parts) not in before]
 
 
 def _nearest(low: float, known: float, layer: float) -> float:

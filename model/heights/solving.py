@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from elbowroom.model.findings import Finding
-from elbowroom.model.heights.bearing_out import borne_out
+from elbowroom.model.heights.bearing_out import advised, borne_out
 from elbowroom.model.heights.looking import Look, look
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch
@@ -78,6 +78,7 @@ class _Solver:
         got, choice = self._chosen(group, group.lo, group.hi, without)
         if (choice.within is None or choice.aside) and not choice.open:
             choice = replace(choice, beyond=self._beyond(group, without))
+        choice = replace(choice, advised=advised(got, choice.needs, self.store, self.progress))
         self.numbers |= group.numbers(choice.height)
         return finding(group, self._placed(group, choice.height, without), got, choice)
 

@@ -19,7 +19,7 @@ from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Verdict, rounded
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.looking import Look
-from elbowroom.model.heights.missing import Need, able, blocker, forbidden
+from elbowroom.model.heights.missing import Need, blocker, forbidden
 from elbowroom.model.heights.ranges import Stretch, chain
 from elbowroom.model.heights.tying import Group
 from elbowroom.model.layout import Layout
@@ -36,7 +36,8 @@ class Choice:
     """A height taken, mm, the stretches that fit, and the one it was taken from (None: none fits).
 
     aside: what no height mends, and what was therefore left out of the question. doubt: what the checks had against
-    the height taken; empty where they bear it out. needs: where nothing fits, what would have to stand farther away.
+    the height taken; empty where they bear it out. needs: where nothing fits, what would have to stand farther away;
+    advised: those of them that the checks bear out.
     ended: the height from which on nothing was looked at. beyond: a stretch outside what was asked that fits, and a
     height of it. narrowed: what drivers and fittings took off the range. asked: heights at which these were tried.
     """
@@ -48,6 +49,7 @@ class Choice:
     aside: tuple[Limit, ...]
     doubt: tuple[str, ...] = ()
     needs: tuple[Need, ...] = ()
+    advised: tuple[Need, ...] = ()
     ended: float | None = None
     beyond: tuple[Stretch, float] | None = None
     narrowed: tuple[Limit, ...] = ()
@@ -101,7 +103,7 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
         missing = choice.needs[0].total if choice.needs else None
         extra += [("excluded", links), ("missing_mm", rounded(missing, 4)), ("missing", _moves(choice.needs[:1]))]
         way = got.stages.moved.way
-        remedies = tuple(_remedy(n, carried, way) for n in choice.needs if able(n, layout, way))[:2]
+        remedies = tuple(_remedy(n, carried, way) for n in choice.advised)
     if choice.beyond is not None:
         (a, b), height = choice.beyond
         text += f"; outside of the {mm(group.lo)} to {mm(group.hi)} asked for, {_up(a)} to {_down(b)} fits"

@@ -20,7 +20,7 @@ from elbowroom.model.findings import Finding
 from elbowroom.model.kept_findings import pack, unpack
 from elbowroom.model.plumbing import Plumbing, Port, Tubing
 from elbowroom.model.reach import keep
-from elbowroom.model.reach.neighbours import neighbours, stand
+from elbowroom.model.reach.neighbours import advised, neighbours, stand
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.verdicts import Answer, Wanted, answer
 from elbowroom.model.scene import Mesh, Scene
@@ -59,7 +59,10 @@ def check(scene: Scene, plumbing: Plumbing | None, store: Store, progress: Progr
         found[site.port] = finding
         if progress is not None:
             progress(n, len(rooms.sites), f"checking {site.port}")
-    return [*found.values(), *_pairs(rooms, wanted, found, keep.joined(list(keys.values())))]
+    more = _pairs(rooms, wanted, found, keep.joined(list(keys.values())))
+    instead = {f.id: f for f in more}
+    own = {f.id for f in found.values()}
+    return [*(instead.get(f.id, f) for f in found.values()), *(f for f in more if f.id not in own)]
 
 
 def reach_solids(scene: Scene, plumbing: Plumbing | None, store: Store) -> dict[str, Mesh]:
@@ -111,6 +114,7 @@ def _kept(data: bytes | None) -> Finding | None:
 
 
 def _pairs(rooms: Rooms, wanted: dict[Port, Wanted], found: dict[Port, Finding], key: bytes) -> list[Finding]:
+    """Findings about neighbouring ports, and those of single ports whose remedies do not all go beside the others."""
     data = rooms.store.records([key]).get(key)
     if data is not None:
         try:
@@ -125,6 +129,7 @@ def _pairs(rooms: Rooms, wanted: dict[Port, Wanted], found: dict[Port, Finding],
             one = stand(rooms, site, wanted.get(site.port, Wanted()), degrees)
             if one is not None:
                 stands.append(one)
-    out = neighbours(rooms, stands)
+    advice = [(found[s.site.port], advised(rooms, s, found[s.site.port], stands)) for s in stands]
+    out = [*(new for old, new in advice if new.remedies != old.remedies), *neighbours(rooms, stands)]
     rooms.store.keep_records({key: pack(out)})
     return out

@@ -7,13 +7,14 @@ that failed. Leaves the trial to `trial`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from itertools import islice
 
 import numpy as np
 
 from elbowroom.model.loop_spec import MAX_CHAIN
 from elbowroom.model.plumbing import Link, Tubing
-from elbowroom.model.reach.chains import Interval, items
+from elbowroom.model.reach.chains import Interval, Postures, items
 from elbowroom.model.reach.hands import fingers_at_once
 from elbowroom.model.reach.rooms import Rooms, Site, bars_met
 from elbowroom.model.reach.trial import Trial, attempt, seat, sets
@@ -63,26 +64,41 @@ def lowest(site: Site, tubing: Tubing | None) -> Link | None:
     return link(known[0]) if known else None
 
 
-def remedies(rooms: Rooms, site: Site, chosen: Sequence[Link], tubing: Tubing | None) -> tuple[Trial, ...]:
+def remedies(
+    rooms: Rooms, site: Site, chosen: Sequence[Link], tubing: Tubing | None, *,
+    seals: Callable[[Sequence[Link]], bool] = lambda _: True,
+    beside: Callable[[Sequence[Link], Postures], bool] | None = None,
+) -> tuple[Trial, ...]:  # fmt: skip
     """The best chains that go on where the chosen one does not, at most MOST_REMEDIES; and the chosen chain on the
     lowest extension that mends it, where there is one and it is not among them.
+
+    seals: whether a chain's seal ring lies on sound ground. beside: whether a posture of it goes with what is on other
+    ports; left out, these are not asked.
     """
     alone: dict[str, bool] = {}  # whether a first link stands on the port at all: if not, no chain that starts with it
 
+    def accept(links: Sequence[Link]) -> Callable[[Postures], bool] | None:
+        return None if beside is None else partial(beside, links)
+
     def goes_on(links: Sequence[Link]) -> bool:
         first = links[0]
+        if not seals(links):
+            return False
         name = f"{first.size} {first.free} {first.fitting.shape_key()}"
         if name not in alone:
             trial = attempt(rooms, site, [first], None, full=False, coarsely=True)
             alone[name] = trial.problem in (None, "fingers")
-        return alone[name] and attempt(rooms, site, links, tubing, full=False, coarsely=True).problem is None
+        if not alone[name]:
+            return False
+        trial = attempt(rooms, site, links, tubing, full=False, coarsely=True, accept=accept(links))
+        return trial.problem is None
 
     tried = islice(candidates(site, chosen, tubing), MOST_TRIES)
     best = list(islice((c for c in tried if goes_on(c)), MOST_REMEDIES))
     if len(chosen) < MAX_CHAIN and not any(_names(c[1:]) == _names(chosen) for c in best):
         lifted = ((link(c), *chosen) for c in adapters_for(site.frame.thread or "") if not c.fitting.is_rotary)
         best += islice((c for c in lifted if goes_on(c)), 1)
-    return tuple(attempt(rooms, site, c, tubing, full=True) for c in best)
+    return tuple(attempt(rooms, site, c, tubing, full=True, accept=accept(c)) for c in best)
 
 
 def candidates(site: Site, chosen: Sequence[Link], tubing: Tubing | None) -> Iterator[tuple[Link, ...]]:
@@ -123,6 +139,12 @@ def named(trial: Trial) -> str:
     """A chain in words, with the angles that are free for its swivels."""
     angles = iter(trial.angles)
     return " + ".join(f"{li.size} ({degrees(next(angles))})" if li.free else li.size for li in trial.links)
+
+
+def turned(trial: Trial) -> str:
+    """A chain in words, its free swivels as they were tried."""
+    at = trial.degrees
+    return " + ".join(f"{li.size} at {at[i]} deg" if i in at else li.size for i, li in enumerate(trial.links))
 
 
 def degrees(found: Sequence[Interval], say: Callable[[Interval], str] = lambda _: "") -> str:

@@ -20,11 +20,11 @@ from elbowroom.model.findings import Basis, Finding, Verdict
 from elbowroom.model.plumbing import Link
 from elbowroom.model.reach.bars_apart import clear, least
 from elbowroom.model.reach.chains import Item, Postures, coarse, grid, items, walk
-from elbowroom.model.reach.choices import candidates, lowest
+from elbowroom.model.reach.choices import candidates, lowest, turned
 from elbowroom.model.reach.hands import STEP, finger_sides, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
-from elbowroom.model.reach.verdicts import Wanted
+from elbowroom.model.reach.verdicts import Wanted, mended_beside
 from elbowroom.parts.pose import apply, rotation
 
 GAP = 1.5  # mm between neighbouring fittings: a coat of fingers' play; common practice, no source (P)
@@ -99,6 +99,18 @@ def _near(a: Stand, b: Stand, *, fingers: bool = False) -> bool:
     return float(np.linalg.norm(a.site.origin - b.site.origin)) <= a.reach + b.reach + room
 
 
+def advised(rooms: Rooms, s: Stand, finding: Finding, stands: Sequence[Stand]) -> Finding:
+    """A port's finding, its remedies among the fittings chosen for other ports, as these stand."""
+    others = [r for o in stands if o is not s and not o.assumed for r in o.bars]
+    if s.assumed or not finding.remedies or not others:
+        return finding
+
+    def beside(links: Sequence[Link], p: Postures) -> bool:
+        return clear(_bars(items(links, s.site), p, 0)[0], others, GAP)
+
+    return mended_beside(rooms, s.site, s.wanted, finding, beside)
+
+
 # Two ports ------------------------------------------------------------------------------------------------------------
 
 
@@ -156,9 +168,7 @@ def _instead(rooms: Rooms, s: Stand, other: Stand) -> Iterator[str]:
 
         trial = attempt(rooms, s.site, links, s.wanted.tubing, full=False, coarsely=True, accept=clears)
         if trial.problem is None:
-            turned = trial.degrees
-            names = (f"{li.size} at {turned[i]} deg" if i in turned else li.size for i, li in enumerate(links))
-            yield f"{' + '.join(names)} on {s.site.port}"
+            yield f"{turned(trial)} on {s.site.port}"
             return
 
 

@@ -8,8 +8,8 @@ does not prove that there is none. Where a mesh nearby is unsound, nothing passe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -20,8 +20,8 @@ from elbowroom.model.directions import open_side_of, round_by
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
 from elbowroom.model.fitted import outlet
 from elbowroom.model.plumbing import Link, Tubing
-from elbowroom.model.reach.chains import Interval, turns
-from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies
+from elbowroom.model.reach.chains import Interval, Postures, turns
+from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies, turned
 from elbowroom.model.reach.land import Land, land
 from elbowroom.model.reach.rooms import Rooms, Site, free_run
 from elbowroom.model.reach.told import hands_told, tube_leaves
@@ -144,7 +144,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     broken = _ground_fails(rooms, site, ground, links)
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
-        others = remedies(rooms, site, links, wanted.tubing)
+        others = remedies(rooms, site, links, wanted.tubing, seals=partial(_seals, rooms, site, ground))
     verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
     fault = _unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
@@ -215,6 +215,19 @@ def _ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link])
     if ground.state != "broken":
         return False
     return land(rooms, site, float(links[0].fitting.seal_od)).state in ("broken", "blocked")
+
+
+def _seals(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
+    return not _ground_fails(rooms, site, ground, links)
+
+
+def mended_beside(
+    rooms: Rooms, site: Site, wanted: Wanted, finding: Finding, beside: Callable[[Sequence[Link], Postures], bool]
+) -> Finding:
+    """A finding about a chain that does not go on, with only what would go on beside the fittings of other ports."""
+    seals = partial(_seals, rooms, site, land(rooms, site, _land_of(site, wanted.links)))
+    found = remedies(rooms, site, wanted.links, wanted.tubing, seals=seals, beside=beside)
+    return replace(finding, remedies=tuple(turned(t) for t in found))
 
 
 # What it rests on -----------------------------------------------------------------------------------------------------

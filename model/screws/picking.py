@@ -14,8 +14,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from elbowroom.model.screws.stack import AMPLE, LEAST_THREADS, Judged, Layer, Receiver, Window, judge, window
+from elbowroom.model.tolerances import CONTACT_MM
 from elbowroom.parts.screw_tables import Stock, length_tolerance, shank
 from elbowroom.parts.screw_tables import stock as stock_of
 
@@ -82,13 +84,16 @@ def choose(
     if least < 0 or (most is not None and most < least):
         raise ValueError(f"{least if least < 0 else most} washers cannot be added")
     lengths = stock_of(receiver.thread) if stock is None else stock
+    # Screws that are alike, and a joint asked about at many heights, have the same plain numbers under other names.
+    return _choice(tuple(replace(x, name="") for x in layers), receiver, lengths, washer, most, least)
+
+
+@lru_cache(maxsize=4096)
+def _choice(
+    layers: tuple[Layer, ...], receiver: Receiver, lengths: Stock, washer: Layer | None, most: int | None, least: int
+) -> Choice:
     fewest = [*layers, *([washer] * least if washer is not None else [])]
-    safe = [
-        Combo(j, n, length in lengths.first)
-        for length in lengths.all()
-        for n in _numbers(length, layers, receiver, washer, least, most)
-        if (j := _judged(length, layers, receiver, washer, n)).verdict == "safe"
-    ]
+    safe = _safe(layers, receiver, lengths, washer, most, least)
     room = window(fewest, receiver)
     if not safe:
         tried = tuple(_judged(x, layers, receiver, washer, least) for x in lengths.all())
@@ -129,6 +134,26 @@ def settled(layers: Sequence[Layer], receiver: Receiver, size: str, limits: Limi
 def _judged(length: float, layers: Sequence[Layer], receiver: Receiver, washer: Layer | None, n: int) -> Judged:
     under = [*layers, *([washer] * n if washer is not None else [])]
     return judge(length, length_tolerance(receiver.thread, length), under, receiver)
+
+
+def _safe(
+    layers: tuple[Layer, ...], receiver: Receiver, lengths: Stock, washer: Layer | None, most: int | None, least: int
+) -> list[Combo]:
+    """Every safe length with every number of washers. Judging costs more than the window of what may be safe, so that
+    is looked at first, a little widely.
+    """
+    rooms: dict[int, Window] = {}
+    out = []
+    for length in lengths.all():
+        for n in _numbers(length, layers, receiver, washer, least, most):
+            if n not in rooms:
+                rooms[n] = window([*layers, *([washer] * n if washer is not None else [])], receiver)
+            lo, hi = rooms[n].lo - 2 * CONTACT_MM, rooms[n].hi
+            if lo <= length and (hi is None or length <= hi + 2 * CONTACT_MM):
+                judged = _judged(length, layers, receiver, washer, n)
+                if judged.verdict == "safe":
+                    out.append(Combo(judged, n, length in lengths.first))
+    return out
 
 
 def _numbers(

@@ -36,6 +36,7 @@ POLISHES = 14  # moves of one line
 WATCHED = 2.0  # mm: places with less room to spare than this are kept from getting worse
 MOUTH = 1e-3  # mm: nearest points nearer to a mouth than this are the mouth
 SPARE = 2e-3  # mm more than asked: what chords and rounding take back, a hundredth of the tightest slot that matters
+WORK = 150.0  # of settling one line (`task.BODY_WORK`)
 _SWEEPS = 120  # of the least-move solver; with a few dozen places it settles in fewer
 
 
@@ -226,6 +227,7 @@ def _least_move(a: Floats, asked: Floats) -> Floats:
 
 def settle(task: Task, corners: Floats, limit: float, *, rounds: int = ROUNDS) -> tuple[Run, Floats] | None:
     """Improve a line and return the best version that holds by the exact test and costs less than `limit`."""
+    task.work += WORK
     trail = improve(task, corners, rounds=rounds)
     best = trail[-1]
     for line in reversed(trail[-5:]):

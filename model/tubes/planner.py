@@ -38,6 +38,9 @@ SINGLY = 24  # pairs of turns whose runs of two bends are looked at each for its
 FEW_TESTS = 6
 HOPE = 1.08  # a line so much dearer than the best is still improved there: improving gains that much (measured)
 ALONE = 8  # pairs of turns that are searched each for itself where all together gave nothing
+MOST_WORK = 5000.0  # of one plan (`task.BODY_WORK`): the hardest ends after some five seconds
+TOGETHER = 0.6  # of it for all turns together, where there is a choice of them
+SHORT_WORK = 2500.0  # of a plan that need not be thorough
 SQUARE_PAIRS = 6  # pairs of choices for which square runs are swept
 LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
 OTHER = {"bounds": "the case", "self": "the tube itself"}  # blockers that are no obstacles
@@ -58,13 +61,13 @@ def field_for(space: Space, rules: Rules, points: Floats, within: Box | None) ->
 
 def plan(
     start: End, end: End, rules: Rules, space: Space, *, within: Box | None = None, field: Field | None = None,
-    thorough: bool = True, below: float = math.inf,
+    thorough: bool = True, below: float = math.inf, effort: float = 1.0,
 ) -> Result:  # fmt: skip
     """The best run found between two ends, or why there is none.
 
     within: box the tube may not leave, mm. field: from `field_for`, where several runs share one. thorough=False gives
     up after a few lattices, for callers who can make room instead. below: only a run of less cost is looked for, and in
-    closed form alone, for callers who have one of that cost.
+    closed form alone, for callers who have one of that cost. effort: share of the usual work after which it ends.
     """
     points = np.array([c.point for e in (start, end) for c in e.candidates])
     if field is None:
@@ -81,9 +84,11 @@ def plan(
         sides[1],
     )
     if len(sides[0][0]) and len(sides[1][0]):
+        many = len(sides[0][0]) * len(sides[1][0]) > 1
+        task.most_work = effort * ((MOST_WORK * (TOGETHER if many else 1.0)) if thorough else SHORT_WORK)
         found = _search(task, thorough, below)
-        if found is None and thorough and math.isinf(below) and not task.why:
-            found = _one_by_one(task)
+        if found is None and many and thorough and math.isinf(below) and not task.why:
+            found = _one_by_one(task, effort * MOST_WORK)
         if found is not None:
             return found
     if not math.isinf(below):
@@ -139,7 +144,8 @@ def cost_of(run: Run, rules: Rules) -> float:
     return run.length + rules.bend_worth * len(run.bends)
 
 
-def _search(task: Task, thorough: bool, below: float) -> Found | None:
+def _search(task: Task, thorough: bool, below: float, *, alone: bool = False) -> Found | None:
+    """alone: one pair of turns out of many, for all of which `reasons` has been asked already."""
     best = _Best(task, below)
     for lines in families.none_or_one(task):
         best.take(task.first_free(lines, best.cost))
@@ -159,7 +165,7 @@ def _search(task: Task, thorough: bool, below: float) -> Found | None:
         if best.worth(3) and best.bends >= 3 and math.isinf(below):
             _try(task, best, families.three_free(task, pairs))
     if math.isinf(below):
-        if best.run is None:
+        if best.run is None and not alone:
             task.why = reasons(task)
         if not task.why and best.worth(3) and best.bends >= 3:
             _lattices(task, best, thorough)
@@ -168,25 +174,28 @@ def _search(task: Task, thorough: bool, below: float) -> Found | None:
     return _finish(task, best.run, best.corners)
 
 
-def _one_by_one(task: Task) -> Found | None:
+def _one_by_one(task: Task, most_work: float) -> Found | None:
     """Where there is a choice of turns and none was found among all of them: a few pairs of turns, each with a search
     of its own, the whole of whose lines belong to it.
     """
-    n, m = len(task.starts[0]), len(task.ends[0])
-    if n * m < 2:
-        return None
     lines = families.two(task)
     pairs = families.best_pairs(task, lines, ALONE)
     step = max(1, math.ceil(len(pairs) / ALONE))
-    for i, j in pairs[::step].tolist():
+    picked = pairs[::step].tolist()
+    for at, (i, j) in enumerate(picked):
+        share = (most_work - task.work) / (len(picked) - at)  # what one leaves over is for the others
+        if share <= 0:
+            break
         some = replace(
             task,
             starts=_one(task.starts, i), ends=_one(task.ends, j), tests=EXACT_TESTS // 2, lines_seen=0, steps=[],
+            work=0.0, most_work=share,
         )  # fmt: skip
-        found = _search(some, False, math.inf)
+        found = _search(some, False, math.inf, alone=True)
         task.lines_seen += some.lines_seen
         task.steps += some.steps
         task.tests += some.tests - EXACT_TESTS // 2
+        task.work += some.work
         if found is not None:
             return found
     return None
@@ -221,6 +230,8 @@ def _lattices(task: Task, best: _Best, thorough: bool) -> None:
             task.steps.append(float(lattice.spacing.max()))
             task.bends = max(task.bends, most)
             for line in Sweep(task, lattice, slack).run(most, best.cost)[:TRIED]:
+                if task.spent:
+                    return
                 if any(_alike(line, other) for other in seen):
                     continue
                 seen.append(line)

@@ -31,7 +31,7 @@ class Wanted:
     """A run to be planned. `name` names it as an obstacle to the others; it must be none of the space's own.
 
     finer: for ends that may be turned, the choices round those that were found, the found ones among them; None where
-    there are none.
+    there are none. effort: share of the usual work that each search for it may take.
     """
 
     name: str
@@ -39,6 +39,7 @@ class Wanted:
     end: End
     rules: Rules
     finer: Callable[[Found], tuple[End, End] | None] | None = None
+    effort: float = 1.0
 
 
 def plan_all(
@@ -131,7 +132,9 @@ class _Board:
         for n, (starts, ends, needs, owner) in enumerate(bars):
             field = field.with_rods(starts, ends, needs, owner, copy=n == 0)
         space = self.space.extended(obstacles)
-        found = plan(w.start, w.end, rules, space, within=self.within, field=field, thorough=not others)
+        found = plan(
+            w.start, w.end, rules, space, within=self.within, field=field, thorough=not others, effort=w.effort
+        )
         while w.finer is not None and isinstance(found, Found) and (near := w.finer(found)) is not None:
             better = plan(*near, rules, space, within=self.within, field=field, below=found.cost)
             if not isinstance(better, Found) or better.cost >= found.cost - WORTHWHILE:

@@ -20,6 +20,7 @@ from elbowroom.model.field import Floats32
 from elbowroom.model.tubes.lattice import INF, Grid, Ints, Lattice, Node
 from elbowroom.model.tubes.task import Task, free_axis
 
+WORK, LINK_WORK = 250.0, 40.0  # of one lattice and of every end whose axis is joined to it (`task.BODY_WORK`)
 LINKS = 1200  # corners tried from each place on an end's axis
 LINK_REACH = 220.0  # mm: the longest free leg between an end's axis and the lattice
 LINK_PROBE = 6.0  # mm between the points of a free leg held against the map
@@ -48,6 +49,7 @@ class Sweep:
 
     def __init__(self, task: Task, lattice: Lattice, slack: float = 0.0) -> None:
         self.task, self.lattice, self.slack = task, lattice, slack
+        task.work += WORK + LINK_WORK * sum(min(SOURCES, len(side[0])) for side in (task.starts, task.ends))
         self.grid = Grid(lattice, task.map, slack)
         rules = task.rules
         self.angles = (ANGLES[-1],) if len(lattice.directions) == 6 else ANGLES
@@ -59,7 +61,9 @@ class Sweep:
         self.saved = self._saved(np.radians(np.minimum(self.turns, 170.0)))
         self.layers: list[list[list[Floats32]]] = []  # by bends, direction, class
         self.picked: dict[Node, Floats] = {}
-        self.entries: dict[tuple[int, int, int], tuple[Floats, Floats]] = {}
+        # By direction and class: which of `links` led to a corner, -1 for none.
+        self.entries: dict[tuple[int, int], NDArray[np.int32]] = {}
+        self.entered: list[Link] = []
 
     def run(self, most_bends: int, limit: float) -> list[Floats]:
         """Corner lines from start to end that cost less than `limit`, cheapest first."""
@@ -143,10 +147,13 @@ class Sweep:
         first = rules.end_leg + r * math.tan(math.radians(15))
         out = []
         for i, most in zip(chosen, room, strict=True):
+            reach = LINK_REACH + max(first, min(LINK_REACH, float(most)) + 0.6 * r)
+            within = np.nonzero((np.abs(nodes - points[i]) < reach).all(axis=1))[0]
+            close, names = nodes[within], flat[within]
             for t in np.linspace(first, max(first, min(LINK_REACH, float(most)) + 0.6 * r), PLACES):
                 corner = points[i] + t * axes[i]
-                d = nodes - corner
-                length = np.linalg.norm(d, axis=1)
+                d = close - corner
+                length = np.sqrt(np.einsum("nd,nd->n", d, d))
                 near = np.nonzero((length < LINK_REACH) & (length > 0.5 * r))[0]
                 near = near[:: max(1, len(near) // LINKS)]
                 unit = d[near] / length[near][:, None]
@@ -168,13 +175,14 @@ class Sweep:
                 clear &= self.task.map.room(middle) >= -self.slack
                 if clear.any():
                     near, unit = near[clear], unit[clear]
-                    out.append(Link(int(i), corner, float(t), flat[near], unit, length[near]))
+                    out.append(Link(int(i), corner, float(t), names[near], unit, length[near]))
         return out
 
     def _enter(self, leaving: list[list[Floats32]], links: list[Link]) -> None:
         """Lines that come from a start's axis by a free leg and turn into the lattice: two bends so far."""
         rules, r = self.task.rules, self.task.rules.radius
-        for link in links:
+        self.entered = links
+        for number, link in enumerate(links):
             first = np.arccos(np.clip(link.units @ self.task.starts[1][link.end], -1, 1))
             base = link.along + link.lengths + 2 * rules.bend_worth - self._saved(first)
             for d, c, turn, ok in self._turns_to(link.units):
@@ -184,8 +192,10 @@ class Sweep:
                 state = leaving[d][c].reshape(-1)
                 better = cost < state[link.nodes[rows]] - 1e-3
                 state[link.nodes[rows[better]]] = cost[better]
-                for n in link.nodes[rows[better]]:
-                    self.entries[(d, c, int(n))] = (self.task.starts[0][link.end], link.corner)
+                if better.any():
+                    if (d, c) not in self.entries:
+                        self.entries[d, c] = np.full(state.shape, -1, dtype=np.int32)
+                    self.entries[d, c][link.nodes[rows[better]]] = number
 
     def _turns_to(self, units: Floats) -> list[tuple[int, int, Floats, NDArray[np.bool_]]]:
         """For each direction and class: the turns between legs and the direction, and which are of that class."""
@@ -281,9 +291,11 @@ class Sweep:
         if c == len(self.angles):
             return [self.picked[node]]
         here = self.grid.nodes[node]
-        entry = self.entries.get((d, c, int(np.ravel_multi_index(node, self.lattice.shape))))
-        if bends == 2 and entry is not None:
-            return [*entry, here]
+        if bends == 2 and (d, c) in self.entries:
+            number = int(self.entries[d, c][int(np.ravel_multi_index(node, self.lattice.shape))])
+            if number >= 0:
+                link = self.entered[number]
+                return [self.task.starts[0][link.end], link.corner, here]
         value = float(self.layers[bends][d][c][node]) - self.task.rules.bend_worth
         for e in range(len(self.turns) if bends else 0):
             if self._class(self.turns[e, d]) != c:

@@ -22,6 +22,9 @@ from elbowroom.parts.base import Box
 from elbowroom.parts.bends import BendError, Run, bend_run
 
 EXACT_TESTS = 600  # exact tests a plan may spend: about half a second
+# What a search costs is counted in work, near a millisecond each on one core (measured), so that its end is the same
+# on every machine.
+BODY_WORK = 2.0  # of one look at the bodies of turned fittings
 ATTEMPTS = 8  # lines kept to name what stood in the way: the map's order of them is not exact
 TESTS_A_BATCH = 40  # of them on one sorted batch: what fails 40 times is a place the map sees too roughly
 LOOKED = 12  # times as many lines are looked at where the fittings' own bodies are in their way
@@ -45,6 +48,8 @@ class Task:
     ends: Side
     tests: int = 0
     lines_seen: int = 0
+    work: float = 0.0  # done so far
+    most_work: float = math.inf  # at which the search ends
     steps: list[float] = field(default_factory=list)  # of every lattice swept, mm
     bends: int = 0  # the most of any of them
     attempts: list[tuple[float, Floats]] = field(
@@ -56,7 +61,7 @@ class Task:
 
     @property
     def spent(self) -> bool:
-        return self.tests >= EXACT_TESTS
+        return self.tests >= EXACT_TESTS or self.work >= self.most_work
 
     def run_of(self, corners: Floats) -> Run | None:
         """The run through these corners with the least radius, None where it cannot be bent."""
@@ -75,12 +80,14 @@ class Task:
         if run is None or self.meets_bodies(run, corners):  # cheap, and no exact test is spent on it
             return None
         self.tests += 1
+        self.work += 1.0
         return run if holds(run, self.space, self.rules, self.start, self.end, self.within, COARSE_DEG) else None
 
     def meets_bodies(self, run: Run, corners: Floats) -> bool:
         """Whether the tube meets the body of a fitting chosen at its ends, which the map does not know."""
         if not any(c.body for e in (self.start, self.end) for c in e.candidates):
             return False
+        self.work += BODY_WORK
         bars: Bars = bars_of(run, self.rules.od)
         for end, at in ((self.start, corners[0]), (self.end, corners[-1])):
             chosen = next((c for c in end.candidates if math.dist(c.point, at) < 1e-6), None)
@@ -91,6 +98,8 @@ class Task:
             wanted = self.rules.clearance.default
             if not far.any() or body_gap(bars.rods.take(far), chosen.body) >= wanted:
                 continue
+            if body_gap(bars.rods.take(far), tuple(_within(r) for r in chosen.body)) < wanted:
+                return True
             # The quick measure takes the fitting's bars with round ends; they are flat.
             if chosen not in self.bodies:
                 self.bodies[chosen] = Space([rod_mesh(str(k), r) for k, r in enumerate(chosen.body)])
@@ -154,6 +163,18 @@ def body_gap(rods: Rods, body: tuple[Rod, ...]) -> float:
     r = np.array([b.radius for b in body])
     d = gaps(rods.starts[:, None], rods.ends[:, None], a[None], b[None])
     return float((d - rods.radii[:, None] - r[None]).min())
+
+
+def _within(rod: Rod) -> Rod:
+    """The largest bar with round ends that lies in a bar with flat ones, along its axis."""
+    a, b = np.array(rod.start), np.array(rod.end)
+    length = float(np.linalg.norm(b - a))
+    if rod.round_ends or length == 0:
+        return rod
+    radius = min(rod.radius, length / 2)
+    step = (b - a) * (radius / length)
+    (x, y, z), (u, v, w) = (a + step).tolist(), (b - step).tolist()
+    return Rod((x, y, z), (u, v, w), radius)
 
 
 def free_axis(task_map: Map, points: Floats, axes: Floats, longest: float, skip: float) -> Floats:

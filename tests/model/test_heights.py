@@ -220,6 +220,16 @@ def test_where_none_fits_it_is_said_what_stands_behind_and_before_and_how_much_i
     assert 15 <= parts["riser"]["height"] <= 18.5  # the check goes on, and has its say at that height
 
 
+def test_a_move_is_told_only_where_nothing_is_in_its_way() -> None:
+    # As above, but right behind the box stands another, so that the box cannot be moved away.
+    before = "  before: {box: custom, length: 300, width: 60, height: 60, at: {x: 444, y: 140, z: 280}}\n"
+    more = "  next: {box: custom, length: 40, width: 60, height: 60, at: {x: 272, y: 140, z: 280}}\n"
+    _, finding, extra = solved(CABLE + before + more)
+    assert finding.verdict == "fail"
+    assert extra["missing_mm"] == pytest.approx(3.5, abs=NEAR)
+    assert not [r for r in finding.remedies if r.startswith("move before")]
+
+
 def test_a_fault_that_no_height_mends_is_said_and_the_rest_is_solved() -> None:
     # A board 5 thick on the wall where a quarter of the plate is to stand: a riser's foot is in it at every height.
     board = "  pad: {box: custom, length: 5, width: 50, height: 100, at: {x: 625, y: 95, z: 200}}\n"

@@ -186,6 +186,42 @@ def test_an_extension_lifts_a_fitting_out_of_a_frame(store: Store) -> None:
     assert attempt(r, site(r), [link("extension-10"), END], PETG, full=False).problem is not None
 
 
+def chain_of(remedy: str) -> list[Link]:
+    """The chain a remedy names, its swivels turned as it says."""
+    out = []
+    for word in remedy.split(" + "):
+        size, _, angle = word.partition(" at ")
+        out.append(link(size, angle=float(angle.removesuffix(" deg")) if angle else None))
+    return out
+
+
+@pytest.mark.parametrize("collar", [24.0, 30.0, 36.0])
+def test_what_is_offered_goes_beside_what_is_on_other_ports(store: Store, collar: float) -> None:
+    # Rails as above, and 24 beside the port a wide collar at the height that an extension of 17.5 lifts a fitting to.
+    rails = [brick((-90, s, TOP), (90, s + 20, TOP + 12)) for s in (9.5, -29.5)]
+    s = scene(store, plate((0, 0), (24, 0)), *rails)
+    other = {"b": [link("extension-15"), wide(collar)]}
+    alone = findings(s, store, {"a": [END]})["a"].remedies
+    assert alone
+    told = findings(s, store, {"a": [END], **other})["a"]
+    assert told.verdict == "fail"
+    assert told.remedies != alone  # the lowest extension holds the fitting right beside the collar
+    for remedy in told.remedies:
+        after = findings(s, store, {"a": chain_of(remedy), **other})
+        assert after["a"].verdict != "fail", (remedy, after["a"].text)
+        assert "a~b" not in after, (remedy, after["a~b"].text)
+
+
+def test_what_is_offered_seals_on_the_ground_there_is(store: Store) -> None:
+    # 7.7 from the edge a ring of 15 lies whole on the plate, one of 16.4 does not; a rail keeps the fitting itself off.
+    s = scene(store, plate((0, 112.3), land=18.0), brick((-90, 82.8, TOP), (90, 102.8, TOP + 12)))
+    found = findings(s, store, {"a": [link("hard-tube-14", seal_od=15.0)]})["a"]
+    assert "p2/body is" in found.text
+    for remedy in found.remedies:
+        after = findings(s, store, {"a": chain_of(remedy)})["a"]
+        assert after.verdict != "fail", (remedy, after.text)
+
+
 def test_a_chain_of_the_users_own_is_offered_on_an_extension(store: Store) -> None:
     # A fascia 8 to 14 above the plate with an opening of 45: fingers reach in, what the rotary holds does not turn.
     ledge = [
