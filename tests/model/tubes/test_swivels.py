@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,7 +21,9 @@ from elbowroom.model.laying import Laid, lay
 from elbowroom.model.solidify import solidify
 from elbowroom.model.store import Store
 from elbowroom.model.swivels import Swivels
+from elbowroom.model.tubes import planner
 from elbowroom.model.tubes.rules import BEND_WORTH
+from elbowroom.model.tubes.task import Task
 
 # Lengths are searched on grids and then improved, on both sides of the comparison: one may end this much shorter.
 SEARCH_SHARE = 0.02
@@ -156,3 +159,28 @@ def test_an_elbow_with_nowhere_to_stand_is_left_out_and_told(tmp_path: Path) -> 
     assert [f.verdict for f in told] == ["caution"]
     assert "left out" in told[0].text
     assert [f for f in checked.findings if f.question == "port-reach" and f.verdict == "fail"]
+
+
+@pytest.mark.slow
+def test_a_search_that_finds_nothing_ends_and_says_what_it_tried(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A wall right before both ports, and turns of the elbow that all stand free: nothing proves that there is none."""
+    tasks: list[Task] = []
+    search = planner._search
+
+    def watched(task: Task, *words: Any, **more: Any) -> Any:
+        tasks.append(task)
+        return search(task, *words, **more)
+
+    monkeypatch.setattr(planner, "_search", watched)
+    wall = "  wall: {box: custom, length: 90, width: 4, height: 90, at: {x: -15, y: 92, z: -15}}"
+    text = SCENE.format(face="left", other="right", x=0, y=130, z=0, more=wall, tube="petg-14", fitting="rotary-90")
+    (route,) = laid(tmp_path, text).routes.values()
+    assert route.way is None
+    assert not route.impossible
+    for said in ("36 of 36 turns at the start", "lines of up to", "lattice"):
+        assert said in route.text
+    # One lattice, or one batch of looks, may be begun just before the end.
+    assert tasks[0].work < planner.MOST_WORK * 1.2
+    assert sum(t.work for t in tasks[1:]) < planner.MOST_WORK * 1.2
