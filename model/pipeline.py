@@ -76,7 +76,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
     findings = [
-        *air.check(build, layout),
+        *air.check(build, layout, parts),
         *loop_parts.check(layout, plumbing),
         *holes.check(fastened, mended),
         *was_cut,

@@ -9,6 +9,8 @@ Owns those findings, from `airflow`'s geometry:
   one to the other. So is a fan whose own `flow` differs from its stack's.
 - a radiator that no fan blows through, a fan against a closed panel, and fans that all blow in, or all out, with no
   opening left for the air to come back by, are each a `caution`.
+- a layer in a fan's line that leaves less than half of its disc open is a `caution`, one that is as good as closed a
+  `fail`.
 
 Fans and radiators of a power supply or a card are not counted: they are not parts of their own.
 """
@@ -19,22 +21,28 @@ from collections.abc import Iterable, Sequence
 from itertools import combinations
 from typing import Any
 
-from elbowroom.model.airflow import Blown, fans, openings, opposed
+from elbowroom.model.airflow import Blown, fans, open_share, openings, opposed
 from elbowroom.model.checks.loop_terms import listed
 from elbowroom.model.checks.wordings import tenths
 from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.resolve import Build
+from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.spec import Layering
 from elbowroom.model.stacks import layer_names
 from elbowroom.parts.pose import apply
 from elbowroom.parts.radiator import Radiator
 
 _WAYS = {1: "in", -1: "out"}
+HALF = 0.5  # of a fan's disc: a layer that leaves less open is worth a look; common practice, no source (P)
+SHUT = 0.1  # of a fan's disc: less is as good as closed; common practice, no source (P)
+_OPEN = frozenset({"fan", "radiator", "dust-filter", "gasket", "washer", "shim", "screw", "nut"})  # made for the air
 
 
-def check(build: Build, layout: Layout) -> list[Finding]:
-    """Every finding about the air; none where the build has neither fans nor radiators."""
+def check(build: Build, layout: Layout, scene: Scene | None = None) -> list[Finding]:
+    """Every finding about the air; none where the build has neither fans nor radiators. scene: the parts as solids, by
+    which layers that are closed before a fan are found.
+    """
     every = fans(layout)
     radiators = [p for p in layout.pieces if isinstance(p.part, Radiator)]
     if not every and not radiators:
@@ -47,6 +55,7 @@ def check(build: Build, layout: Layout) -> list[Finding]:
         *_own_way(build, every, told),
         *_still(every, radiators),
         *_shut(every),
+        *_stopped(every, scene),
         *_one_way(layout, every),
         _flow(layout, every, radiators),
     ]
@@ -172,6 +181,32 @@ def _shut(every: Sequence[Blown]) -> list[Finding]:
         remedies = [f"stand {_called(here)} at an opening of the case, or cut one there"]
         found.append(
             _finding("caution", [f.name for f in here], text, f"shut {wall}", here[:1], remedies, measured=gap)
+        )
+    return found
+
+
+def _stopped(every: Sequence[Blown], scene: Scene | None) -> list[Finding]:
+    """Fans with a layer before or behind them that leaves too little of their disc open, by layer."""
+    bodies: dict[str, list[Solid]] = {}
+    for solid in scene.solids if scene is not None else ():
+        if solid.body.keep_out is None:
+            bodies.setdefault(solid.piece.name, []).append(solid)
+    by_layer: dict[str, list[tuple[float, Blown]]] = {}
+    for fan in every:
+        for piece in fan.line:
+            if piece.part.family not in _OPEN and piece.name in bodies:
+                share = open_share(fan, bodies[piece.name])
+                if share < HALF:
+                    by_layer.setdefault(piece.name, []).append((share, fan))
+    found = []
+    for layer, here in by_layer.items():
+        least, fans_here = min(s for s, _ in here), [f for _, f in here]
+        verdict: Verdict = "fail" if least < SHUT else "caution"
+        text = f"{layer} leaves {least:.0%} of the air of {_called(fans_here)} open"
+        remedies = [f"cut an opening of the fan's size into {layer}"]
+        names = [layer, *(f.name for f in fans_here)]
+        found.append(
+            _finding(verdict, names, text, f"stopped {layer}", fans_here[:1], remedies, measured=round(least, 2))
         )
     return found
 

@@ -18,6 +18,7 @@ from elbowroom.model.scene import Scene
 from elbowroom.model.screws import around
 from elbowroom.model.screws.adapting import RANK, STEP, Planned, Rectangle, adapter_for
 from elbowroom.model.screws.choosing import called, layer_of, receiver_of
+from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
 from elbowroom.model.screws.picking import Limits, settled
 from elbowroom.model.screws.slot import joined
@@ -31,6 +32,7 @@ from elbowroom.parts.adapter_holes import AirOpening
 from elbowroom.parts.case_openings import LEAST_WEB
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.pose import compose, shift
+from elbowroom.parts.radiator import Radiator
 from elbowroom.parts.screw_tables import Stock, Style, head, stock, washer
 
 NO_PANEL = frozenset({"gasket", "dust-filter", "washer", "shim", "adapter"})  # another of them costs less than a plate
@@ -80,6 +82,10 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
         high = washer(joint.thread).thickness + head(HEAD, joint.thread).height
         shut = around.closed(slots, around.under_heads(scene, joint, fit, moving, high), wide)
 
+    receiver = joint.axes[0].piece.part
+    if isinstance(receiver, Radiator) and len(air) < receiver.fans:
+        return Offer(joint.name, None, "an adapter plate does not do it: it would close the way of the air")
+
     def planned(room: Rectangle | None) -> Planned:
         return adapter_for(points, slots, screw=joint.thread, openings=air, shut=shut, room=room)
 
@@ -91,6 +97,10 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
     sized = _for_stock(joint, fit, plan.part)
     if not sized[0][0]:
         return Offer(joint.name, None, f"an adapter plate does not do it: {sized[0][1]}")
+    whole = holding([(a.receiver.x, a.receiver.y) for a in joint.axes], [fit.rows[i] for i in plan.points])
+    if RANK.index(whole.verdict) == 0:
+        said = f"{len(plan.points)} of {len(joint.axes)} screws would hold it: {whole.reason}"
+        return Offer(joint.name, None, f"an adapter plate does not do it: {said}")
     best: tuple[Adapter, str, Sequence[str]] | None = None
     for part, screw in sized:
         breaks = () if trials is None or part is None else _tried(joint, fit, part, plan, moving, trials)
@@ -100,8 +110,8 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
         return Offer(joint.name, None, "an adapter plate does not do it: put into the build, it does not hold")
     part, screw, breaks = best
     x, y, z = part.box().size
-    assert plan.part_side is not None
-    gained = f"{len(plan.points)} of {len(points)} screws hold ({plan.part_side.verdict}), {screw}"
+    worth = "" if whole.verdict == "holds" else f" ({whole.verdict})"
+    gained = f"{len(plan.points)} of {len(joint.axes)} screws hold{worth}, {screw}"
     words = (
         f"put an adapter plate {x:g} x {y:g} x {z:g} between: {gained}; elbowroom make writes it as "
         f"adapter-for-{safe_name(joint.name)}, and the stack grows by {z:g} mm{but(breaks)}"

@@ -7,6 +7,8 @@ way back stops the air is common practice, no source.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -18,7 +20,9 @@ from elbowroom.model.findings import Finding
 from elbowroom.model.layout import Layout
 from elbowroom.model.place import place
 from elbowroom.model.resolve import Build, load
+from elbowroom.model.solidify import solidify
 from elbowroom.model.source import parse
+from elbowroom.model.store import Store
 
 INWARD = {
     "floor": (0, 0, 1), "roof": (0, 0, -1), "rear": (1, 0, 0), "front": (-1, 0, 0), "open": (0, 1, 0),
@@ -166,3 +170,24 @@ def test_fans_side_by_side_that_blow_opposite_ways() -> None:
 
 def test_a_build_without_fans_and_radiators_is_not_asked() -> None:
     assert check(*built("")) == []
+
+
+PLATE_HOLES = "holes_a: [{at: [52.5, 52.5], diameter: 3.4}], holes_b: [{at: [-52.5, 52.5], thread: M3}]"
+
+
+@pytest.mark.parametrize(("opening_mm", "verdict"), [(None, "fail"), (40.0, "fail"), (60.0, "caution"), (112.0, None)])
+def test_a_layer_that_closes_a_fan_is_told(opening_mm: float | None, verdict: str | None, tmp_path: Path) -> None:
+    """A plate with a round opening d leaves (d2 - hub2) / (bore2 - hub2) of the ring between a fan's hub and rim open:
+    nothing of 40 mm and less, 0.16 of 60 mm, 0.93 of 112 mm with a hub of 40 and a bore of 116.
+    """
+    holes = ", openings: []" if opening_mm is None else f", openings: [{{at: [0, 0], diameter: {opening_mm}}}]"
+    plate = f"{{adapter: custom, length: 118, width: 118, thickness: 6{holes}, {PLATE_HOLES}}}"
+    build, layout = built(
+        f"stacks:\n  row:\n    flow: in\n    layers:\n      - {plate}\n"
+        "      - {fan: fan-120x25, cable_to: rear tray}\n",
+        f", openings: {{{opening('floor')}}}",
+    )
+    found = [f for f in check(build, layout, solidify(layout, Store(tmp_path))) if f.place.startswith("stopped")]
+    assert [f.verdict for f in found] == ([] if verdict is None else [verdict])
+    if opening_mm == 60.0:
+        assert found[0].measured == pytest.approx((60**2 - 40**2) / (116**2 - 40**2), abs=0.03)
