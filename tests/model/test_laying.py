@@ -177,7 +177,7 @@ def test_a_tighter_bend_than_the_stock_allows_is_taken_and_flagged(tmp_path: Pat
         (", bends: [[10000, 0, 90]]", "3000"),
         (", bends: [[100, 0, 180]]", "179"),
         (", bends: [[100, 0, 0]]", "0"),
-        (", through: [{x: 40000000, y: 0, z: 30}]", "2 m are the most"),
+        (", through: [{x: 400000, y: 0, z: 30}]", "2 m are the most"),
         (", style: round", "shortest"),
     ],
 )

@@ -130,7 +130,7 @@ def test_memory_in_neighbouring_sockets(store: Store) -> None:
         """
 
     assert wrong(between(build(7.2), store, "memory", "board")) == []
-    assert any("share" in t for t in wrong(between(build(8.0), store, "memory")))  # 8.0 thick at 7.6 is too much
+    assert any("overlap" in t for t in wrong(between(build(8.0), store, "memory")))  # 8.0 thick at 7.6 is too much
 
 
 def test_cards_in_neighbouring_slots_as_far_as_the_standard_goes(store: Store) -> None:

@@ -22,7 +22,7 @@ OTHERS: dict[str, list[Any]] = {
 def others(part: Part, field: str) -> list[Part]:
     """The part with other values of one field, those it can have."""
     value = getattr(part, field)
-    tried = OTHERS.get(field) or [Mm(float(value) * k) for k in (0.7, 1.3, 1.02)]
+    tried = OTHERS.get(field) or [Mm(float(40.0 if value is None else value) * k) for k in (0.7, 1.3, 1.02)]
     out = []
     for v in tried:
         try:

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from elbowroom.model.findings import Finding
+from elbowroom.model.kept_findings import pack, unpack
 from elbowroom.model.layout import Mate
 from elbowroom.model.plumbing import Link
-from elbowroom.model.reach import check, keep
+from elbowroom.model.reach import check
 from elbowroom.model.reach.choices import all_that_go_on, candidates
 from elbowroom.model.reach.choices import link as link_of
 from elbowroom.model.reach.land import land
@@ -314,7 +315,7 @@ def test_answers_are_the_same_from_any_cache(tmp_path: Path) -> None:
 def test_findings_survive_being_kept(store: Store) -> None:
     s = scene(store, plate((0, 0), (20, 0)), brick((-40, 8, TOP + 3), (40, 12, TOP + 90)))
     found = check(s, plumbing({"a": [END], "b": [END]}), store)
-    assert [f.to_json() for f in keep.unpack(keep.pack(found))] == [f.to_json() for f in found]
+    assert [f.to_json() for f in unpack(pack(found))] == [f.to_json() for f in found]
 
 
 def test_a_moved_obstacle_is_a_new_question(store: Store) -> None:
