@@ -15,6 +15,7 @@ from elbowroom.model.making.mesh import Skin
 from elbowroom.model.making.orders import Order
 from elbowroom.model.making.rules import PLASTICS
 from elbowroom.model.making.verdict import Verdict
+from elbowroom.parts.base import ASSUMED
 from elbowroom.parts.pose import Pose, turn
 
 FIRST_LINE = "Parts to make, written by elbowroom"
@@ -55,7 +56,8 @@ def _printer(printer: PrinterSpec) -> list[str]:
         value = getattr(printer, name)
         shown = " x ".join(f"{float(v):g}" for v in value) if isinstance(value, tuple) else value
         extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
-        rests = "" if name in printer.model_fields_set else f" (assumed: {extra['source']}; {extra['mark']})"
+        how = "assumed" if extra.get("mark") in ASSUMED else "by"
+        rests = "" if name in printer.model_fields_set else f" ({how}: {extra['source']}; {extra['mark']})"
         out.append(f"- {name} {shown if shown is not None else 'as each part needs'}: {info.description}{rests}")
     return out
 
