@@ -21,8 +21,8 @@ UNPLUG = (
 
 CUTTING: tuple[str, ...] = (
     "Check the drawing against the part before you cut.",
-    "Cut edges, burrs and chips are sharp: wear eye protection, deburr every edge, clamp the work. No gloves "
-    "and nothing loose at a drill press.",
+    "Cut edges, burrs and chips are sharp: wear eye protection, deburr every edge, clamp the work, clear away "
+    "every chip. No gloves and nothing loose at a drill press.",
     "Never drill, saw or file near a wired board: chips short-circuit. Take the part out of the machine first. "
     "Never drill a power supply.",
     "Acrylic cracks: drill it slowly, backed and clamped, with a bit for plastic; keep its dust out of your "
@@ -52,15 +52,17 @@ BENDING: tuple[str, ...] = (
 )
 
 LEAK_TEST: tuple[str, ...] = (
-    "Leak test before coolant, everything unpowered: with air, at no more than the lowest pressure that any "
-    "maker in the loop allows, for as long as the makers say.",
-    "Then fill, with the pump alone powered, everything else unplugged, and dry paper under every joint for the "
-    "makers' time. Power the rest only when the paper stays dry.",
+    "Leak test before coolant, everything unpowered: with air from a hand pump with a gauge, never a compressor or "
+    "a cartridge, at no more than the lowest pressure that any maker in the loop allows, for as long as the makers "
+    "say. Wear eye protection, acrylic can burst; let the air out before you loosen anything.",
+    "Then fill, with the pump alone powered, in a way its supply's maker allows, everything else unplugged, and dry "
+    "paper under every joint for the makers' time. Power the rest only when the paper stays dry.",
 )
 
 BLEEDING: tuple[str, ...] = (
-    "To move trapped air: close the fill port first; power the pump alone. Two people tilt the case slowly; "
-    "stop, set it upright, open, top up, close, go on. At a drop anywhere: pump off, upright, dry.",
+    "To move trapped air: close the fill port first; power the pump alone. Two people tilt the case slowly; stop, "
+    "switch off, set it upright, open, top up, close, go on. At a drop anywhere: switch off, unplug with dry hands, "
+    "set it upright, dry it.",
 )
 
 FILLED: tuple[str, ...] = (
