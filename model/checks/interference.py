@@ -24,7 +24,9 @@ from elbowroom.model.layout import Gaps, Piece
 from elbowroom.model.meshes import mesh_volume
 from elbowroom.model.pairs import Checker, Progress, box_gap
 from elbowroom.model.scene import Scene, Solid
-from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
+from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM, MATE_PRESS_MM
+from elbowroom.parts.base import Frame
+from elbowroom.parts.pose import apply, compose
 
 BodyPair = tuple[int, int]
 SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)
@@ -146,9 +148,13 @@ def mated_bodies(scene: Scene, checker: Checker) -> dict[BodyPair, str]:
     for mate in scene.layout.mates:
         one, other = checker.piece(mate.piece), checker.piece(mate.to_piece)
         words = f"{mate.frame} to {mate.to_frame}"
+        to_frame = checker.frame(other, mate.to_frame)
+        onto = [f"{other.name}/{b}" for b in to_frame.bodies]
+        if one.part.family == "fitting":
+            onto += _flush(scene, other, to_frame)
         for body in checker.frame(one, mate.frame).bodies:
-            for to_body in checker.frame(other, mate.to_frame).bodies:
-                a, b = index.get(f"{one.name}/{body}"), index.get(f"{other.name}/{to_body}")
+            for to_body in onto:
+                a, b = index.get(f"{one.name}/{body}"), index.get(to_body)
                 if a is not None and b is not None:
                     found[(a, b)] = found[(b, a)] = words
     for joined in scene.layout.joined:
@@ -156,6 +162,21 @@ def mated_bodies(scene: Scene, checker: Checker) -> dict[BodyPair, str]:
         if a is not None and b is not None:
             found[(a, b)] = found[(b, a)] = joined.why
     return found
+
+
+def _flush(scene: Scene, piece: Piece, port: Frame) -> list[str]:
+    """The piece's other bodies that end at the plane of a port of it: a fitting that is wider than the port's own body
+    seats on them as well, and they can be touched by it nowhere else.
+    """
+    out = compose(piece.pose, port.pose)
+    return [
+        s.name
+        for s in scene.solids
+        if s.piece is piece
+        and s.body.keep_out is None
+        and s.body.name not in port.bodies
+        and float((apply(s.pose, s.mesh.vertices) @ out[:3, 2]).max()) <= out[:3, 3] @ out[:3, 2] + MATE_PRESS_MM
+    ]
 
 
 def _judge_pieces(

@@ -8,12 +8,15 @@ their pads (common practice, no source); the slot pitch is 20.32 (microATX v1.2)
 from __future__ import annotations
 
 import textwrap
+from dataclasses import replace
 
 import pytest
 
 from elbowroom.model import checks
 from elbowroom.model.findings import FAILING, Finding
+from elbowroom.model.fitted import fittings
 from elbowroom.model.place import place
+from elbowroom.model.plumbing import plumb
 from elbowroom.model.resolve import load
 from elbowroom.model.solidify import solidify
 from elbowroom.model.source import parse
@@ -162,3 +165,25 @@ def test_a_supply_stands_on_the_floor_its_seat_stands_it_on(store: Store) -> Non
       psu: {psu: psu-atx-150, on: case.psu}
     """
     assert wrong([f for f in between(text, store, "psu", "case") if "room" not in f.text]) == []
+
+
+@pytest.mark.parametrize(("rise", "verdicts"), [(0.0, {"touch"}), (2.0, {"clear"})])
+def test_a_fitting_seats_on_a_cover_flush_with_its_port_and_on_nothing_beside_it(
+    rise: float, verdicts: set[str], store: Store
+) -> None:
+    """A port near the seam of a plate of two layers: the seat is one plane; another part there is not the joint."""
+    loaded = load(parse(textwrap.dedent(f"""
+    title: t
+    parts:
+      plate: {{plate: plate-360x120-covered, at: {{x: 0, y: 0, z: 0}}}}
+      bar: {{box: custom, length: 10, width: 30, height: 19, at: {{x: {189 + rise}, y: -30, z: 0}}}}
+    fittings: {{at: {{plate.card out: plug}}}}
+    """), "b.yaml"))  # fmt: skip
+    layout = place(loaded)
+    plumbing = plumb(loaded, layout)
+    assert plumbing is not None
+    pieces, mates = fittings(layout, plumbing.chains.values(), {})
+    whole = replace(layout, pieces=(*layout.pieces, *pieces), mates=(*layout.mates, *mates))
+    found = checks.run(solidify(whole, store), store)
+    assert not [f.text for f in found if set(f.parts) == {"plate", "plug at plate.card out"} and f.verdict == "touch"]
+    assert {f.verdict for f in found if set(f.parts) == {"bar", "plug at plate.card out"}} == verdicts
