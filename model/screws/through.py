@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.scene import Mesh, Solid
+from elbowroom.model.tolerances import POSE_TURN_DIGITS
 from elbowroom.parts.pose import apply, inverse, turn
 
 Vector = NDArray[np.float64]
@@ -21,6 +22,8 @@ Vector = NDArray[np.float64]
 RIM_MM = 0.6  # beside the hole: inside any head, outside the hole's facets; no source (P)
 RAYS = 8  # round the hole, so that a neighbouring hole or edge does not hide the sheet
 ENTRY_MM = 0.35  # the sheet begins no farther than this from the face: the plane's slack and a mesh's bound (P)
+KEY_DIGITS = 9  # of a point, mm: under any rounding of poses
+MOST_ANSWERS = 20_000  # depths kept in mind: a build of 600 screws walked at some heights
 MOST_KEPT = 16  # meshes with a direction each that are kept in mind: more than one walk goes to and fro between
 _GRAZE = 1e-12
 
@@ -37,26 +40,42 @@ def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: 
         if (point < solid.lo - reach - ENTRY_MM).any() or (point > solid.hi + reach + ENTRY_MM).any():
             continue
         back = inverse(solid.pose)
-        start, way = apply(back, point), turn(back, along)
-        seen = _seen(solid.mesh, way)
-        # Only triangles near the axis, as seen along it, can be met.
-        middle = np.array([start @ seen.side, start @ seen.up])
-        near = ((seen.lo <= middle + reach) & (seen.hi >= middle - reach)).all(axis=1)
-        corners = solid.mesh.vertices[solid.mesh.triangles[near]]
-        if not len(corners):
-            continue
-        side, up = seen.side, seen.up
-        for k in range(RAYS):
-            a = 2 * np.pi * (k + 0.37) / RAYS
-            origin = start + reach * (np.cos(a) * side + np.sin(a) * up)
-            hits = np.sort(_hits(corners, origin - ENTRY_MM * way, way)) - ENTRY_MM
-            if len(hits) >= 2 and hits[0] <= ENTRY_MM:
-                found.append(float(hits[1]))
-        if radius == 0.0:
-            hits = np.sort(_hits(corners, start - ENTRY_MM * way, way)) - ENTRY_MM
-            if len(hits) >= 2 and hits[0] <= ENTRY_MM:
-                found.append(float(hits[1]))
+        # Rounded alike in what is asked and what it is kept under: an answer is the same kept or new.
+        start, way = np.round(apply(back, point), KEY_DIGITS), np.round(turn(back, along), POSE_TURN_DIGITS)
+        key = (id(solid.mesh), start.tobytes(), way.tobytes(), reach, radius == 0.0)
+        kept = _ANSWERS.get(key)
+        if kept is None:
+            kept = _ANSWERS[key] = (solid.mesh, _least(solid.mesh, start, way, reach, middle=radius == 0.0))
+            if len(_ANSWERS) > MOST_ANSWERS:
+                _ANSWERS.popitem(last=False)
+        if kept[1] is not None:
+            found.append(kept[1])
     return min(found) if found else None
+
+
+def _least(mesh: Mesh, start: Vector, way: Vector, reach: float, *, middle: bool) -> float | None:
+    """The least depth of material that a ray finds, of those at `reach` mm about the axis and, where asked, on it."""
+    seen = _seen(mesh, way)
+    # Only triangles near the axis, as seen along it, can be met.
+    at = np.array([start @ seen.side, start @ seen.up])
+    near = ((seen.lo <= at + reach) & (seen.hi >= at - reach)).all(axis=1)
+    corners = mesh.vertices[mesh.triangles[near]]
+    if not len(corners):
+        return None
+    angles = 2 * np.pi * (np.arange(RAYS) + 0.37) / RAYS
+    origins = start + reach * (np.cos(angles)[:, None] * seen.side + np.sin(angles)[:, None] * seen.up)
+    if middle:
+        origins = np.vstack([origins, start])
+    found = []
+    for origin in origins:
+        hits = _hits(corners, origin - ENTRY_MM * way, way) - ENTRY_MM
+        if len(hits) >= 2 and hits[0] <= ENTRY_MM:
+            found.append(float(hits[1]))
+    return min(found) if found else None
+
+
+# Which mesh (kept with the answer, so that its id cannot pass to another), from where, which way, how far about it.
+_ANSWERS: OrderedDict[tuple[int, bytes, bytes, float, bool], tuple[Mesh, float | None]] = OrderedDict()
 
 
 class _Seen(NamedTuple):

@@ -42,6 +42,7 @@ class Walk:
             self.mated[m.piece].append((m.to_piece, frames[m.to_piece][m.to_frame]))
             self.mated[m.to_piece].append((m.piece, frames[m.piece][m.frame]))
         self.used: set[Spot] = set()
+        self._twins: dict[Spot, list[tuple[Face, int]]] = {}
 
     def inside(self, point: Vector) -> float:
         """mm a point lies inside the case's free room; negative outside, or without a case."""
@@ -65,6 +66,12 @@ class Walk:
 
     def twins(self, face: Face, i: int) -> Iterator[tuple[Face, int]]:
         """The same hole as other patterns of the piece show it: from its other end."""
+        key = (face.piece.name, face.pattern.name, i)
+        if key not in self._twins:
+            self._twins[key] = list(self._found_twins(face, i))
+        return iter(self._twins[key])
+
+    def _found_twins(self, face: Face, i: int) -> Iterator[tuple[Face, int]]:
         point, out = face.point(i), face.pose[:3, 2]
         for other in self.faces[face.piece.name]:
             if other is face or float(other.pose[:3, 2] @ out) > OPPOSED:
