@@ -110,6 +110,7 @@ def _pairs(
     kept = Scene(replace(moved.layout, mates=tuple(moved.mates())), scene.solids)
     mated = mated_bodies(kept, Checker(kept, moved.store))
     let_in = admitted(scene, moved.checker)
+    gaps: dict[tuple[str, str], float] = {}
     out: list[tuple[int, int, Literal["clearance", "keep-out"], float | None]] = []
     for i, one in enumerate(scene.solids):
         for j in range(i + 1, len(scene.solids)):
@@ -134,7 +135,9 @@ def _pairs(
                 question: Literal["clearance", "keep-out"] = "keep-out"
             else:
                 k = (i, j)
-                wanted = None if (i, j) in mated else wanted_between(moved.layout.gaps, a, b)
+                if (a.name, b.name) not in gaps:
+                    gaps[(a.name, b.name)] = wanted_between(moved.layout.gaps, a, b)
+                wanted = None if (i, j) in mated else gaps[(a.name, b.name)]
                 question = "clearance"
             if not _never_near(moved, *k, wanted):
                 out.append((*k, question, wanted))
@@ -158,8 +161,7 @@ def _never_past(moved: Moved, i: int, j: int, need: float) -> bool:
     Then they do between: each point moves in proportion to the height, so the farthest of them is convex in it.
     """
     kept: NDArray[np.bool_] | None = None
-    for h in (moved.lo, moved.hi):
-        one, other = moved.solid(i, h), moved.solid(j, h)
+    for one, other in zip(moved.ends(i), moved.ends(j), strict=True):
         a, b = moved.checker.kernel(one), moved.checker.kernel(other)
         turn, move = _relative(one, other)
         ways = np.concatenate([np.eye(3), turn.T])

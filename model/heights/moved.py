@@ -57,6 +57,8 @@ class Moved:
             if (changed := _changed(a, m, b)) is not None:
                 self.fields[a.name] = changed
         self._drawn: dict[tuple[str, float], tuple[Part, Shape]] = {}
+        self._rates: dict[tuple[str, str], float] = {}
+        self._ends: dict[int, tuple[Solid, Solid]] = {}
 
     def piece(self, piece: Piece, h: float) -> Piece:
         """One of the layout's pieces as it stands at height h."""
@@ -87,8 +89,11 @@ class Moved:
 
     def rate(self, a: str, b: str) -> float:
         """Most that any point of a piece moves against any of another, mm for each mm of height."""
-        own = float(np.linalg.norm(self.velocity[a] - self.velocity[b]))
-        return own + self._growth(a) + self._growth(b)
+        found = self._rates.get((a, b))
+        if found is None:
+            own = float(np.linalg.norm(self.velocity[a] - self.velocity[b]))
+            found = self._rates[(a, b)] = own + self._growth(a) + self._growth(b)
+        return found
 
     def _growth(self, name: str) -> float:
         if name not in self.fields:
@@ -111,6 +116,13 @@ class Moved:
         points = mesh.vertices @ pose[:3, :3].T + pose[:3, 3]
         piece = replace(at_lo.piece, part=part, pose=pose)
         return Solid(piece, at_lo.body, shape, mesh, pose, points.min(axis=0), points.max(axis=0))
+
+    def ends(self, k: int) -> tuple[Solid, Solid]:
+        """Solid k at the two ends of the range."""
+        found = self._ends.get(k)
+        if found is None:
+            found = self._ends[k] = (self.solid(k, self.lo), self.solid(k, self.hi))
+        return found
 
     def stretched(self, k: int, h: float) -> Solid:
         """Solid k as it stands at height h, a riser's mesh pulled to its length rather than drawn: what a screw's line
@@ -147,7 +159,7 @@ class Moved:
 
     def swept(self, k: int, beside: str | None = None) -> tuple[Array, Array]:
         """Box that holds solid k at every height, its mesh's bound included; seen from the piece `beside`."""
-        ends = [self.solid(k, h) for h in (self.lo, self.hi)]
+        ends = self.ends(k)
         back = np.zeros(3) if beside is None else self.velocity[beside] * (self.hi - self.lo)
         bound = max(s.mesh.bound for s in ends)
         lo = np.minimum(ends[0].lo, ends[1].lo - back) - bound
