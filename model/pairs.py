@@ -12,13 +12,13 @@ import hashlib
 import struct
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import cache, cached_property
-from pathlib import Path
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model import digest
 from elbowroom.model.judged import Judged
 from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Scene, Solid
@@ -34,29 +34,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical order; pose of the second in the first
 Progress = Callable[[int, int, str], None]  # done, total, what
-_JUDGED_BY = (
-    "pairs.py", "judge.py", "judged.py", "posed_pair.py", "narrow.py", "exact.py", "depth.py", "thickness.py",
-    "enclosure.py", "parting.py", "parting_planes.py", "facing.py", "meshes.py",
-    "tolerances.py", "confined.py", "refining.py", "extents.py",
-    "checks/mates.py",
-)  # fmt: skip
-
-
-@cache
-def engine_version() -> bytes:
-    """Digest of the code that judges pairs and of the mesh kernels' versions: a judgement is kept under it."""
-    from importlib import metadata
-
-    digest = hashlib.blake2b(digest_size=16)
-    here = Path(__file__).parent
-    for name in _JUDGED_BY:  # `checks/mates.py` for the areas it keeps
-        digest.update((here / name).read_bytes())
-    for name in ("manifold3d", "coal"):
-        try:
-            digest.update(metadata.version(name).encode())
-        except metadata.PackageNotFoundError:
-            digest.update(b"?")
-    return digest.digest()
 
 
 class Boxes:
@@ -135,7 +112,12 @@ class Checker:
         self._index([(i, j)])
         first, second, rel = self._order[(i, j)]
         text = f"{sort}|{self._identity[first]}|{self._identity[second]}|".encode()
-        return hashlib.blake2b(engine_version() + text + rel.tobytes(), digest_size=16).digest(), first, second, rel
+        return (
+            hashlib.blake2b(digest.version().encode() + text + rel.tobytes(), digest_size=16).digest(),
+            first,
+            second,
+            rel,
+        )
 
     # Records --------------------------------------------------------------------------------------------------------
 
@@ -244,7 +226,9 @@ class Checker:
         off = float(along @ self._move[i])
         marks = np.round(np.array(limits) - off, POSE_MOVE_DIGITS) + 0.0
         text = f"reach|{self._identity[i]}|".encode()
-        key = hashlib.blake2b(engine_version() + text + turned.tobytes() + marks.tobytes(), digest_size=16).digest()
+        key = hashlib.blake2b(
+            digest.version().encode() + text + turned.tobytes() + marks.tobytes(), digest_size=16
+        ).digest()
         data = self.recall(key)
         if data is not None and len(data) == 16:
             low, high = struct.unpack("<2d", data)

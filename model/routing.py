@@ -11,12 +11,11 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from elbowroom.model import digest
 from elbowroom.model.checks.wordings import mm
 from elbowroom.model.envelopes import Margins, Obstacle, obstacles_of
 from elbowroom.model.fitted import fitting_name, mouth
@@ -24,7 +23,6 @@ from elbowroom.model.freespace import Space
 from elbowroom.model.layout import Layout
 from elbowroom.model.plumbing import Chain, Line
 from elbowroom.model.scene import Scene
-from elbowroom.model.solidify import code_version
 from elbowroom.model.store import Store
 from elbowroom.model.swivels import Swivels
 from elbowroom.model.tubes.bars import bars_of, rod_mesh, self_gap, swept
@@ -303,33 +301,9 @@ def _point(v: Sequence[float] | np.ndarray) -> Point:
     return (float(v[0]), float(v[1]), float(v[2]))
 
 
-@cache
-def _planner_version() -> str:
-    """Digest of the code that finds ways, so that a kept route is what today's code would find."""
-    here = Path(__file__).parent
-    names = (
-        "routing.py",
-        "swivels.py",
-        "fitted.py",
-        "freespace.py",
-        "field.py",
-        "inside.py",
-        "envelopes.py",
-        "trees.py",
-    )
-    digest = hashlib.sha256()
-    for path in [
-        *(here / n for n in names),
-        *sorted((here / "tubes").glob("*.py")),
-        *sorted((here / "reach").glob("*.py")),
-    ]:
-        digest.update(path.read_bytes())
-    return digest.hexdigest()
-
-
 def _key(layout: Layout, scene: Scene, lines: Sequence[Line]) -> str:
     """Content address of the question: what stands where, and what is asked."""
-    text = [code_version(), _planner_version()]
+    text = [digest.version()]
     text += [f"{s.shape.key} {s.name} {np.round(s.pose, 9).tobytes().hex()}" for s in scene.solids]
     gaps = layout.gaps
     text.append(repr((gaps.default, sorted(gaps.families.items()), sorted(gaps.pieces.items()))))

@@ -7,23 +7,19 @@ kernel is loaded. Leaves how one part is drawn to `drawing`.
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import queue
 import subprocess
 import sys
 import threading
 from collections.abc import Callable
-from functools import cache
-from importlib import metadata
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model import tolerances
+from elbowroom.model import digest
 from elbowroom.model.drawing import (
-    FORM,
     Drawn,
     draw,
     is_foreign,
@@ -47,10 +43,6 @@ POOL_FROM = 3  # fewer missing shapes than this are drawn in this process: start
 POOL_FROM_LOADED = 24  # the same where this process has the kernel loaded already, and workers have not
 # A part of the catalogue with its dimensions: seconds at most. The bound is for the kernel that never comes back.
 OWN = child.Limits(cpu=600, clock=600.0, memory=0)
-_LIBRARIES = ("cadquery", "cadquery-ocp", "numpy")
-_DRAWN_HERE = (
-    "narrow.py", "drawing.py", "tessellate.py", "straying.py", "bending.py", "enclosure.py", "meshes.py",
-)  # fmt: skip
 
 
 class CannotDraw(InputError):
@@ -89,32 +81,8 @@ def solidify(layout: Layout, store: Store, progress: Progress | None = None) -> 
 def shape_key(piece: Piece) -> str:
     """Content address of a piece's drawn shape: class, dimensions, code, libraries and tolerances."""
     kind = type(piece.part)
-    text = f"{code_version()}|{kind.__module__}.{kind.__qualname__}|{piece.part.shape_key()}"
+    text = f"{digest.version()}|{kind.__module__}.{kind.__qualname__}|{piece.part.shape_key()}"
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
-
-
-@cache
-def code_version() -> str:
-    """Digest of everything but the dimensions that a shape depends on."""
-    import elbowroom.parts
-
-    digest = hashlib.blake2b(digest_size=16)
-    here = Path(__file__).parent
-    files = [*sorted(Path(elbowroom.parts.__file__).parent.glob("*.py")), *(here / name for name in _DRAWN_HERE)]
-    for path in files:
-        digest.update(path.name.encode() + b"\0" + path.read_bytes())
-    drawn_with: list[float | str] = [
-        tolerances.CHORD_MM,
-        tolerances.ANGLE_RAD,
-        tolerances.CHORD_SAFETY,
-        tolerances.WELD_MM,
-        FORM,
-    ]
-    for name in _LIBRARIES:
-        with contextlib.suppress(metadata.PackageNotFoundError):
-            drawn_with.append(f"{name} {metadata.version(name)}")
-    digest.update(repr(drawn_with).encode())
-    return digest.hexdigest()
 
 
 def _extents(mesh: Mesh, pose: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.checks.wordings import body_words, mm
+from elbowroom.model.digest import version
 from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.pairs import engine_version
 from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.store import Store
@@ -66,7 +66,7 @@ def _met(
     scene: Scene, solids: Sequence[Solid], starts: NDArray[np.float64], ways: NDArray[np.float64], store: Store
 ) -> list[Met]:
     """What ends each driver's path; kept by all it depends on."""
-    digest = hashlib.blake2b(engine_version(), digest_size=16)
+    digest = hashlib.blake2b(version().encode(), digest_size=16)
     for s in solids:
         digest.update(f"{s.name}|{s.shape.key}|".encode() + np.round(s.pose, 9).tobytes())
     digest.update(np.round(starts, 6).tobytes() + np.round(ways, 9).tobytes())

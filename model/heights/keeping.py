@@ -8,37 +8,20 @@ from __future__ import annotations
 
 import hashlib
 import json
-from functools import cache
-from importlib import metadata
-from pathlib import Path as FilePath
 
+from elbowroom.model import digest
 from elbowroom.model.findings import Finding
 from elbowroom.model.heights.words import Wishes
 from elbowroom.model.kept_findings import pack, unpack
-from elbowroom.model.pairs import engine_version
 from elbowroom.model.problems import Path
 from elbowroom.model.resolve import Build
-from elbowroom.model.solidify import code_version
 from elbowroom.model.source import Document
 from elbowroom.model.store import Store
 
 # Sections of a build that a height depends on.
 _SECTIONS = ("case", "stacks", "parts", "mates", "gaps", "screws", "loop", "tube", "fittings", "coolant", "cut")
-_FOLDERS = (".", "checks", "heights", "reach", "screws")  # of the model, whose code an answer depends on
 
 Numbers = dict[Path, float]
-
-
-@cache
-def _code() -> str:
-    """Digest of the code that an answer depends on."""
-    here = FilePath(__file__).parent.parent
-    digest = hashlib.blake2b(engine_version() + code_version().encode(), digest_size=16)
-    for folder in _FOLDERS:
-        for path in sorted((here / folder).glob("*.py")):
-            digest.update(f"{folder}/{path.name}".encode() + b"\0" + path.read_bytes())
-    digest.update(metadata.version("coal").encode())
-    return digest.hexdigest()
 
 
 def key_of(document: Document, wishes: Wishes, build: Build, layer: float) -> str:
@@ -47,7 +30,7 @@ def key_of(document: Document, wishes: Wishes, build: Build, layer: float) -> st
     entries = [*([build.case] if build.case else []), *build.parts]
     entries += [e for s in build.stacks for e in (*s.layers, *s.outside)]
     parts = [[e.name, e.part.shape_key(), sorted((f, list(s)) for f, s in e.sources.items())] for e in entries]
-    facts = [_code(), words, parts, [list(w.path) for w in wishes.heights], list(wishes.lifts), layer]
+    facts = [digest.version(), words, parts, [list(w.path) for w in wishes.heights], list(wishes.lifts), layer]
     return hashlib.blake2b(json.dumps(facts, default=str).encode(), digest_size=16).hexdigest()
 
 

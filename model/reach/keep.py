@@ -11,52 +11,21 @@ import hashlib
 import io
 import json
 from collections.abc import Sequence
-from functools import cache
-from importlib import metadata
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from elbowroom.model import digest
 from elbowroom.model.directions import open_side_of
 from elbowroom.model.plumbing import Link, Tubing
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.verdicts import Wanted
 from elbowroom.model.scene import Mesh
-from elbowroom.model.solidify import code_version
 from elbowroom.model.tolerances import POSE_MOVE_DIGITS
 
 # mm beyond a chain that its questions may look: the free axis (300), a finger with its hand (225), and the longest
 # remedy in its place (150).
 HORIZON = 450.0
-_MODULES = (
-    "freespace.py",
-    "envelopes.py",
-    "inside.py",
-    "plumbing.py",
-    "findings.py",
-    "kept_findings.py",
-    "narrow.py",
-    "checks/wordings.py",
-    "directions.py",
-    "fitted.py",
-)
-
-
-@cache
-def _code() -> str:
-    """Digest of the code an answer depends on besides that of the parts."""
-    here = Path(__file__).parent
-    digest = hashlib.blake2b(code_version().encode(), digest_size=16)
-    for path in (*sorted(here.glob("*.py")), *(here.parent / name for name in _MODULES)):
-        digest.update(path.name.encode() + path.read_bytes())
-    import elbowroom.parts
-
-    for path in sorted((Path(elbowroom.parts.__file__).parent / "catalogue").glob("*.yaml")):
-        digest.update(path.read_bytes())
-    for name in ("coal", "manifold3d"):
-        digest.update(metadata.version(name).encode())
-    return digest.hexdigest()
 
 
 def key_of(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> bytes:
@@ -76,7 +45,7 @@ def key_of(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> by
         if site.piece.name in (m.piece, m.to_piece)
     ]
     facts = [
-        _code(), str(site.port), f.thread, f.depth, f.land, site.lift, (np.round(site.pose, 9) + 0.0).tolist(),
+        digest.version(), str(site.port), f.thread, f.depth, f.land, site.lift, (np.round(site.pose, 9) + 0.0).tolist(),
         _links(wanted.links), _tube(wanted.tubing), _tube(usual), near, mates, open_side_of(rooms.layout),
     ]  # fmt: skip
     return hashlib.blake2b(json.dumps(facts).encode(), digest_size=16).digest()
