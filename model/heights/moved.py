@@ -88,9 +88,10 @@ class Moved:
     def rate(self, a: str, b: str) -> float:
         """Most that any point of a piece moves against any of another, mm for each mm of height."""
         own = float(np.linalg.norm(self.velocity[a] - self.velocity[b]))
-        return own + self._growth(a) + self._growth(b)
+        return own + self.growth(a) + self.growth(b)
 
-    def _growth(self, name: str) -> float:
+    def growth(self, name: str) -> float:
+        """Most that a point of a piece moves in the piece's own coordinates, mm for each mm of height."""
         if name not in self.fields:
             return 0.0
         _, a, b = self.fields[name]
