@@ -75,6 +75,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     mended = remedies(Trials(build, layout, fastened, store))
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
+    ports = reach.check(parts, plumbing, store, progress)
     findings = [
         *air.check(build, layout, parts),
         *loop_parts.check(layout, plumbing),
@@ -82,11 +83,12 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         *was_cut,
         *screws.check(fastened.chosen, mended.screws),
         *drivers.check(parts, fastened.chosen, store),
-        *reach.check(parts, plumbing, store, progress),
+        *ports,
     ]
     if plumbing is not None:
         from elbowroom.model.checks import coolant, loop, tubes
         from elbowroom.model.laying import lay
+        from elbowroom.model.reach import walled
 
         laid = lay(layout, plumbing, store, progress)
         findings += [
@@ -96,6 +98,8 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         ]
         layout = laid.layout
     scene = solidify(layout, store, progress)
+    if plumbing is not None:
+        findings += walled.check(parts, scene, plumbing, laid.tubes, ports, store)
     findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
     findings = placed(findings, layout)
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)
