@@ -72,7 +72,8 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
 
     store = Store.default()
     fastened = fasten(build, layout, solidify(layout, store, progress))
-    mended = remedies(Trials(build, layout, fastened, store))
+    trials = Trials(build, layout, fastened, store)
+    mended = remedies(trials)
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
     ports = reach.check(parts, plumbing, store, progress)
@@ -89,6 +90,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         from elbowroom.model.checks import coolant, loop, tubes
         from elbowroom.model.laying import lay
         from elbowroom.model.reach import walled
+        from elbowroom.model.turning_round import Round
 
         laid = lay(layout, plumbing, store, progress)
         findings += [
@@ -97,6 +99,8 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
             *coolant.check(layout, plumbing, laid.tubes),
         ]
         layout = laid.layout
+        turned = {f.id: f for f in Round(build, trials, plumbing, laid, store).offered(ports)}
+        findings = [turned.get(f.id, f) for f in findings]
     scene = solidify(layout, store, progress)
     if plumbing is not None:
         findings += walled.check(parts, scene, plumbing, laid.tubes, ports, store)
