@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
+from functools import cached_property
 
 import coal
 import numpy as np
@@ -27,9 +28,14 @@ LENGTH_STEP = 1e-3  # mm: a free length is narrowed to this: a tenth of what cal
 
 
 class Space:
-    """Obstacles in case coordinates, ready to be asked. Order of obstacles is the order of their indices."""
+    """Obstacles in case coordinates, ready to be asked. Order of obstacles is the order of their indices.
 
-    def __init__(self, obstacles: Sequence[Obstacle], *, _base: tuple[Block, ...] = ()) -> None:
+    less: mm that `met` takes off every bar's radius and both its ends. What is met so is met wherever all obstacles are
+    moved by up to as much; a bar of which nothing is left meets nothing.
+    """
+
+    def __init__(self, obstacles: Sequence[Obstacle], *, less: float = 0.0, _base: tuple[Block, ...] = ()) -> None:
+        self.less = less
         self._blocks = _base + ((Block(obstacles),) if obstacles else ())
         self.obstacles: tuple[Obstacle, ...] = tuple(o for b in self._blocks for o in b.obstacles)
         self.names = tuple(o.name for o in self.obstacles)
@@ -41,14 +47,19 @@ class Space:
 
     def extended(self, obstacles: Sequence[Obstacle]) -> Space:
         """This space with more obstacles behind its own; what was built for the present ones is shared."""
-        return Space(obstacles, _base=self._blocks)
+        return Space(obstacles, less=self.less, _base=self._blocks)
+
+    @cached_property
+    def _whole(self) -> Space:
+        """The same obstacles, asked about bars as they are."""
+        return Space((), _base=self._blocks)
 
     def beyond(self, count: int) -> Space:
         """The obstacles after the first `count`, which must be those this space was extended from or all of them."""
         k = int(np.searchsorted(self._shifts, count))
         if self._shifts[k] != count:
             raise ValueError(f"this space was not extended from {count} obstacles")
-        return Space((), _base=self._blocks[k:])
+        return Space((), less=self.less, _base=self._blocks[k:])
 
     def margins(self, margins: Margins) -> Floats:
         """The wanted margin to each obstacle, mm."""
@@ -69,6 +80,10 @@ class Space:
         wanted, skip = self.margins(margins), self.ignored(ignore)
         out = np.full(len(rods), FREE, dtype=np.int64)
         if not len(rods) or not len(self.names):
+            return out
+        if self.less > 0:
+            left, rods = rods.thinned(self.less)
+            out[left] = self._whole.met(rods, margins, ignore, solid=solid)
             return out
         rotations, middles, lengths = rods.frames()
         lo, hi = rods.boxes()

@@ -59,6 +59,17 @@ def fault_of(vertices: Array, triangles: Triangles) -> str | None:
     return None
 
 
+def without_rim(vertices: Array, triangles: Triangles) -> bool:
+    """Whether no edge of a mesh is free: each has two triangles or more, whichever way round, all vertices finite."""
+    if len(triangles) < 4 or not np.isfinite(vertices).all():
+        return False
+    start = triangles.astype(np.int64)
+    end = np.roll(start, -1, axis=1)
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    _, counts = np.unique((low * len(vertices) + high).ravel(), return_counts=True)
+    return bool((counts >= 2).all())
+
+
 def mesh_volume(vertices: Array, triangles: Triangles) -> float:
     """Signed volume, mm3: positive where the triangles face outward."""
     c = vertices[triangles] - vertices.mean(axis=0)

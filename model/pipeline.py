@@ -72,9 +72,11 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
 
     store = Store.default()
     fastened = fasten(build, layout, solidify(layout, store, progress))
-    mended = remedies(Trials(build, layout, fastened, store))
+    trials = Trials(build, layout, fastened, store)
+    mended = remedies(trials)
     layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
     parts = solidify(layout, store, progress)
+    ports = reach.check(parts, plumbing, store, progress)
     findings = [
         *air.check(build, layout, parts),
         *loop_parts.check(layout, plumbing),
@@ -82,11 +84,13 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         *was_cut,
         *screws.check(fastened.chosen, mended.screws),
         *drivers.check(parts, fastened.chosen, store),
-        *reach.check(parts, plumbing, store, progress),
+        *ports,
     ]
     if plumbing is not None:
         from elbowroom.model.checks import coolant, loop, tubes
         from elbowroom.model.laying import lay
+        from elbowroom.model.reach import walled
+        from elbowroom.model.turning_round import Round
 
         laid = lay(layout, plumbing, store, progress)
         findings += [
@@ -95,7 +99,11 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
             *coolant.check(layout, plumbing, laid.tubes),
         ]
         layout = laid.layout
+        turned = {f.id: f for f in Round(build, trials, plumbing, laid, store).offered(ports)}
+        findings = [turned.get(f.id, f) for f in findings]
     scene = solidify(layout, store, progress)
+    if plumbing is not None:
+        findings += walled.check(parts, scene, plumbing, laid.tubes, ports, store)
     findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
     findings = placed(findings, layout)
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)

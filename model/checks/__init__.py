@@ -10,9 +10,11 @@ from elbowroom.model.checks.interference import check as interference
 from elbowroom.model.checks.keep_out import check as keep_out
 from elbowroom.model.checks.mates import check as mates
 from elbowroom.model.checks.parts import check as parts
+from elbowroom.model.checks.slot_places import trier
 from elbowroom.model.checks.slots import check as slots
 from elbowroom.model.checks.slots import gathered
 from elbowroom.model.checks.standing import check as standing
+from elbowroom.model.checks.swallowed import check as swallowed
 from elbowroom.model.checks.to_cut import check as to_cut
 from elbowroom.model.findings import Finding
 from elbowroom.model.pairs import Checker, Progress
@@ -27,7 +29,8 @@ def run(scene: Scene, store: Store, progress: Progress | None = None) -> list[Fi
         return gathered(
             [
                 *parts(scene.layout),
-                *slots(scene.layout),
+                *swallowed(scene, checker),
+                *slots(scene.layout, trier(scene, store)),
                 *to_cut(scene.layout),
                 *interference(scene, checker, progress),
                 *keep_out(scene, checker),

@@ -20,6 +20,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model.checks.unsound import boxed
 from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.layout import Layout, Piece
@@ -63,7 +64,7 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
 def _piece(checker: Checker, own: list[int], inner: Array, outer: Array) -> list[Finding]:
     solids = [checker.scene.solids[k] for k in own]
     layout, piece = checker.scene.layout, solids[0].piece
-    faults = [s for s in solids if s.mesh.fault is not None]
+    faults = [s for s in solids if s.mesh.fault is not None and not (boxed(s, checker.store) and _within(s, inner))]
     if faults:
         why = faults[0].mesh.fault
         text = f"unknown whether {piece.name} stands inside the case; a mesh is not sound: {why}"
@@ -106,6 +107,12 @@ def _piece(checker: Checker, own: list[int], inner: Array, outer: Array) -> list
             )
         )  # fmt: skip
     return found
+
+
+def _within(solid: Solid, inner: Array) -> bool:
+    """Whether a body's box, its bound included, lies in the free interior."""
+    bound = solid.mesh.bound
+    return bool((solid.lo - bound >= inner[0]).all() and (solid.hi + bound <= inner[1]).all())
 
 
 def _extent(

@@ -26,9 +26,9 @@ KEY_MM, KEY_ROOM_MM = (
     25.0,
 )  # a slim shank and the short arm of a key: with less nothing turns a screw; no source (P)
 REMOVABLE = frozenset({"glass", "open-side", "back-side"})  # a case's sides come off to work in it; common practice (P)
-_CLEAR = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
+CLEAR_MM = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
 
-# mm free above a head for a driver, the body that ends it (piece/body), mm free there for a slim key; None: free.
+# mm free above a head's top for a driver, the body that ends it (piece/body), mm free there for a slim key; None: free.
 Met = tuple[float, str, float] | None
 
 
@@ -43,7 +43,7 @@ def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]
         if s.body.keep_out is None and not s.piece.part.small
         and not (s.piece.part.family == "case" and s.body.name in REMOVABLE)
     ]  # fmt: skip
-    starts = np.array([_above(c, row) for c, row in placed])
+    starts = np.array([over_head(c, row) for c, row in placed])
     ways = np.array([c.joint.axes[row].out for c, row in placed])
     called = {s.name: (s.piece.name, body_words(s.piece, s.body.name)) for s in solids}
     blocked: dict[tuple[int, str], list[tuple[int, float, float, str]]] = {}
@@ -54,12 +54,10 @@ def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]
     return [_finding(chosen[i], name, rows) for (i, name), rows in blocked.items()]
 
 
-def _above(c: Chosen, row: int) -> NDArray[np.float64]:
-    """Where a driver's path begins over a screw's head."""
+def over_head(c: Chosen, row: int) -> NDArray[np.float64]:
+    """The top of a screw's head on its axis, which all room above it is counted from."""
     washers = c.washers * washer(c.thread).thickness
-    return c.joint.axes[row].point(
-        sum(x.thickness for x in c.layers) + washers + head(c.head, c.thread).height + _CLEAR
-    )
+    return c.joint.axes[row].point(sum(x.thickness for x in c.layers) + washers + head(c.head, c.thread).height)
 
 
 def _met(
@@ -70,7 +68,7 @@ def _met(
     for s in solids:
         digest.update(f"{s.name}|{s.shape.key}|".encode() + np.round(s.pose, 9).tobytes())
     digest.update(np.round(starts, 6).tobytes() + np.round(ways, 9).tobytes())
-    record = b"drivers, by body" + digest.digest()
+    record = b"drivers, from the head's top" + digest.digest()
     kept = store.records([record]).get(record)
     if kept is not None:
         return [None if m is None else (float(m[0]), str(m[1]), float(m[2])) for m in json.loads(kept)]
@@ -78,13 +76,15 @@ def _met(
     from elbowroom.model.freespace import FREE, Space
 
     space, radius = Space(obstacles_of(Scene(scene.layout, tuple(solids)))), DRIVER.diameter / 2
-    hit = space.met(Rods(starts, starts + DRIVER.length * ways, np.full(len(starts), radius), False))
+    begin = starts + CLEAR_MM * ways
+    hit = space.met(Rods(begin, starts + DRIVER.length * ways, np.full(len(starts), radius), False))
     found: list[Met] = [None] * len(starts)
     for k in np.flatnonzero(hit != FREE):
-        free, name = space.free_length(starts[k], ways[k], radius, DRIVER.length)
+        free, name = space.free_length(begin[k], ways[k], radius, DRIVER.length - CLEAR_MM)
         if name is not None:
-            key, _ = space.free_length(starts[k], ways[k], KEY_MM / 2, KEY_ROOM_MM)
-            found[k] = (free, name, key)
+            key, _ = space.free_length(begin[k], ways[k], KEY_MM / 2, KEY_ROOM_MM - CLEAR_MM)
+            # Nothing free where looking begins: what is in the way stands anywhere below it.
+            found[k] = (free + CLEAR_MM if free > 0 else 0.0, name, key + CLEAR_MM if key > 0 else 0.0)
     store.keep_records({record: json.dumps(found).encode()})
     return found
 
@@ -97,16 +97,18 @@ def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]]
     last = c.joint.axes[rows[0][0]].passed[-1].opening
     sunk = last is not None and last.under_head is not None  # driven before the plate they are sunk in goes on
     fixed = not sunk and (name == "case" or name in {p.name for p in c.pieces})
-    text = f"{c.joint.name}: {bodies} {leave} {mm(least)} above {count}; a straight driver needs {DRIVER.length:g} mm"
+    room = mm(least) if least > 0 else f"less than {mm(CLEAR_MM)}"
+    text = f"{c.joint.name}: {bodies} {leave} {room} above {count}; a straight driver needs {DRIVER.length:g} mm"
     shut = fixed and key < KEY_ROOM_MM
     if shut:
-        text += f"; a slim key has {mm(key)} of the {KEY_ROOM_MM:g} it takes"
+        text += f"; a slim key has {mm(key) if key > 0 else 'none'} of the {KEY_ROOM_MM:g} it takes"
     else:
         after = f"the plate goes onto {name}" if sunk else f"{name} goes in"
         text += "; a slim or short one gets there" if fixed else f": drive them before {after}"
     return Finding(
         "tool-access", "fail" if shut else "caution", tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text,
-        measured=least, required=DRIVER.length, low=least, high=least, where=(_point(_above(c, rows[0][0])),),
+        measured=least, required=DRIVER.length, low=least, high=max(least, CLEAR_MM),
+        where=(_point(over_head(c, rows[0][0])),),
         basis=Basis("mesh"), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
     )  # fmt: skip
 

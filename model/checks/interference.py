@@ -17,13 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.checks.right_through import missing_mm
+from elbowroom.model.checks.swallowed import WHOLLY, volume
+from elbowroom.model.checks.unsound import boxed, gathered
 from elbowroom.model.checks.wordings import assumed_by, tenths
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.judged import Judged
 from elbowroom.model.layout import Gaps, Piece
-from elbowroom.model.meshes import mesh_volume
 from elbowroom.model.pairs import Checker, Progress, box_gap
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.scene import Scene
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM, MATE_PRESS_MM
 from elbowroom.parts.base import Frame
 from elbowroom.parts.pose import apply, compose
@@ -31,7 +32,6 @@ from elbowroom.parts.pose import apply, compose
 BodyPair = tuple[int, int]
 SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)
 MOST_NEAR = 50_000  # pairs of pieces that are judged, some 20 s of work; a full tower has about a tenth. By choice
-WHOLLY = 1 - 1e-3  # share of a body's volume from which it is said to lie wholly inside: meshes agree to that
 
 
 def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> list[Finding]:
@@ -50,8 +50,9 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     i, j = np.triu_indices(len(pieces), 1)
     apart = box_gap(lo[i], hi[i], lo[j], hi[j])
     wanted = _wanted(scene.layout.gaps, pieces)[i, j]
-    # No verdict may rest on a mesh with a fault, however far away: such pieces are looked at with all others.
-    faulty = np.array([any(scene.solids[k].mesh.fault is not None for k in own_k) for own_k in own])
+    # No verdict may rest on a mesh with a fault, save that its box is certain: else such pieces are looked at with all
+    # others, however far away.
+    faulty = np.array([not all(boxed(scene.solids[k], checker.store) for k in own_k) for own_k in own])
     near = (apart <= np.maximum(wanted, HORIZON_MM)) | faulty[i] | faulty[j]
     assumed = [assumed_by(p) for p in pieces]
 
@@ -88,7 +89,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
         found.append(
             _too_many(int(near.sum()), len(left_out), [pieces[n] for n in (i[min(left_out)], j[min(left_out)])])
         )
-    return found + list({f.id: f for f in spoken.values()}.values())
+    return gathered(scene, [*found, *{f.id: f for f in spoken.values()}.values()])
 
 
 def _bounded(near: NDArray[np.bool_], apart: NDArray[np.float64]) -> tuple[NDArray[np.bool_], set[int]]:
@@ -191,14 +192,18 @@ def _judge_pieces(
     found: list[Finding] = []
     nearest: tuple[float, BodyPair, Judged] | None = None
     unsound = False  # a faulty mesh is said once for two pieces, of its nearest bodies
+    apart: float | None = None  # mm between boxes that are certain, where one of the meshes is not sound
     for gap, pair in candidates:
         if any(checker.scene.solids[k].mesh.fault is not None for k in pair):
+            if gap >= wanted and all(boxed(checker.scene.solids[k], checker.store) for k in pair):
+                apart = gap if apart is None else min(apart, gap)
+                continue
             if not unsound:
                 found.append(_unsound(checker, a, b, pair, assumed))
             unsound = True
             continue
         if nearest is not None and gap >= max(wanted, nearest[0]):
-            break
+            continue  # not the end: a mesh that is not sound may come yet
         meets = pair in mated
         judged = checker.judge(*pair, None if meets else wanted)
         finding = _finding(checker, a, b, pair, judged, wanted, meets, assumed)
@@ -209,23 +214,15 @@ def _judge_pieces(
             nearest = (distance, pair, judged)
     if found:
         return found
-    assert nearest is not None
+    if nearest is None or (apart is not None and apart < nearest[0]):
+        assert apart is not None
+        return [_far(a, b, apart, wanted, assumed)]
     _, pair, judged = nearest
     return [_clear(checker, a, b, pair, judged, wanted, mated.get(pair), assumed)]
 
 
 def _names(checker: Checker, pair: BodyPair) -> tuple[str, str]:
     return checker.scene.solids[pair[0]].name, checker.scene.solids[pair[1]].name
-
-
-def _volume(checker: Checker, solid: Solid) -> float:
-    """The volume of a body's mesh, mm3; worked out once for all that look the same."""
-    key = (solid.shape.key, solid.body.name)
-    found: float | None = checker.store.recall("mesh volume", key)
-    if found is None:
-        found = mesh_volume(solid.mesh.vertices, solid.mesh.triangles)
-        checker.store.remember("mesh volume", key, found)
-    return found
 
 
 def _finding(
@@ -243,7 +240,7 @@ def _finding(
         text = f"{one} and {other} overlap by {tenths(judged.depth)}"
         # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
         both = [checker.scene.solids[k] for k in pair]
-        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * _volume(checker, s)]
+        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * volume(checker, s)]
         if whole:
             text += f"; {whole[0]} lies wholly inside"
         extra: tuple[tuple[str, Any], ...] = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))

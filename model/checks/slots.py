@@ -8,9 +8,10 @@ such a reason alone is said to follow from it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from elbowroom.model.checks.slot_places import InTheWay, taken
 from elbowroom.model.checks.wordings import assumed_by
 from elbowroom.model.findings import Basis, Finding, Point
 from elbowroom.model.layout import Layout, Piece
@@ -23,8 +24,16 @@ from elbowroom.parts.motherboard import Motherboard
 _UPRIGHT = "upright-slot-"
 
 
-def check(layout: Layout) -> list[Finding]:
-    """What there is to say against the slots that cards are in; nothing for a card that has what it needs."""
+def check(layout: Layout, in_the_way: InTheWay | None = None) -> list[Finding]:
+    """What there is to say against the slots that cards are in; nothing for a card that has what it needs.
+
+    in_the_way: tells what keeps a card out of another slot (`slot_places`); left out, the cards in it alone.
+    """
+    if in_the_way is None:
+
+        def in_the_way(card: Piece, to: Piece, was: str, frame: str) -> str:
+            return taken(layout, card, to, frame)
+
     found: list[Finding] = []
     for mate in layout.mates:
         card, to = layout.piece(mate.piece), layout.piece(mate.to_piece)
@@ -32,15 +41,16 @@ def check(layout: Layout) -> list[Finding]:
             continue
         if isinstance(to.part, Motherboard) and mate.to_frame.startswith("slot-"):
             number = int(mate.to_frame.removeprefix("slot-"))
-            found += _connector(layout, card, card.part, to, to.part, number)
-            found += _behind_board(layout, card, card.part, to, number)
+            found += _connector(layout, card, card.part, to, to.part, number, in_the_way)
+            found += _behind_board(layout, card, card.part, to, to.part, number, in_the_way)
         elif isinstance(to.part, GpuMount) and to.part.style == "rear" and mate.to_frame == "slot":
             found += _needs(card, card.part, to, f"{to.name}.{mate.to_frame}", 1, to.part.slots, "the mount")
         elif isinstance(to.part, Case) and to.part.upright and mate.to_frame.startswith(_UPRIGHT):
             number = int(mate.to_frame.removeprefix(_UPRIGHT))
-            found += _needs(
-                card, card.part, to, f"{to.name}.{mate.to_frame}", number, to.part.upright.slots, "the upright field"
-            )
+            have = to.part.upright.slots
+            free = _offers(card, to, mate.to_frame, range(1, have - card.part.slots + 2), in_the_way, {})
+            at = f"{to.name}.{mate.to_frame}"
+            found += _needs(card, card.part, to, at, number, have, "the upright field", free)
     return found
 
 
@@ -70,17 +80,38 @@ def _follows(f: Finding, cause: Finding) -> bool:
     return bool(mine) and bool(other) and all(b.split("/")[1] in own for b in mine) and other <= set(cause.bodies)
 
 
-def _connector(layout: Layout, card: Piece, part: Gpu, to: Piece, board: Motherboard, number: int) -> list[Finding]:
+def _offers(
+    card: Piece, to: Piece, was: str, numbers: Iterable[int], in_the_way: InTheWay, kinds: Mapping[int, str]
+) -> list[str]:
+    """What to do instead: the slots of some in which nothing is in the card's way, else what is in each of them."""
+    stem = was.rpartition("-")[0]
+    tried = {n: in_the_way(card, to, was, f"{stem}-{n}") for n in numbers if f"{stem}-{n}" != was}
+    fit = [
+        f"put it on {to.name}.{stem}-{n}" + (f", an {kinds[n]} slot" if n in kinds else "")
+        for n, why in tried.items()
+        if not why
+    ]
+    told = [f"{to.name}.{stem}-{n} would do, but {why}" for n, why in tried.items()]
+    return fit or told
+
+
+def _fitting(part: Gpu, board: Motherboard) -> dict[int, str]:
+    """The slots of a board whose connector takes a card's edge, with their kind."""
+    length = std.CONNECTOR_LENGTH
+    return {n: k for n, k in board.connectors().items() if length[k] >= length[part.lanes]}
+
+
+def _connector(
+    layout: Layout, card: Piece, part: Gpu, to: Piece, board: Motherboard, number: int, in_the_way: InTheWay
+) -> list[Finding]:
     kind = board.connectors()[number]
     if std.CONNECTOR_LENGTH[kind] >= std.CONNECTOR_LENGTH[part.lanes]:
         return []
     case = _case_of(layout, to)
     room = case.part.slots if case is not None and isinstance(case.part, Case) else len(board.slots)
-    fit = [
-        f"put it on {to.name}.slot-{n}, an {k} slot"
-        for n, k in board.connectors().items()
-        if std.CONNECTOR_LENGTH[k] >= std.CONNECTOR_LENGTH[part.lanes] and n + part.slots - 1 <= room
-    ]
+    long_enough = _fitting(part, board)
+    numbers = [n for n in long_enough if n + part.slots - 1 <= room]
+    fit = _offers(card, to, f"slot-{number}", numbers, in_the_way, long_enough)
     text = (
         f"{card.name} is an {part.lanes} card, and {to.name}.slot-{number} an {kind} slot with a closed end: "
         "its edge does not go in"
@@ -91,14 +122,22 @@ def _connector(layout: Layout, card: Piece, part: Gpu, to: Piece, board: Motherb
     ]
 
 
-def _behind_board(layout: Layout, card: Piece, part: Gpu, board: Piece, number: int) -> list[Finding]:
-    case = _case_of(layout, board)
-    if case is None or not isinstance(case.part, Case):
+def _behind_board(
+    layout: Layout, card: Piece, part: Gpu, to: Piece, board: Motherboard, number: int, in_the_way: InTheWay
+) -> list[Finding]:
+    case = _case_of(layout, to)
+    if case is None or not isinstance(case.part, Case) or number + part.slots - 1 <= case.part.slots:
         return []
-    return _needs(card, part, case, f"{board.name}.slot-{number}", number, case.part.slots, "the case")
+    long_enough = _fitting(part, board)
+    numbers = [n for n in long_enough if n + part.slots - 1 <= case.part.slots]
+    free = _offers(card, to, f"slot-{number}", numbers, in_the_way, long_enough)
+    return _needs(card, part, case, f"{to.name}.slot-{number}", number, case.part.slots, "the case", free)
 
 
-def _needs(card: Piece, part: Gpu, to: Piece, at: str, first: int, have: int, whose: str) -> list[Finding]:
+def _needs(
+    card: Piece, part: Gpu, to: Piece, at: str, first: int, have: int, whose: str, instead: Sequence[str] = ()
+) -> list[Finding]:
+    """instead: what may be done about it by putting the card elsewhere."""
     last = first + part.slots - 1
     if last <= have:
         return []
@@ -108,8 +147,7 @@ def _needs(card: Piece, part: Gpu, to: Piece, at: str, first: int, have: int, wh
         f"{card.name}, {part.slots} slot{'s' if part.slots > 1 else ''} wide at {at}, needs {which}; "
         f"{whose} has {have if have else 'none'}"
     )
-    highest = have - part.slots + 1
-    remedies = [f"put it in slot {highest} or one before it"] if highest >= 1 else []
+    remedies = list(instead)
     remedies.append(f"a card with a bracket of {have - first + 1} slots" if have >= first else "another place for it")
     names = [
         b.name for b in to.part.bodies() if b.keep_out is None and (b.name in ("rear", "tray", "floor", "bracket"))

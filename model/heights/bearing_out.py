@@ -1,8 +1,7 @@
-"""The whole check's word on a height taken: bodies, screws, drivers, and the ports of the raised parts.
+"""The whole check's word on a height taken: bodies, screws, drivers, and the ports that the raised parts stand near.
 
-Owns the stages asked, which of their findings another height might mend, and the narrowing of a range to where drivers
-and fittings get in as well. These two change with the height in no way that could be certified: they are asked at the
-height taken and at both ends of its range, and where an end fails, the edge is halved down to `EDGE_MM`.
+Owns choosing a height from the stretches in which drivers and fittings get in (`access`), asking all checks about it,
+which of their findings another height might mend, and what moves of other pieces the checks bear out.
 """
 
 from __future__ import annotations
@@ -16,6 +15,8 @@ import numpy as np
 from elbowroom.model import checks
 from elbowroom.model.checks import drivers
 from elbowroom.model.findings import FAILING, UNDECIDED, Finding
+from elbowroom.model.heights.access import EDGE_MM, Access
+from elbowroom.model.heights.choosing import chosen
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.looking import Look
 from elbowroom.model.heights.missing import Need, able
@@ -29,43 +30,62 @@ from elbowroom.model.store import Store
 from elbowroom.model.tolerances import EXACT_MM
 
 LAYERS = 5  # tried from the height chosen up before others of the range are
-SPREAD = 6  # heights tried over the rest of the range before it is said that the checks do not bear one out
-EDGE_MM = 0.02  # to which the edge of what drivers and fittings allow is halved down: under the finest layer (P)
+SPREAD = 6  # parts of every stretch at whose joints heights are tried after those
+MOST_TRIED = 12  # heights asked of the whole check, up to two seconds each
 MOST_ADVICE = 2  # moves that are told
 MOST_ASKED = 4  # moves of which it is asked whether the checks bear them out, some two seconds each
+Enough = Callable[[Sequence[Stretch]], bool]
 _INWARD_MM = 2 * EXACT_MM  # from an end of the range, where it is asked about
 
 
-def borne_out(got: Look, choice: Choice, store: Store, progress: Progress | None = None) -> Choice:
-    """The choice at a height that the checks agree to, its range narrowed to where they do; with their doubt where they
-    agree to none of those tried.
+def borne_out(
+    got: Look, how: str, layer: float, enough: Enough, store: Store, progress: Progress | None = None
+) -> Choice:
+    """The choice of a height that the checks agree to, from the stretches in which drivers and fittings get in; with
+    their doubt where they agree to none of those tried, without a stretch where these get in nowhere.
+
+    how, layer: of the height wanted. enough: whether a height can be taken from some stretches.
     """
-    assert choice.within is not None
     court = _Court(got, store, progress)
-    a, b = choice.within
-    steps = [round(choice.height + k * choice.layer, 6) for k in range(LAYERS)]
-    rest = [round(choice.height + (b - choice.height) * k / SPREAD, 3) for k in range(1, SPREAD)]
+    access = Access(got.stages, court.told, store)
+    reached = access.over(got.fits, enough)
+    court.reached(access.ports, reached.aside)
+    ended = min((e for e in (got.ended, reached.ended) if e is not None), default=None)
+    rest = Choice(got.fits[0][0], (), None, layer, (*got.aside, *reached.aside), ended=ended, narrowed=reached.limits)
+    if not reached.fits:
+        return replace(rest, height=_layered_in(got.fits[0], layer))
+    height, within = chosen(reached.fits, how, layer)
+    choice = replace(rest, height=height, fits=reached.fits, within=within)
     asked: list[float] = []
     doubt: tuple[str, ...] = ()
-    for h in [h for h in (*steps, *rest) if h <= b + _INWARD_MM]:
+    for h in _tried(choice, how):
         against = court.against(h)
         asked.append(h)
         if not against:
-            low, high = court.edge(h, max(a, min(asked)) if len(asked) > 1 else a), court.edge(h, b)
-            asked += [low[0], high[0]]
-            height = h if len(asked) < 4 or h == choice.height else _nearest(low[0], h, choice.layer)
-            narrowed = tuple(s if s != choice.within else (low[0], high[0]) for s in choice.fits)
-            more = tuple(x for x in (low[1], high[1]) if x is not None)
-            return replace(
-                choice,
-                height=height,
-                fits=narrowed,
-                within=(low[0], high[0]),
-                narrowed=more,
-                asked=tuple(sorted(asked)),
-            )
+            own = next(s for s in reached.fits if s[0] - _INWARD_MM <= h <= s[1] + _INWARD_MM)
+            return replace(choice, height=h, within=own, asked=tuple(sorted(asked)))
         doubt = doubt or tuple(f.text for f in against)
     return replace(choice, doubt=doubt, asked=tuple(sorted(asked)))
+
+
+def _tried(choice: Choice, how: str) -> list[float]:
+    """Heights in the order they are tried: the one chosen, whole layers beside it, then some over all that is left."""
+    signs = (1,) if how == "least" else (1, -1)
+    steps = [choice.height, *(choice.height + s * k * choice.layer for k in range(1, LAYERS) for s in signs)]
+    over = [a + (b - a) * k / SPREAD for a, b in choice.fits for k in range(1, SPREAD)]
+    over.sort(key=lambda h: (h < choice.height, h) if how == "least" else (False, abs(h - choice.height)))
+    inside = [
+        round(h, 6 if n < len(steps) else 3)
+        for n, h in enumerate((*steps, *over))
+        if any(a - _INWARD_MM <= h <= b + _INWARD_MM for a, b in choice.fits)
+    ]
+    return list(dict.fromkeys(inside))[:MOST_TRIED]
+
+
+def _layered_in(stretch: Stretch, layer: float) -> float:
+    """The least whole layer of a stretch, its lower end where none lies in it."""
+    height = round(math.ceil(stretch[0] / layer - EXACT_MM) * layer, 6)
+    return height if height <= stretch[1] else stretch[0]
 
 
 def advised(got: Look, needs: Sequence[Need], store: Store, progress: Progress | None = None) -> tuple[Need, ...]:
@@ -115,17 +135,22 @@ def _against_moving(got: Look, need: Need, store: Store, progress: Progress | No
     return [f for f in moved if (f.question, f.parts) not in before]
 
 
-def _nearest(low: float, known: float, layer: float) -> float:
-    """The least whole layer at or above `low`, no higher than a height known to be fine."""
-    return min(round(float(np.ceil((low - _INWARD_MM) / layer)) * layer, 6), known)
-
-
 class _Court:
     def __init__(self, got: Look, store: Store, progress: Progress | None) -> None:
         self.stages: Stages = got.stages
         self.known = {frozenset(x.parts) for x in got.aside}
         self.mates = {frozenset(x.parts) for x in got.limits if x.question == "mate"}  # that a height changes
         self.store, self.progress = store, progress
+        self.ports: frozenset[str] = frozenset()  # pieces whose ports are asked beside those of the moving parts
+        self.aside: frozenset[str] = frozenset()  # ports that no height mends
+
+    def reached(self, ports: frozenset[str], aside: Sequence[Limit]) -> None:
+        """Note which ports are asked, and which of them no height mends."""
+        self.ports, self.aside = ports, frozenset(x.names[0] for x in aside)
+
+    def told(self, h: float) -> dict[str, str]:
+        """What there is against drivers and fittings at a height, in words, by the joint or port."""
+        return {str(dict(f.extra).get("port", dict(f.extra).get("joint"))): f.text for f in self._access(h)}
 
     def against(self, h: float) -> list[Finding]:
         """What the checks have against a height that another might mend."""
@@ -138,7 +163,10 @@ class _Court:
         return [*bad, *self.stages.against(h), *self.access(h)]
 
     def access(self, h: float) -> list[Finding]:
-        """What there is against drivers and chosen fittings getting at the moving parts at a height."""
+        """What there is against drivers and chosen fittings at a height that another might mend."""
+        return [f for f in self._access(h) if str(dict(f.extra).get("port")) not in self.aside]
+
+    def _access(self, h: float) -> list[Finding]:
         scene = solidify(self.stages.screwed(h), self.store, self.progress)
         names = self.stages.movers
         joints = {c.joint.name for c in self.stages.fastened(h).chosen}
@@ -149,28 +177,8 @@ class _Court:
         if self.stages.plumbing is not None:
             from elbowroom.model import reach
 
-            found += reach.check_chosen(scene, self.stages.plumbing, self.store, names)
+            found += reach.check_chosen(scene, self.stages.plumbing, self.store, names | self.ports)
         return [f for f in found if f.verdict in FAILING | UNDECIDED]
-
-    def edge(self, fine: float, end: float) -> tuple[float, Limit | None]:
-        """How far toward an end of the range, from a height that is fine, drivers and fittings get in; what stops them
-        beyond it, None where they do up to the end.
-        """
-        inward = _INWARD_MM if fine > end else -_INWARD_MM
-        if abs(fine - end) <= EDGE_MM:
-            return end, None
-        stopped = self.access(end + inward)
-        if not stopped:
-            return end, None
-        bad = end
-        while abs(fine - bad) > EDGE_MM:
-            middle = (fine + bad) / 2
-            against = self.access(middle)
-            fine, bad, stopped = (fine, middle, against) if against else (middle, bad, stopped)
-        f, span = stopped[0], sorted((bad, end))
-        stretch: Stretch = (span[0], span[1])
-        names = (f.parts[0], f.parts[-1])
-        return fine, Limit(f.question, f.parts, names, None, (stretch,), said=f.text)  # type: ignore[arg-type]
 
     def _beside(self, h: float) -> Layout:
         step = EDGE_MM if h + EDGE_MM <= self.stages.moved.hi else -EDGE_MM

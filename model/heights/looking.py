@@ -106,12 +106,12 @@ def _screwed(
     cells: list[Stretch] = []  # between two stretches of different screws: read, not looked into
     count = 0
     for n, (a, b) in enumerate(fits):
-        if n and enough(left((s for x in _closed(found, cells) for s in x.bad), fits[n - 1][0], fits[n - 1][1])):
-            return _closed(found, cells), movers, a
+        if n and enough(left((s for x in closed(found, cells) for s in x.bad), fits[n - 1][0], fits[n - 1][1])):
+            return closed(found, cells), movers, a
         at = a
         while at < b - _SLIVER:
             if count >= MAX_STRETCHES or stages.probes >= PROBES:
-                return _closed(found, cells), movers, at
+                return closed(found, cells), movers, at
             count += 1
             end = stages.alike_from(at, b)
             more, own = _stretch(stages, at, end, budget, store)
@@ -123,7 +123,7 @@ def _screwed(
             after = min(end + SAME_MM, b)
             cells.append((end, after))
             at = after
-    return _closed(found, cells), movers, None
+    return closed(found, cells), movers, None
 
 
 def _stretch(stages: Stages, a: float, b: float, budget: Budget, store: Store) -> tuple[list[Limit], frozenset[str]]:
@@ -155,7 +155,7 @@ def _added(stages: Stages, layout: Layout) -> frozenset[str]:
     return frozenset(p.name for p in layout.pieces if p.name not in bare)
 
 
-def _closed(found: Sequence[Limit], cells: Sequence[Stretch]) -> list[Limit]:
+def closed(found: Sequence[Limit], cells: Sequence[Stretch]) -> list[Limit]:
     """The limits with every cell at fault that one of the stretches beside it ends at fault at."""
 
     def widened(s: Stretch) -> Stretch:

@@ -92,10 +92,11 @@ class Moved:
         found = self._rates.get((a, b))
         if found is None:
             own = float(np.linalg.norm(self.velocity[a] - self.velocity[b]))
-            found = self._rates[(a, b)] = own + self._growth(a) + self._growth(b)
+            found = self._rates[(a, b)] = own + self.growth(a) + self.growth(b)
         return found
 
-    def _growth(self, name: str) -> float:
+    def growth(self, name: str) -> float:
+        """Most that a point of a piece moves in the piece's own coordinates, mm for each mm of height."""
         if name not in self.fields:
             return 0.0
         _, a, b = self.fields[name]

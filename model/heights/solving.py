@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from elbowroom.model.findings import Finding
 from elbowroom.model.heights.bearing_out import advised, borne_out
+from elbowroom.model.heights.choosing import layered, whole
 from elbowroom.model.heights.looking import Look, look
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch
@@ -29,7 +29,6 @@ from elbowroom.model.problems import Path
 from elbowroom.model.resolve import Build, load
 from elbowroom.model.source import Document
 from elbowroom.model.store import Store
-from elbowroom.model.tolerances import EXACT_MM
 
 _LEAST_RANGE = 0.05  # mm: outside what was asked, less than the finest layer is not looked at
 
@@ -90,16 +89,14 @@ class _Solver:
             return Stages(self.build, self.plumbing, moved, h, self.store)
 
         def enough(fits: Sequence[Stretch]) -> bool:
-            return group.wish.fit.fit == "least" and any(_whole(a, b, self.layer) is not None for a, b in fits)
+            return group.wish.fit.fit == "least" and any(whole(a, b, self.layer) is not None for a, b in fits)
 
         got = look(moved, stages_at, enough, self.store, self.progress)
         if not got.fits:
-            height = got.needs[0].height if got.needs else _layered((lo + hi) / 2, self.layer, math.floor)
+            height = got.needs[0].height if got.needs else layered((lo + hi) / 2, self.layer, math.floor)
             height = round(min(max(height, lo), hi), 6)
             return got, Choice(height, (), None, self.layer, got.aside, needs=got.needs, ended=got.ended)
-        height, within = chosen(got.fits, group.wish.fit.fit, self.layer)
-        choice = Choice(height, got.fits, within, self.layer, got.aside, ended=got.ended)
-        return got, borne_out(got, choice, self.store, self.progress)
+        return got, borne_out(got, group.wish.fit.fit, self.layer, enough, self.store, self.progress)
 
     def _beyond(self, group: Group, without: frozenset[str]) -> tuple[Stretch, float] | None:
         """The nearest stretch outside what was asked in which the part fits, and the height in it nearest to that."""
@@ -115,33 +112,3 @@ class _Solver:
             a, b = choice.fits[-1] if hi <= group.lo else choice.fits[0]
             found.append((group.lo - b if hi <= group.lo else a - group.hi, (a, b), choice.height))
         return min(found)[1:] if found else None
-
-
-def chosen(fits: Sequence[Stretch], how: str, layer: float) -> tuple[float, Stretch]:
-    """A height of the stretches and the one it lies in: the least whole layer, or the middle of the widest.
-
-    Where no stretch holds a whole layer, the middle of the widest is taken.
-    """
-    widest = max(fits, key=lambda s: (s[1] - s[0], -s[0]))
-    middle = (widest[0] + widest[1]) / 2
-    if how == "middle":
-        near = _layered(middle, layer, round)
-        return (near if widest[0] <= near <= widest[1] else round(middle, 3)), widest
-    for a, b in fits:
-        height = _whole(a, b, layer)
-        if height is not None:
-            return height, (a, b)
-    return round(middle, 3) if widest[0] <= round(middle, 3) <= widest[1] else middle, widest
-
-
-def _whole(a: float, b: float, layer: float) -> float | None:
-    """The least whole layer in a stretch, mm; None where there is none."""
-    height = _layered(a, layer, math.ceil)
-    return height if height <= b + 2 * EXACT_MM else None
-
-
-def _layered(height: float, layer: float, rounding: Any) -> float:
-    """A height as whole layers; what is over a whole one by less than a gap is known to is one."""
-    steps = height / layer
-    whole = round(steps)
-    return round((whole if abs(steps - whole) * layer < 2 * EXACT_MM else rounding(steps)) * layer, 6)

@@ -28,7 +28,7 @@ from elbowroom.model.store import Store
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 
-__all__ = ["check", "check_chosen", "reach_solids"]
+__all__ = ["check", "check_chosen", "meant", "reach_solids"]
 
 
 def check_chosen(scene: Scene, plumbing: Plumbing, store: Store, pieces: Collection[str]) -> list[Finding]:
@@ -85,6 +85,11 @@ def reach_solids(scene: Scene, plumbing: Plumbing | None, store: Store) -> dict[
         if solid is not None:
             out[str(site.port)] = solid
     return out
+
+
+def meant(plumbing: Plumbing) -> dict[Port, Wanted]:
+    """What is meant for each port."""
+    return _wanted(plumbing)[0]
 
 
 def _wanted(plumbing: Plumbing | None) -> tuple[dict[Port, Wanted], Tubing | None]:

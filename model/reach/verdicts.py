@@ -64,7 +64,7 @@ class Answer:
 def answer(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> Answer:
     """The verdict on one port. usual: the loop's tube, for the reachable space of ports that no run ends at."""
     links = wanted.links
-    ground = land(rooms, site, _land_of(site, links))
+    ground = land(rooms, site, land_of(site, links))
     if ground.state in ("covered", "taken"):
         return Answer(_covered(site, links, ground), None)
     axis = _axis(rooms, site, links)
@@ -85,7 +85,7 @@ class _Axis:
     width: float
 
 
-def _land_of(site: Site, links: Sequence[Link]) -> float:
+def land_of(site: Site, links: Sequence[Link]) -> float:
     if site.frame.land is not None:
         return float(site.frame.land)
     return float(links[0].fitting.land) if links else USUAL_LAND
@@ -129,7 +129,7 @@ def _open(rooms: Rooms, site: Site, ground: Land, axis: _Axis, room: Volume) -> 
         text = f"{site.port}: nothing is chosen, and no fitting of the catalogue can be screwed in{stop}"
     else:
         text = f"{site.port}: nothing is chosen; {len(on)} of the catalogue's fittings can be screwed in"
-    if verdict == "pass" and (fault := _unsound(rooms, site, ())):
+    if verdict == "pass" and (fault := unsound(rooms, site, ())):
         verdict, text = "unknown", f"{site.port}: unknown what can be screwed in; {fault}"
     return _finding(
         site, verdict, text, ground, axis=axis, room=room, where=where, basis=_basis(rooms, site, (), None),
@@ -141,12 +141,12 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     links = wanted.links
     trial = attempt(rooms, site, links, wanted.tubing, full=True)
     reason = why(rooms, site, trial, wanted.tubing) if trial.problem else None
-    broken = _ground_fails(rooms, site, ground, links)
+    broken = ground_fails(rooms, site, ground, links)
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, wanted.tubing, seals=partial(_seals, rooms, site, ground))
     verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
-    fault = _unsound(rooms, site, links)
+    fault = unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
         verdict = "unknown"
         text = f"{site.port}: unknown whether {_sizes(links)} can be screwed in; {ground.fault or fault}"
@@ -208,7 +208,7 @@ def _ground(ground: Land) -> str:
     return f"{mm2(ground.missing)} of its seal face of {ground.diameter:g} are missing"
 
 
-def _ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
+def ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
     """Whether the chosen seal does not lie wholly on sound ground."""
     if ground.state == "blocked":
         return True
@@ -218,14 +218,14 @@ def _ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link])
 
 
 def _seals(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
-    return not _ground_fails(rooms, site, ground, links)
+    return not ground_fails(rooms, site, ground, links)
 
 
 def mended_beside(
     rooms: Rooms, site: Site, wanted: Wanted, finding: Finding, beside: Callable[[Sequence[Link], Postures], bool]
 ) -> Finding:
     """A finding about a chain that does not go on, with only what would go on beside the fittings of other ports."""
-    seals = partial(_seals, rooms, site, land(rooms, site, _land_of(site, wanted.links)))
+    seals = partial(_seals, rooms, site, land(rooms, site, land_of(site, wanted.links)))
     found = remedies(rooms, site, wanted.links, wanted.tubing, seals=seals, beside=beside)
     return replace(finding, remedies=tuple(turned(t) for t in found))
 
@@ -233,7 +233,7 @@ def mended_beside(
 # What it rests on -----------------------------------------------------------------------------------------------------
 
 
-def _unsound(rooms: Rooms, site: Site, links: Sequence[Link]) -> str:
+def unsound(rooms: Rooms, site: Site, links: Sequence[Link]) -> str:
     """A mesh near a chain that no verdict may rest on, in words; empty where all are sound."""
     reach = sum(li.fitting.reach_length for li in links) + NEARBY
     for s in rooms.around(site, reach):

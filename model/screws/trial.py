@@ -81,6 +81,10 @@ class Trials:
         """Pieces moved by a vector, mm in case coordinates."""
         return self._outcome(self.build, _moved(self.layout, names, by), set())
 
+    def placed(self, layout: Layout) -> Outcome | None:
+        """The same pieces standing otherwise, some of them turned."""
+        return self._outcome(self.build, layout, set())
+
     def replaced(self, name: str, part: Part) -> Outcome | None:
         """Another part in a piece's place: the same with holes drilled in it, say."""
         pieces = tuple(replace(p, part=part) if p.name == name else p for p in self.layout.pieces)

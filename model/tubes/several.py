@@ -19,7 +19,7 @@ from elbowroom.model.field import Field
 from elbowroom.model.freespace import Space
 from elbowroom.model.tubes.bars import bars_of, gaps, rod_mesh, swept
 from elbowroom.model.tubes.planner import field_for, plan
-from elbowroom.model.tubes.rules import End, Found, Result, Rules
+from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
 from elbowroom.parts.base import Box
 
 TAKEN_UP = 3  # times one run may be taken up for others
@@ -74,7 +74,7 @@ def plan_all(
                 queue = ways + queue
         if (not queue or len(board.laid) == len(wanted)) and _better(board.laid, best):
             best = dict(board.laid)
-    return {w.name: best[k] for k, w in enumerate(wanted)}
+    return {w.name: board.told(k, best) for k, w in enumerate(wanted)}
 
 
 def _better(new: Mapping[int, Result], old: Mapping[int, Result]) -> bool:
@@ -169,6 +169,27 @@ class _Board:
             a, b = np.array([r.start]), np.array([r.end])
             out.append((name, rod_mesh(name, r), (a, b, np.array([r.radius]))))
         return out
+
+    def told(self, k: int, state: Mapping[int, Result]) -> Result:
+        """What came of a run among the others; one that has a way alone is told with the runs that lie in it, and is
+        not called impossible: those may lie elsewhere.
+        """
+        got, alone = state[k], self._alone.get(k)
+        if not isinstance(got, NotFound) or not isinstance(alone, Found):
+            return got
+        self.laid = dict(state)
+        names = [self.wanted[j].name for j in self.in_the_way(k, alone)]
+        if not names:
+            return got
+        others, one = " and ".join(names), len(names) == 1
+        text = (
+            f"not found beside the {others}: without {'it' if one else 'them'} there is one of "
+            f"{alone.run.length:.0f} mm, and no other was found; draw "
+            f"{'that run' if one else 'those runs'} on another way (through: ...); {got.tried.text}"
+        )
+        seen = {n for n, _ in got.blockers}
+        blockers = (*((n, 0.0) for n in names if n not in seen), *got.blockers)
+        return replace(got, reasons=(), blockers=blockers, text=text, at=got.at)
 
     def _field(self, rules: Rules) -> Field:
         key = (rules.clearance.default, tuple(sorted(rules.clearance.special.items())))

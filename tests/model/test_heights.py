@@ -20,8 +20,8 @@ import pytest
 
 from elbowroom.model import checks, demos, heights, pipeline
 from elbowroom.model.findings import FAILING, UNDECIDED, Finding
+from elbowroom.model.heights.choosing import chosen
 from elbowroom.model.heights.ranges import MOST, RESOLUTION, Answer, chain, left, merged, search
-from elbowroom.model.heights.solving import chosen
 from elbowroom.model.heights.words import MAX_OPEN
 from elbowroom.model.place import place
 from elbowroom.model.problems import BuildError

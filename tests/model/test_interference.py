@@ -139,6 +139,30 @@ def test_an_unsound_mesh_is_never_clear_however_far_away(store: Store) -> None:
         assert overall([found]) == "unknown"
 
 
+def test_a_mesh_without_a_free_edge_lies_in_its_box_and_is_clear_of_what_is_far_from_that(store: Store) -> None:
+    """Ten cubes, of which one has a triangle the wrong way round: all of it lies in its box."""
+    for gap, verdict in ((5.0, "clear"), (DEFAULT_GAP, "clear"), (DEFAULT_GAP - 0.01, "unknown"), (-2.0, "unknown")):
+        scene = scene_of(store, (Block(), IDENTITY), (GivenMesh(twisted=True), shift(10 + gap)))
+        (found,) = pairs(scene, store)
+        assert found.verdict == verdict, gap
+        if verdict == "clear":
+            assert found.basis.method == "boxes"
+            assert found.measured == pytest.approx(gap)
+
+
+@pytest.mark.parametrize("count", [1, 2, 12])
+def test_what_one_unsound_mesh_leaves_open_is_one_line(store: Store, count: int) -> None:
+    blocks = [(Block(), shift(40.0 * k, 40.0, 0)) for k in range(count)]
+    found = pairs(scene_of(store, *blocks, (GivenMesh(open_top=True), IDENTITY)), store)
+    about = [f for f in found if f.verdict == "unknown"]
+    leading = [f for f in about if f.cause is None]
+    assert len(leading) == 1
+    assert len([f for f in about if len(f.parts) == 2]) == count  # each pair is still told, under it
+    if count > 1:
+        assert set(leading[0].effects) == {f.id for f in about if f is not leading[0]}
+    assert overall(found) == "unknown"
+
+
 def test_many_instances_are_one_shape_and_all_are_judged(store: Store) -> None:
     """A grid of balls a millimetre apart along x and touching along y."""
     scene = scene_of(store, *[(Ball(r=5), shift(11.0 * (k % 5), 10.0 * (k // 5))) for k in range(15)])

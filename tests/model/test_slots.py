@@ -78,6 +78,41 @@ def test_the_clashes_it_causes_follow_from_it(slot: int, have: int, bodies: str,
     assert not [f.text for f in found if f.verdict == "clash" and "cause" not in dict(f.extra)]
 
 
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ("", "put it on board.slot-3, an x16 slot"),
+        ("other: {gpu: gpu-block-1slot, on: board.slot-3}", "board.slot-3 would do, but other takes it"),
+        # A card of two slots one slot higher covers this one's as well (bracket datums, C).
+        ("other: {gpu: gpu-block-2slot, on: board.slot-2}", "board.slot-3 would do, but other takes it"),
+        # Right in the middle of where the card's board would lie, over the slot.
+        (
+            "lump: {box: custom, length: 30, width: 30, height: 30, at: {x: 120, y: LUMP, z: SLOT}}",
+            "board.slot-3 would do, but it would meet lump there",
+        ),
+    ],
+)
+def test_only_a_slot_in_which_the_card_would_fit_is_offered(more: str, said: str, store: Store) -> None:
+    def layout(rest: str) -> Layout:
+        return place(load(parse(textwrap.dedent(text).replace("MORE", rest), "b.yaml")))
+
+    text = """
+    title: t
+    case: {slots: 7}
+    parts:
+      board: {motherboard: motherboard-atx, slots: [x1, x1, x16, x1, x1, x1, x1], on: case.board}
+      card: {gpu: gpu-block-2slot, on: board.slot-5}
+      MORE
+    """
+    bare = layout("spare: {box: custom, length: 5, width: 5, height: 5, at: {x: 200, y: 10, z: 10}}")
+    slot = bare.piece("board").frame_pose("slot-3")[:3, 3]
+    more = more.replace("LUMP", f"{slot[1] - 60:.1f}").replace("SLOT", f"{slot[2] - 15:.1f}")
+    scene = solidify(layout(more) if more else bare, store)
+    [found] = [f for f in checks.run(scene, store) if f.question == "slot" and f.parts[0] == "card"]
+    assert said in found.remedies
+    assert bool(more) != any(r.startswith("put it on") for r in found.remedies)
+
+
 def test_a_mount_and_an_upright_field_have_slots_too() -> None:
     def text(card: str) -> str:
         return f"""
