@@ -49,20 +49,29 @@ def own_row(entry: Entry) -> Row | None:
     return Row(tuple(p + float(words.slide) for p in row.places), float(words.aside))
 
 
-def held_to(entries: Sequence[Entry], i: int, other: Sequence[Entry] = ()) -> Row | None:
-    """The row of the radiator that the screws of fans in layer `i` go into, through whatever layers hold nothing:
-    what lies farther from the panel first, then what lies nearer, and through the panel the layers on its `other` side;
-    None where neither way has one.
+def holder(entries: Sequence[Entry], i: int, other: Sequence[Entry] = ()) -> tuple[Entry, bool] | None:
+    """The radiator that the screws of fans in layer `i` go into, through whatever layers hold nothing, and whether it
+    lies beyond the panel: what lies farther from the panel first, then what lies nearer, and through the panel the
+    layers on its `other` side. None where neither way has one.
     """
-    farther, nearer = [(e, 1) for e in entries[i + 1 :]], [(e, 1) for e in entries[:i][::-1]]
-    for way in (farther, [*nearer, *((e, -1) for e in other)]):
-        for entry, side in way:
-            if (own := own_row(entry)) is not None:
-                # Seen from its other side the panel's row runs the same way, and what lies across it is turned round.
-                return replace(own, across=side * own.across)
+    farther, nearer = [(e, False) for e in entries[i + 1 :]], [(e, False) for e in entries[:i][::-1]]
+    for way in (farther, [*nearer, *((e, True) for e in other)]):
+        for entry, beyond in way:
+            if own_row(entry) is not None:
+                return entry, beyond
             if not held_through(entry):
                 break
     return None
+
+
+def held_to(entries: Sequence[Entry], i: int, other: Sequence[Entry] = ()) -> Row | None:
+    """The row of that radiator; None where there is none."""
+    found = holder(entries, i, other)
+    own = None if found is None else own_row(found[0])
+    if own is None or found is None:
+        return None
+    # Seen from its other side the panel's row runs the same way, and what lies across it is turned round.
+    return replace(own, across=-own.across) if found[1] else own
 
 
 def held_through(entry: Entry) -> bool:
@@ -70,9 +79,12 @@ def held_through(entry: Entry) -> bool:
     return entry.part.air_flow() is not None or entry.part.family in LOOSE_LAYERS
 
 
-def for_one_fan(entry: Entry) -> bool:
-    """Whether a layer is a frame for a single fan, so that several of it lie where the fans do."""
-    return isinstance(entry.part, FanLayer) and entry.part.fans == 1
+def follows(entry: Entry) -> bool:
+    """Whether a layer's copies lie where the fans of its row do: fans, and several frames for one fan each."""
+    words = entry.words
+    assert isinstance(words, Layering)
+    several = (words.count or 1) > 1
+    return entry.part.air_flow() is not None or (several and isinstance(entry.part, FanLayer) and entry.part.fans == 1)
 
 
 def middle_of(places: list[float], count: int) -> list[float]:

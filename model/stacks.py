@@ -14,7 +14,7 @@ import numpy as np
 from elbowroom.model.layout import Mate, Piece
 from elbowroom.model.problems import BuildError, Path, choices
 from elbowroom.model.resolve import Entry, StackEntries
-from elbowroom.model.rows import Row, footprint, for_one_fan, held_through, held_to, middle_of, own_row, row_of
+from elbowroom.model.rows import Row, follows, footprint, held_through, held_to, middle_of, own_row, row_of
 from elbowroom.model.source import Document
 from elbowroom.model.spec import WALLS, Layering
 from elbowroom.parts.base import Frame, Part
@@ -217,7 +217,7 @@ class _Layer:
         words = entries[i].words
         assert isinstance(words, Layering)
         count = words.count or 1
-        if entries[i].part.air_flow() is None and not (count > 1 and for_one_fan(entries[i])):
+        if not follows(entries[i]):
             pitch = footprint(entries[i].part, clock)
             spread = [(k - (count - 1) / 2) * pitch for k in range(count)]
             return [float(words.slide) + s for s in spread], float(words.aside)

@@ -9,27 +9,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
 from elbowroom.model.screw_spec import ScrewWords
-from elbowroom.model.screws import around
 from elbowroom.model.screws.boring import bored
 from elbowroom.model.screws.choosing import Chosen, called, under
 from elbowroom.model.screws.drilling import drill_size
-from elbowroom.model.screws.holding import Bearing, Holding, holding
-from elbowroom.model.screws.joints import PASSES, REACH, Fit, Joint, slots_of
+from elbowroom.model.screws.holding import Bearing
+from elbowroom.model.screws.joints import PASSES, Joint
 from elbowroom.model.screws.offers import Offer, offers
 from elbowroom.model.screws.picking import choose
-from elbowroom.model.screws.slots import best_slide, joined
+from elbowroom.model.screws.slides import slides
 from elbowroom.model.screws.stack import judge
 from elbowroom.model.screws.trial import Outcome, Trials, but
-from elbowroom.model.solidify import solidify
-from elbowroom.model.spec import WALLS
-from elbowroom.parts.case_openings import LEAST_WEB
 from elbowroom.parts.measure import Mm
-from elbowroom.parts.screw_tables import designation, head, length_tolerance, stock, washer
+from elbowroom.parts.screw_tables import designation, length_tolerance, stock
 
-EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
 MOST_TOLD = 3  # remedies of one kind for one joint: the best first
 MOST_DRILLED = 40  # holes in one piece that are tried: more takes longer to draw than its builder takes to see it (P)
 CUT_STEP = 0.1  # mm a screw is cut to
@@ -57,11 +50,12 @@ def remedies(trials: Trials) -> Remedies:
     plates = {o.joint: o.words for o in found}
     holes: dict[Where, tuple[str, ...]] = {}
     clean = set()
+    known: dict[str, Outcome | None] = {}
     for joint in trials.fastened.joints:
         for fit in joint.fits:
             if max(fit.off) > PASSES:
                 where = (joint.name, fit.piece.name, fit.pattern.name)
-                slid = _slides(joint, fit, trials)
+                slid = slides(joint, fit, trials, known)
                 if any(not o.breaks for _, o in slid):
                     clean.add(where)
                 told = [said + but(o.breaks) for said, o in sorted(slid, key=lambda s: len(s[1].breaks))]
@@ -90,66 +84,6 @@ def wanting(c: Chosen) -> bool:
 # Holes ----------------------------------------------------------------------------------------------------------------
 
 
-def _slides(joint: Joint, fit: Fit, trials: Trials) -> list[tuple[str, Outcome]]:
-    """Slides by which more screws pass, in words, with what came of each when it was tried: the one by which most do,
-    and where that breaks something the one by which most do whose heads keep clear of what stands around.
-    """
-    n, kept = len(fit.rows), [k for k, off in enumerate(fit.off) if off <= PASSES]
-    at = around.pattern_pose(fit)
-    receiver = joint.axes[fit.rows[0]].piece.name
-    moving = trials.with_it(receiver, {fit.piece.name})
-    if any(trials.layout.piece(p).part.family == "case" for p in moving):
-        passed = {p.piece.name for p in joint.axes[fit.rows[0]].passed} - {fit.piece.name}
-        moving = {receiver, *passed} if trials.layout.piece(receiver).part.family != "case" else passed
-    out: list[tuple[str, Outcome]] = []
-    tried: set[tuple[float, float]] = set()
-    for dx, dy, passing in _candidates(joint, fit, moving, trials):
-        if (dx, dy) in tried:
-            continue
-        tried.add((dx, dy))
-        if passing <= max(len(kept), n // 2 if n > 1 else 0):
-            continue
-        move = at[:3, 0] * dx + at[:3, 1] * dy
-        outcome = trials.moved(moving, move.tolist())
-        after = None if outcome is None else outcome.joint(joint.name)
-        if outcome is None or after is None:
-            continue
-        now = next(
-            (f for f in after.fits if f.piece.name == fit.piece.name and f.pattern.name == fit.pattern.name), None
-        )
-        through = [] if now is None else [k for k, off in enumerate(now.off) if off <= PASSES]
-        if now is None or len(through) <= len(kept):
-            continue
-        what = "all pass" if len(through) == n else f"{len(through)} of {n} pass; {held_by(after, now, through).reason}"
-        words = f"slide {_moved(at, dx, dy)}: {what}" if n > 1 else f"slide {_moved(at, dx, dy)}: it passes"
-        out.append((words, outcome))
-        if not outcome.breaks:
-            break
-    return out
-
-
-def _candidates(joint: Joint, fit: Fit, moving: set[str], trials: Trials) -> Iterator[tuple[float, float, int]]:
-    """Slides to try, and how many screws are to pass by each."""
-    yield fit.slide.dx, fit.slide.dy, len(fit.slide.passing)
-    scene = solidify(trials.layout, trials.store)
-    points = np.array([next(p.at for p in joint.axes[i].passed if p.piece is fit.piece) for i in fit.rows], dtype=float)
-    slots = joined(slots_of(fit.pattern), LEAST_WEB if fit.piece.part.family == "case" else 0.0)
-    own = next((c for c in trials.fastened.chosen if c.joint is joint), None)
-    style = "pan" if own is None else own.head
-    wide = max(washer(joint.thread).outer, head(style, joint.thread).diameter)
-    high = (
-        head(style, joint.thread).height
-        + max(1, own.washers if own is not None else 1) * washer(joint.thread).thickness
-    )
-    shut = around.closed(slots, around.under_heads(scene, joint, fit, moving, high), wide)
-    if any(shut):
-        try:
-            slide = best_slide(points, joint.diameter, around.open_slots(slots, shut), reach=(REACH, REACH))
-        except ValueError:  # more ways than can be compared
-            return
-        yield slide.dx, slide.dy, len(slide.passing)
-
-
 def _drilled(joint: Joint, name: str, trials: Trials) -> str | None:
     """Drilling a piece for the screws it stands in the way of, in words; None where that does not mend the joint."""
     rows = [i for i, blocking in joint.blocked.items() if blocking == name]
@@ -164,24 +98,6 @@ def _drilled(joint: Joint, name: str, trials: Trials) -> str | None:
     return f"drill {name} {size:g} mm for them: {len(after.axes) - len(after.lost)} of {len(after.axes)} pass" + but(
         outcome.breaks
     )
-
-
-def held_by(joint: Joint, fit: Fit, kept: Sequence[int]) -> Holding:
-    """Whether the screws `kept` (rows of the fit) hold what the whole pattern would."""
-    points = [(joint.axes[i].receiver.x, joint.axes[i].receiver.y) for i in fit.rows]
-    return holding(points, list(kept))
-
-
-def _moved(at: np.ndarray, dx: float, dy: float) -> str:
-    """A slide in words: along and across the holes, and toward which walls."""
-    told = []
-    for d, way, axis in ((dx, "along", at[:3, 0]), (dy, "across", at[:3, 1])):
-        if abs(d) > EVEN_MM:
-            toward = d * axis
-            k = int(abs(toward).argmax())
-            wall = next(w for w, (i, far) in WALLS.items() if i == k and far == (toward[k] > 0))
-            told.append(f"{abs(d):.2f} mm {way} the row, toward the {wall}")
-    return " and ".join(told) or "as it stands"
 
 
 # Screws ---------------------------------------------------------------------------------------------------------------
