@@ -16,8 +16,8 @@ from elbowroom.model.findings import Basis, Finding, Verdict
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.holding import Bearing
 from elbowroom.model.screws.lines import Axis
-from elbowroom.model.screws.stack import Judged, Layer
-from elbowroom.parts.screw_tables import head, look_alikes, nut, washer
+from elbowroom.model.screws.stack import Judged, Layer, judge, washer_layer, window
+from elbowroom.parts.screw_tables import head, length_tolerance, look_alikes, nut, washer
 from elbowroom.parts.threads import THREADS
 
 # What each word of the arithmetic means for the build.
@@ -67,13 +67,7 @@ def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
     if c.why:
         return told("unknown", f"{c.joint.name}: {c.why}", "unknown")
     through = _through(c.layers)
-    window = c.choice.window if c.choice is not None else None
-    if window is not None:
-        top = None if window.hi is None else round(window.hi, 3)
-        extra += [("safe_from", round(window.lo, 3)), ("safe_to", top)]
-    if c.choice is not None:
-        extra += [("safe_lengths", [j.length for j in c.choice.safe]), ("washers", c.washers)]
-        extra.append(("buy", None if c.choice.best is None else c.choice.best.name))
+    extra += _safe(c)
     if c.judged is None:
         assert c.choice is not None
         text = f"{c.joint.name}: no screw through {through}: {c.choice.reason}"
@@ -98,6 +92,30 @@ def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
             verdict = "caution" if verdict == "pass" else verdict
     numbers = _numbers(c, j)
     return told(verdict, text, j.verdict, () if verdict == "pass" else remedies, **numbers)
+
+
+def _safe(c: Chosen) -> list[tuple[str, Any]]:
+    """What would be safe with the washers under the head - the fewest asked for, where there is no screw yet - and what
+    to buy with which washers.
+    """
+    if c.choice is None or c.receiver is None:
+        return []
+    washers = c.choice.washers if c.length is None else c.washers
+    under = [*c.layers, *([washer_layer(c.thread)] * washers)]
+    room = window(under, c.receiver)
+    lengths = [j.length for j in c.choice.tried]
+    safe = [n for n in lengths if judge(n, length_tolerance(c.thread, n), under, c.receiver).verdict == "safe"]
+    if washers == c.choice.washers:
+        safe = [j.length for j in c.choice.safe]  # the best first
+    best = c.choice.best
+    return [
+        ("safe_from", round(room.lo, 3)),
+        ("safe_to", None if room.hi is None else round(room.hi, 3)),
+        ("safe_lengths", safe),
+        ("washers", washers),
+        ("buy", None if best is None else best.name),
+        ("buy_washers", None if best is None else c.choice.washers),
+    ]
 
 
 def _numbers(c: Chosen, j: Judged) -> dict[str, Any]:
