@@ -117,6 +117,25 @@ def slid(build: Build, layout: Layout, moving: Collection[str], by: Vector, axes
     return Slid(*made, _sentence(list(changed.values()), [i for i in items if id(i.entry) not in changed], by, axes))
 
 
+def left_out(build: Build, layout: Layout, name: str) -> Slid | None:
+    """The build without the layer that a piece belongs to; None where it is no layer, or others stand on it."""
+    for item in _items(build, layout):
+        if item.stack is not None and name in {p.name for p in item.pieces}:
+            stacks = tuple(
+                replace(s, layers=_but(s.layers, item.entry), outside=_but(s.outside, item.entry)) for s in build.stacks
+            )
+            new = replace(build, stacks=stacks)
+            try:
+                return Slid(new, place(new), f"leave out {item.name}")
+            except BuildError:
+                return None
+    return None
+
+
+def _but(entries: Sequence[Entry], out: Entry) -> tuple[Entry, ...]:
+    return tuple(e for e in entries if e is not out)
+
+
 # Entries and their pieces ---------------------------------------------------------------------------------------------
 
 

@@ -142,7 +142,9 @@ def test_a_plate_keeps_its_screws_off_the_feet() -> None:
 
 def parsed(remedy: str) -> tuple[str, float, int]:
     m = re.match(
-        r"(?:buy )?(M\S+) x (\S+?)(?: with (\d+) washers? under the head)?(?: \(odd.*\))?(?:; but then .*)?$", remedy
+        r"(?:buy )?(M\S+) x (\S+?)(?: with (\d+) washers? under the head)?(?: \(odd.*\))?"
+        r"(?:; its .* still too little)?(?:; but then .*)?$",
+        remedy,
     )
     assert m, remedy
     return m[1], float(m[2]), int(m[3] or 0)
