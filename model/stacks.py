@@ -1,8 +1,7 @@
 """Laying stacks: layers on an opening, one on the other, from the panel inward or outward.
 
-Owns how a layer finds its height, its way round and its places along the row: fans follow the hole rows of the
-radiator they are screwed to, else those of the opening. The result is pieces and the mates they stand by; whether
-holes and slots really meet is another question.
+Owns how a layer finds its height and its way round, and puts it at its places along the row, which `rows` knows. The
+result is pieces and the mates they stand by; whether holes and slots really meet is another question.
 """
 
 from __future__ import annotations
@@ -15,12 +14,12 @@ import numpy as np
 from elbowroom.model.layout import Mate, Piece
 from elbowroom.model.problems import BuildError, Path, choices
 from elbowroom.model.resolve import Entry, StackEntries
+from elbowroom.model.rows import Row, follows, footprint, held_through, held_to, middle_of, own_row, row_of
 from elbowroom.model.source import Document
 from elbowroom.model.spec import WALLS, Layering
 from elbowroom.parts.base import Frame, Part
 from elbowroom.parts.pose import Pose, bring_together, compose, inverse, turn
 
-SOFT_LAYERS = frozenset({"gasket", "washer", "dust-filter"})
 ROW_SLACK = 15.0  # mm: rows of four differ by this where their gaps are 15 and 20; longer ones lack a fan's holes (P)
 SIDE_SLACK = 5.0  # mm: between two fan sizes, whose holes are at least 17 mm apart, and play of measuring (P)
 _SAME = 1e-6  # mm or unit vector: two frames are on one axis or in one plane, from arithmetic alone
@@ -44,14 +43,6 @@ class Laid:
     pieces: list[tuple[Piece, Path]] = field(default_factory=list)
     mates: list[Mate] = field(default_factory=list)
     tiers: list[list[Tier]] = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Row:
-    """Places along the row, mm from the opening's middle, that a screwed-on neighbour takes up."""
-
-    places: tuple[float, ...]
-    across: float = 0.0
 
 
 def layer_names(stack: StackEntries) -> list[str]:
@@ -97,7 +88,9 @@ class _Layer:
     def side(self, entries: Sequence[Entry], names: Sequence[str], opening: Frame, *, outside: bool) -> None:
         """Lay the layers of one side of the panel, each on the one before."""
         base = self.to.frame_pose(opening.name)
-        row = _row(self.to.part, opening)
+        row = row_of(self.to.part, opening)
+        # Screws go through the panel as well: its other side counts where its rows run the same way.
+        beyond = self.stack.layers if outside else self.stack.outside
         self._too_large(entries, opening)
         tiers = [Tier((self.to.name,), 0.0, opening.bodies, opening.bodies)]
         self.laid.tiers.append(tiers)
@@ -108,7 +101,7 @@ class _Layer:
             if near is None:
                 return
             clock = self._clock(entry, near, base)
-            places, across = self._places(entries, i, row, clock)
+            places, across = self._places(entries, i, row, clock, beyond)
             thickness, far = _through(entry.part, near)
             here: list[tuple[str, Frame, Pose]] = []
             for k, place in enumerate(places, 1):
@@ -135,9 +128,9 @@ class _Layer:
             below = here
 
     def _too_large(self, entries: Sequence[Entry], opening: Frame) -> None:
-        """A radiator that is screwed to the opening, through nothing but soft layers and fans, must not outgrow it."""
+        """A radiator that is screwed to the opening, through nothing but loose layers and fans, must not outgrow it."""
         for entry in entries:
-            own = _own_row(entry)
+            own = own_row(entry)
             if own is not None and opening.size is not None:
                 face = entry.part.frame(entry.part.seat or "")
                 for have, room, way, slack in zip(
@@ -146,7 +139,7 @@ class _Layer:
                     if have > room + slack:
                         over = f"{have - room:g} mm too {way} for the {room:g} mm"
                         self.problem(entry.path, f'the radiator\'s row of fans is {over} of "{opening.name}"')
-            elif entry.part.air_flow() is None and entry.part.family not in SOFT_LAYERS:
+            elif not held_through(entry):
                 return  # an adapter has holes of its own
 
     def _near(self, entry: Entry, outside: bool) -> Frame | None:
@@ -217,28 +210,26 @@ class _Layer:
             quarters, key=lambda q: (round(float(turn(bring_together(near.pose, base, clock=q), own) @ wanted), 6), -q)
         )
 
-    def _places(self, entries: Sequence[Entry], i: int, row: _Row, clock: float) -> tuple[list[float], float]:
-        """Where along the row the copies of layer `i` go, and how far across it."""
+    def _places(
+        self, entries: Sequence[Entry], i: int, row: Row, clock: float, beyond: Sequence[Entry]
+    ) -> tuple[list[float], float]:
+        """Where along the row the copies of layer `i` go, and how far across it. beyond: layers past the panel."""
         words = entries[i].words
         assert isinstance(words, Layering)
-        if entries[i].part.air_flow() is None:
-            count = words.count or 1
-            pitch = _footprint(entries[i].part, clock)
+        count = words.count or 1
+        if not follows(entries[i]):
+            pitch = footprint(entries[i].part, clock)
             spread = [(k - (count - 1) / 2) * pitch for k in range(count)]
             return [float(words.slide) + s for s in spread], float(words.aside)
-        source = row
-        for j in (i + 1, i - 1):  # the screws hold a fan to what lies further in first
-            if 0 <= j < len(entries) and (own := _own_row(entries[j])) is not None:
-                source = own
-                break
+        source = held_to(entries, i, beyond) or row
         count = words.count or len(source.places) or 1
         places = list(source.places)
         if count > len(places) or not places:
-            if places and words.count is not None:
+            if places and words.count is not None and entries[i].part.air_flow() is not None:
                 self.problem((*entries[i].path, "count"), f"{count} fans on a row of {len(places)}")
-            pitch = _footprint(entries[i].part, 0.0)
+            pitch = footprint(entries[i].part, 0.0)
             places = [(k - (count - 1) / 2) * pitch for k in range(count)]
-        places = places[:count] if "slide" in words.model_fields_set else _middle(places, count)
+        places = places[:count] if "slide" in words.model_fields_set else middle_of(places, count)
         return [p + float(words.slide) for p in places], float(words.aside) + source.across
 
     def _neighbours(self, name: str, piece: Piece) -> None:
@@ -261,33 +252,6 @@ def _corner(base: Pose) -> list[str]:
     """Two walls that a stack lies between and that meet: a corner its cables may leave at."""
     first, *rest = _sides(base[:3, 2])
     return [first, next(w for w in rest if WALLS[w][0] != WALLS[first][0])]
-
-
-def _middle(places: list[float], count: int) -> list[float]:
-    """The `count` places nearest the middle of the row, the earlier ones where it cannot be even."""
-    start = (len(places) - count) // 2
-    return places[start : start + count]
-
-
-def _row(part: Part, frame: Frame) -> _Row:
-    """Places of the numbered frames `<frame>-1`, `-2` ... along the frame's own x axis."""
-    numbered = [
-        f for f in part.frames() if f.name.rpartition("-")[0] == frame.name and f.name.rpartition("-")[2].isdigit()
-    ]
-    inv = inverse(frame.pose)
-    return _Row(tuple(sorted(float(compose(inv, f.pose)[0, 3]) for f in numbered)))
-
-
-def _own_row(entry: Entry) -> _Row | None:
-    """The row a layer itself offers to fans (a radiator), where it lies; None for layers without one."""
-    if entry.part.air_flow() is not None or entry.part.seat is None or entry.part.coolant_ml() is None:
-        return None
-    words = entry.words
-    assert isinstance(words, Layering)
-    row = _row(entry.part, entry.part.frame(entry.part.seat))
-    if not row.places:
-        return None
-    return _Row(tuple(p + float(words.slide) for p in row.places), float(words.aside))
 
 
 def _through(part: Part, near: Frame) -> tuple[float, Frame | None]:
@@ -315,11 +279,6 @@ def _reference(part: Part) -> np.ndarray | None:
     ends = (middle - (lo + hi) / 2) / (hi - lo)
     ends[2] = 0.0
     return np.where(np.abs(ends) == np.abs(ends).max(), np.sign(ends), 0.0)
-
-
-def _footprint(part: Part, clock: float) -> float:
-    size = part.box().size
-    return size[1] if round(clock / 90.0) % 2 else size[0]
 
 
 def _over(a: Pose, fa: Frame, b: Pose, fb: Frame) -> bool:

@@ -16,7 +16,8 @@ from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint
 from elbowroom.model.screws.lines import Axis
-from elbowroom.model.screws.remedies import Remedies, held_by
+from elbowroom.model.screws.remedies import Remedies
+from elbowroom.model.screws.slides import held_by
 from elbowroom.parts.pose import apply, compose
 
 LEAVE = "if it is held another way, name the joint under screws: no_screws"

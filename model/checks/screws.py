@@ -13,17 +13,18 @@ from typing import Any
 
 from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.findings import Basis, Finding, Verdict
+from elbowroom.model.screws.bearing import Bearing
 from elbowroom.model.screws.choosing import Chosen
-from elbowroom.model.screws.holding import Bearing
 from elbowroom.model.screws.lines import Axis
-from elbowroom.model.screws.stack import Judged, Layer
-from elbowroom.parts.screw_tables import head, look_alikes, nut, washer
+from elbowroom.model.screws.stack import Judged, Layer, judge, washer_layer, window
+from elbowroom.parts.screw_tables import head, length_tolerance, look_alikes, nut, washer
 from elbowroom.parts.threads import THREADS
 
 # What each word of the arithmetic means for the build.
 _VERDICTS: dict[str, Verdict] = {
     "pierces": "fail", "bottoms": "fail", "short": "fail", "close": "tight", "safe": "pass",
 }  # fmt: skip
+NOT_BORNE = "no bearing"  # the word for a screw of a safe length whose head nothing is under
 
 
 def check(chosen: Sequence[Chosen], mended: Mapping[Chosen, tuple[str, ...]] = MappingProxyType({})) -> list[Finding]:
@@ -67,13 +68,7 @@ def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
     if c.why:
         return told("unknown", f"{c.joint.name}: {c.why}", "unknown")
     through = _through(c.layers)
-    window = c.choice.window if c.choice is not None else None
-    if window is not None:
-        top = None if window.hi is None else round(window.hi, 3)
-        extra += [("safe_from", round(window.lo, 3)), ("safe_to", top)]
-    if c.choice is not None:
-        extra += [("safe_lengths", [j.length for j in c.choice.safe]), ("washers", c.washers)]
-        extra.append(("buy", None if c.choice.best is None else c.choice.best.name))
+    extra += _safe(c)
     if c.judged is None:
         assert c.choice is not None
         text = f"{c.joint.name}: no screw through {through}: {c.choice.reason}"
@@ -84,20 +79,53 @@ def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
     count = f"{len(c.rows)} x {c.label}{_washers(c)}" if c.joint.ends != "stud" else f"{c.thread} x {c.length:g}"
     verdict, text = _VERDICTS[j.verdict], f"{count} {way} {c.joint.name} {_does(c, j)}"
     if c.bears is not None:
-        extra.append(("bears", {"share": round(c.bears[0], 4), "overlap_mm": round(c.bears[1], 4)}))
+        extra.append(("bears", {"share": round(c.bears.share, 4), "overlap_mm": round(c.bears.overlap, 4)}))
     if c.layers:
         text += f"; through {through}"
-    if c.bears is not None and not Bearing(*c.bears).enough:
-        what, wide = ("washer", washer(c.thread).outer) if c.washers else ("head", head(c.head, c.thread).diameter)
-        if c.bears[1] <= 0.0:
-            text, verdict = f"{text}; the {what} of {wide:g} mm falls through its hole", "fail"
-        else:
-            text += f"; the {what} of {wide:g} mm has only {c.bears[0]:.0%} of its ring on metal"
-            if not c.washers and any("washer" in r for r in remedies):
-                text += ": put a washer under it"
-            verdict = "caution" if verdict == "pass" else verdict
+    word: str = j.verdict
+    if c.bears is not None and not c.bears.enough:
+        text += f"; {_stands(c, c.bears)}"
+        if not c.bears.borne:
+            verdict, word = "fail", NOT_BORNE if word == "safe" else word
+        elif not c.washers and any("washer" in r for r in remedies):
+            text += ": put a washer under it"
+        verdict = "caution" if verdict == "pass" else verdict
     numbers = _numbers(c, j)
-    return told(verdict, text, j.verdict, () if verdict == "pass" else remedies, **numbers)
+    return told(verdict, text, word, () if verdict == "pass" else remedies, **numbers)
+
+
+def _stands(c: Chosen, bears: Bearing) -> str:
+    """How poorly a head or washer stands, in words."""
+    what, wide = ("washer", washer(c.thread).outer) if c.washers else ("head", head(c.head, c.thread).diameter)
+    if bears.through:
+        return f"the {what} of {wide:g} mm falls through its hole"
+    if not bears.borne:
+        return f"the {what} of {wide:g} mm has metal under it on one side only ({bears.share:.0%} of its ring) and tips"
+    return f"the {what} of {wide:g} mm has only {bears.share:.0%} of its ring on metal"
+
+
+def _safe(c: Chosen) -> list[tuple[str, Any]]:
+    """What would be safe with the washers under the head - the fewest asked for, where there is no screw yet - and what
+    to buy with which washers.
+    """
+    if c.choice is None or c.receiver is None:
+        return []
+    washers = c.choice.washers if c.length is None else c.washers
+    under = [*c.layers, *([washer_layer(c.thread)] * washers)]
+    room = window(under, c.receiver)
+    lengths = [j.length for j in c.choice.tried]
+    safe = [n for n in lengths if judge(n, length_tolerance(c.thread, n), under, c.receiver).verdict == "safe"]
+    if washers == c.choice.washers:
+        safe = [j.length for j in c.choice.safe]  # the best first
+    best = c.choice.best if c.bears is None or c.bears.borne else None  # no length helps a head that stands on nothing
+    return [
+        ("safe_from", round(room.lo, 3)),
+        ("safe_to", None if room.hi is None else round(room.hi, 3)),
+        ("safe_lengths", safe),
+        ("washers", washers),
+        ("buy", None if best is None else best.name),
+        ("buy_washers", None if best is None else c.choice.washers),
+    ]
 
 
 def _numbers(c: Chosen, j: Judged) -> dict[str, Any]:

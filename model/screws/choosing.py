@@ -11,15 +11,16 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from elbowroom.model.layout import Piece
 from elbowroom.model.screw_spec import Head, ScrewsSpec, ScrewWords
+from elbowroom.model.screws.bearing import Bearing
 from elbowroom.model.screws.faces import edge
-from elbowroom.model.screws.holding import bearing, washer_for
-from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant, slots_of
+from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant
 from elbowroom.model.screws.lines import Axis, Passed
 from elbowroom.model.screws.picking import Choice, Limits, settled
 from elbowroom.model.screws.stack import (
@@ -30,16 +31,16 @@ from elbowroom.model.screws.stack import (
     least_engagement,
     washer_layer,
 )
+from elbowroom.model.screws.under import stands, under_head
 from elbowroom.model.tolerances import general_tolerance
 from elbowroom.parts import screw_tables
-from elbowroom.parts.base import Body, Hole, Part
+from elbowroom.parts.base import Body, Part
 from elbowroom.parts.measure import Measure
 from elbowroom.parts.screw_tables import Stock
 from elbowroom.parts.threads import thread
 
 SOFT = frozenset({"gasket", "rubber"})  # materials that a screw presses together
 PRESSED = 0.5  # of a soft layer's thickness that may be gone under a screw; common practice, no source (P)
-AROUND_MM = 0.3  # mm wider than a head a hole is to lie around it: play of both; no source (P)
 _SAME = 1e-6  # mm: a field is the thickness it is compared with
 _NUMBERED = re.compile(r" \d+$")
 
@@ -64,7 +65,7 @@ class Chosen:
     stated: ScrewWords | None = None
     judged: Judged | None = None
     choice: Choice | None = None
-    bears: tuple[float, float] | None = None
+    bears: Bearing | None = None
     why: str = ""
     instead: Choice | None = None
 
@@ -82,11 +83,49 @@ class Chosen:
 def chosen(joint: Joint, spec: ScrewsSpec, skip: Collection[int] = ()) -> list[Chosen]:
     """The screws of a joint, an entry for axes that are alike; none for axes that no screw can take, and for `skip`."""
     words = next((w for pattern, w in spec.use.items() if meant(joint.name, pattern)), None)
-    alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
+    size = joint.thread if words is None or words.thread is None else words.thread
+    head = _head((words.head if words is not None else None) or spec.head, size)
+    alike: dict[tuple[object, ...], list[tuple[int, _Feet]]] = defaultdict(list)
     for i, axis in enumerate(joint.axes):
         if i not in joint.lost and i not in skip:
-            alike[_signature(axis)].append(i)
-    return [_choose(joint, rows, words, spec) for rows in alike.values()]
+            feet = _feet(joint, axis, head, size)
+            alike[(*_signature(axis), *feet.kind)].append((i, feet))
+    return [_choose(joint, [i for i, _ in rows], min(f for _, f in rows), words, spec) for rows in alike.values()]
+
+
+class _Feet(NamedTuple):
+    """What a screw's head stands on, and what a washer under it would: how well, and on which pieces."""
+
+    bears: Bearing | None
+    with_washer: Bearing | None
+    bare: tuple[Passed, ...]
+    ringed: tuple[Passed, ...]
+    poorly: bool
+    sunk: bool
+
+    @property
+    def kind(self) -> tuple[object, ...]:
+        """What screws that are told of together must have in common."""
+        ways = [None if b is None else (b.enough, b.borne, b.through) for b in (self.bears, self.with_washer)]
+        return (self.poorly, self.sunk, len(self.bare), len(self.ringed), *ways)
+
+    def __lt__(self, other: object) -> bool:
+        """The worse of two comes first."""
+        assert isinstance(other, _Feet)
+        return (self.bears or (2.0, 0.0), self.with_washer or (2.0, 0.0)) < (
+            other.bears or (2.0, 0.0),
+            other.with_washer or (2.0, 0.0),
+        )
+
+
+def _feet(joint: Joint, axis: Axis, head: Head, size: str) -> _Feet:
+    out, wide, ring = np.array(axis.out), screw_tables.head(head, size).diameter, screw_tables.washer(size).outer
+    bare, ringed = under_head(axis.passed, wide), under_head(axis.passed, ring)
+    bears = stands(bare, out, wide, joint.diameter)
+    poorly = bears is not None and not bears.enough
+    last = bare[-1]
+    sunk = last is not axis.passed[len(bare) - 1] or (last.opening is not None and last.opening.under_head is not None)
+    return _Feet(bears, stands(ringed, out, ring, joint.diameter), tuple(bare), tuple(ringed), poorly, sunk)
 
 
 def _signature(axis: Axis) -> tuple[object, ...]:
@@ -106,27 +145,18 @@ def base_name(passed: Passed) -> str:
     return _NUMBERED.sub("", passed.piece.name)
 
 
-def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: ScrewsSpec) -> Chosen:
+def _choose(joint: Joint, rows: Sequence[int], feet: _Feet, words: ScrewWords | None, spec: ScrewsSpec) -> Chosen:
     axis, taken = joint.axes[rows[0]], tuple(rows)
     size = joint.thread if words is None or words.thread is None else words.thread
     head = _head((words.head if words is not None else None) or spec.head, size)
     length = None if words is None or words.length is None else float(words.length)
     washers = 0 if words is None else words.washers or 0
-    wide, ring = screw_tables.head(head, size).diameter, screw_tables.washer(size).outer
-    passed = _under_head(axis.passed, wide)
-    bears, poorly = _bearing(joint, passed, wide)
-    last = passed[-1]
-    under_head = None if last.opening is None else last.opening.under_head
-    sunk = under_head is not None or last is not axis.passed[len(passed) - 1]
-    none_left = spec.washers.high == 0
-    if (poorly or washers or spec.washers.low) and not sunk and not (none_left and not washers):
-        passed = _under_head(axis.passed, ring)
-    with_washer = _bearing(joint, passed, ring)[0]  # a washer bears where it lies, or falls through as a head does
+    bears, with_washer = feet.bears, feet.with_washer
     unsaid = [p for p in axis.passed if p.thickness is None]
     if unsaid:
         why = f"how thick {unsaid[0].piece.name} is there cannot be said: there is no sheet beside the screw"
         return Chosen(joint, taken, (), None, size, head, length, washers, words, bears=bears, why=why)
-    layers = tuple(layer_of(p) for p in passed)
+    layers, ringed = tuple(layer_of(p) for p in feet.bare), tuple(layer_of(p) for p in feet.ringed)
     try:
         receiver = receiver_of(joint, axis, size)
     except ValueError as e:
@@ -135,41 +165,64 @@ def _choose(joint: Joint, rows: Sequence[int], words: ScrewWords | None, spec: S
         # A stud has the length it has: judged like a screw that goes into the nut behind what it passes.
         judged = judge(axis.stud, (general_tolerance(axis.stud),) * 2, layers, receiver)
         return Chosen(joint, taken, layers, receiver, size, head, axis.stud, 0, None, judged, None, None)
-    least, most = spec.washers.low, spec.washers.high
-    if words is not None and length is None and words.washers is not None:
-        least = most = words.washers  # so many, and no more
-    elif sunk:
-        least = most = 0
-    elif poorly and helps(bears, with_washer) and most != 0:
-        least = max(least, 1)
-    washer = washer_layer(size)
-    limits = Limits(own_stock(spec, size), washer, least, most)
-    settled_receiver, choice = settled(layers, receiver, size, limits)
+    stated = None if words is None or length is not None else words.washers
+    sold, low, high = own_stock(spec, size), spec.washers.low, spec.washers.high
+    under, into, choice = _found(_ways(feet, low, high, stated), receiver, size, sold)
     instead = None
-    if choice.best is None and (limits.stock is not None or spec.washers.high is not None):
+    if choice.best is None and (sold is not None or high is not None):
         # What a drawer lacks, the trade may have: first with the washers there are, then with any.
-        for free in (replace(limits, stock=None), replace(limits, stock=None, most=least if sunk else None)):
-            if (found := settled(layers, receiver, size, free)[1]).best is not None:
+        for ways in (_ways(feet, low, high, stated), _ways(feet, low, None, None)):
+            if instead is None and (found := _found(ways, receiver, size, None)[2]).best is not None:
                 instead = found
-                break
-    receiver = settled_receiver
     if words is not None and length is not None:
-        under = (*layers, *([washer] * washers))
-        judged = judge(length, screw_tables.length_tolerance(size, length), under, receiver)
-        how = with_washer if washers else bears
-        return Chosen(
-            joint, taken, layers, receiver, size, head, length, washers, words, judged, choice, how, "", instead
-        )
+        over = (*ringed, *([washer_layer(size)] * washers)) if washers else layers
+        judged = judge(length, screw_tables.length_tolerance(size, length), over, into)
+        how, own = (with_washer, ringed) if washers else (bears, layers)
+        return Chosen(joint, taken, own, into, size, head, length, washers, words, judged, choice, how, "", instead)
     best = choice.best
     if best is None:
-        return Chosen(joint, taken, layers, receiver, size, head, choice=choice, bears=bears, instead=instead)
+        how = with_washer if choice.washers else bears
+        return Chosen(joint, taken, under, into, size, head, choice=choice, bears=how, instead=instead)
     how = with_washer if choice.washers else bears
-    return Chosen(joint, taken, layers, receiver, size, head, best.length, choice.washers, None, best, choice, how)
+    return Chosen(joint, taken, under, into, size, head, best.length, choice.washers, None, best, choice, how)
 
 
-def helps(bare: tuple[float, float] | None, ring: tuple[float, float] | None) -> bool:
+Way = tuple[tuple[Layer, ...], int, int | None]  # the layers under a head, and how many washers there may be
+
+
+def _ways(feet: _Feet, low: int, high: int | None, stated: int | None) -> list[Way]:
+    """The stacks a length is looked for through, the first that has one counting. A washer that would lie on another
+    piece than the bare head does is no step between the two: with it the stack is another one.
+    """
+    layers, ringed = (tuple(layer_of(p) for p in found) for found in (feet.bare, feet.ringed))
+    if stated is not None:  # so many, and no more
+        return [(ringed if stated else layers, stated, stated)]
+    if feet.sunk or high == 0:
+        return [(layers, 0, 0)]
+    least = 1 if feet.poorly and helps(feet.bears, feet.with_washer) else 0
+    if max(low, least):
+        return [(ringed, max(low, least), high)]
+    if len(layers) == len(ringed):
+        return [(layers, 0, high)]
+    return [(layers, 0, 0), (ringed, 1, high)]
+
+
+def _found(
+    ways: Sequence[Way], receiver: Receiver, size: str, sold: Stock | None
+) -> tuple[tuple[Layer, ...], Receiver, Choice]:
+    """The first of the ways through which there is a safe screw, else the first of all, with what was found for it."""
+    found = []
+    for under, least, most in ways:
+        into, choice = settled(under, receiver, size, Limits(sold, washer_layer(size), least, most))
+        if choice.best is not None:
+            return under, into, choice
+        found.append((under, into, choice))
+    return found[0]
+
+
+def helps(bare: Bearing | None, ring: Bearing | None) -> bool:
     """Whether a washer bears on more than the head alone does."""
-    return bare is not None and ring is not None and ring[0] > bare[0] and ring[1] > 0.0
+    return bare is not None and ring is not None and ring.share > bare.share and ring.borne
 
 
 def own_stock(spec: ScrewsSpec, size: str) -> Stock | None:
@@ -179,26 +232,6 @@ def own_stock(spec: ScrewsSpec, size: str) -> Stock | None:
     if not spec.stock or (size == FAN_SCREW and all(s.thread != FAN_SCREW for s in spec.stock)):
         return None
     return Stock(tuple(sorted({float(s.length) for s in spec.stock if s.thread == size})), ())
-
-
-def _under_head(passed: Sequence[Passed], wide: float) -> list[Passed]:
-    """What a head or washer `wide` mm across bears on and what lies below: outer pieces whose hole takes it lie around
-    it, and where it goes into a recess of the last, that piece is as thick as what is left under it.
-    """
-    kept = list(passed)
-    while len(kept) > 1 and (hole := kept[-1].opening) is not None and _takes(hole, kept[-1].at, wide):
-        kept.pop()
-    last = kept[-1]
-    if last.recess is not None and last.thickness is not None and last.opening is not None:
-        diameter, deep = last.recess
-        if _takes(replace(last.opening, diameter=diameter), last.at, wide):
-            kept[-1] = replace(last, thickness=last.thickness - deep)
-    return kept
-
-
-def _takes(hole: Hole, at: tuple[float, float], wide: float) -> bool:
-    """Whether something round and `wide` mm across about the axis lies inside a hole, with play."""
-    return edge(hole, *at) + (wide + AROUND_MM) / 2 <= 0.0
 
 
 def _head(wanted: Head, size: str) -> Head:
@@ -271,16 +304,6 @@ def _length(axis: Axis) -> float:
     way = axis.pattern.pose[:3, 2]
     size = np.array(axis.piece.part.box().size)
     return float(np.abs(way) @ size)
-
-
-def _bearing(joint: Joint, passed: Sequence[Passed], wide: float) -> tuple[tuple[float, float] | None, bool]:
-    """How a head or washer `wide` mm across bears on the outermost hole, and whether that takes another under it."""
-    last = passed[-1]
-    if last.pattern is None or last.hole is None:
-        return None, False
-    slot = slots_of(last.pattern)[last.hole]
-    share, overlap = bearing(wide, joint.diameter, slot, last.at)
-    return (share, overlap), washer_for(wide, joint.diameter, slot, last.at) != ""
 
 
 def called(thread: str, length: float, washers: int) -> str:

@@ -1,7 +1,7 @@
-"""Does what remains hold: the rule for a pattern that lost screws, and how much of a head bears on metal.
+"""Does what remains hold: the rule for a pattern that lost screws.
 
-Owns both questions, for points and slots in one plane. Which screws pass is `slots`'s answer; how long a screw must be
-and what it does in its thread are the questions of others. Lengths in mm.
+Owns that question, for points in one plane. Which screws pass is `slots`'s answer, what their heads stand on that of
+`bearing`; how long a screw must be and what it does in its thread are the questions of others. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -10,10 +10,7 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal, NamedTuple
-
-from elbowroom.model.screws.slot import Slot
-from elbowroom.parts.layers import ISO_7089
+from typing import Literal
 
 Point = tuple[float, float]
 Verdict = Literal["holds", "holds poorly", "does not hold"]
@@ -22,10 +19,6 @@ Verdict = Literal["holds", "holds poorly", "does not hold"]
 LEAST_SCREWS = 3
 MARGIN = 0.1  # of the way from the pattern's centre to its own edge, that the used screws must reach past the centre
 COVER = 0.5  # of the area of the pattern's hull
-# Of the head's ring on metal. Half would rule out every ISO 7089 washer for an M3 screw in a slot 4.5 wide, the way
-# radiators hang: its own washer has 0.30 there, the bare head 0.14.
-LEAST_SHARE = 0.25
-LEAST_OVERLAP = 0.5  # mm of metal under the head at each side of the slot
 NARROW = 1.0  # mm: a pattern that is no wider on the whole is one line
 LEVEL_MM = 1e-6  # mm, or mm2: rounding of sums of dimensions
 
@@ -37,19 +30,6 @@ class Holding:
     verdict: Verdict
     reason: str
     share: float
-
-
-class Bearing(NamedTuple):
-    """What a head stands on. share: of its ring around the shank, on metal. overlap: mm of metal under the head at the
-    slot's side where it is least; 0 or less: the head falls through."""
-
-    share: float
-    overlap: float
-
-    @property
-    def enough(self) -> bool:
-        """At least a quarter of the ring on metal, and 0.5 mm at each side (P)."""
-        return self.share >= LEAST_SHARE and self.overlap >= LEAST_OVERLAP - LEVEL_MM
 
 
 def holding(points: Sequence[Point], passing: Collection[int], *, diagonal: bool = False) -> Holding:
@@ -157,84 +137,3 @@ def _between(ends: Sequence[Point], p: Point, within: float) -> bool:
     size = math.dist(a, b)
     t = ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / size**2
     return 0 < t < 1 and abs(_cross(a, b, p)) / size <= within + LEVEL_MM
-
-
-def bearing(head: float, shank: float, slot: Slot, at: Point) -> Bearing:
-    """How a head (or washer) of that diameter bears on the sheet around a slot, the screw's axis at `at`.
-
-    Exact (closed form). At a slot's round end the overlap is taken from the centre line's end. Raises ValueError for a
-    head not wider than its shank.
-    """
-    if not 0 < shank < head:
-        raise ValueError(f"a head of {head:g} mm is not wider than its shank of {shank:g}")
-    a = math.radians(slot.angle)
-    dx, dy = at[0] - slot.x, at[1] - slot.y
-    u, v = abs(dx * math.cos(a) + dy * math.sin(a)), abs(-dx * math.sin(a) + dy * math.cos(a))
-    half, r = slot.length / 2, slot.width / 2
-    ring = math.pi * (head**2 - shank**2) / 4
-    open_ = _shared(head / 2, u, v, half, r) - _shared(shank / 2, u, v, half, r)
-    overlap = head / 2 - r - math.hypot(max(0.0, u - half), v)
-    return Bearing(min(1.0, max(0.0, 1.0 - open_ / ring)), overlap)
-
-
-def washer_for(head: float, shank: float, slot: Slot, at: Point) -> str | None:
-    """What a head needs to bear on a slot: "" for no washer, else the smallest ISO 7089 size that is enough, or None.
-
-    A washer is enough where the head bears on the washer's hole and the washer on the sheet, both about one axis.
-    """
-    if bearing(head, shank, slot, at).enough:
-        return ""
-    for name, (inner, outer, _) in ISO_7089.items():
-        if (
-            inner >= shank
-            and bearing(head, shank, Slot(0, 0, inner), (0, 0)).enough
-            and bearing(outer, shank, slot, at).enough
-        ):
-            return name
-    return None
-
-
-def _shared(big: float, u: float, v: float, half: float, r: float) -> float:
-    """Area a disc of radius `big` about (u, v) shares with a slot of end radius r along x, ends at +-half, mm2.
-
-    Both are cut into chords along x; between the heights where the chords' ends change places, the chord of the overlap
-    is a sum of roots with a known integral.
-    """
-    low, high = max(-r, v - big), min(r, v + big)
-    if high <= low:
-        return 0.0
-    cuts = {low, high}
-    for c in (-half, half):
-        cuts |= {y for y in _meeting_heights(c, r, u, v, big) if low < y < high}
-    area = 0.0
-    for y0, y1 in pairwise(sorted(cuts)):
-        y = (y0 + y1) / 2
-        own, disc = math.sqrt(max(0.0, r * r - y * y)), math.sqrt(max(0.0, big * big - (y - v) ** 2))
-        right_own, left_own = half + own < u + disc, -half - own > u - disc
-        if min(half + own, u + disc) <= max(-half - own, u - disc):
-            continue
-        slot, head = _root_area(r, y0, y1), _root_area(big, y0 - v, y1 - v)
-        right = half * (y1 - y0) + slot if right_own else u * (y1 - y0) + head
-        left = -half * (y1 - y0) - slot if left_own else u * (y1 - y0) - head
-        area += right - left
-    return area
-
-
-def _root_area(r: float, a: float, b: float) -> float:
-    """Integral of sqrt(r2 - y2) from a to b."""
-
-    def upto(y: float) -> float:
-        t = min(1.0, max(-1.0, y / r))
-        return r * r / 2 * (t * math.sqrt(1 - t * t) + math.asin(t))
-
-    return upto(b) - upto(a)
-
-
-def _meeting_heights(c: float, r: float, u: float, v: float, big: float) -> tuple[float, ...]:
-    """Heights at which the circle of radius r about (c, 0) meets that of radius `big` about (u, v)."""
-    gap = math.hypot(u - c, v)
-    if gap == 0 or gap > r + big or gap < abs(r - big):
-        return ()
-    along = (gap * gap + r * r - big * big) / (2 * gap)
-    h = math.sqrt(max(0.0, r * r - along * along))
-    return tuple(along * v / gap + k * h * (u - c) / gap for k in (-1, 1))

@@ -9,30 +9,28 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
+from elbowroom.model.rows import LOOSE_LAYERS
 from elbowroom.model.screw_spec import ScrewWords
-from elbowroom.model.screws import around
+from elbowroom.model.screws.bearing import LEVEL_MM
 from elbowroom.model.screws.boring import bored
 from elbowroom.model.screws.choosing import Chosen, called, under
 from elbowroom.model.screws.drilling import drill_size
-from elbowroom.model.screws.holding import Bearing, Holding, holding
-from elbowroom.model.screws.joints import PASSES, REACH, Fit, Joint, slots_of
+from elbowroom.model.screws.joints import PASSES, Joint
 from elbowroom.model.screws.offers import Offer, offers
 from elbowroom.model.screws.picking import choose
-from elbowroom.model.screws.slots import best_slide, joined
-from elbowroom.model.screws.stack import judge
+from elbowroom.model.screws.slides import slides
+from elbowroom.model.screws.sliding import left_out
+from elbowroom.model.screws.stack import Window, judge, window
 from elbowroom.model.screws.trial import Outcome, Trials, but
-from elbowroom.model.solidify import solidify
-from elbowroom.model.spec import WALLS
-from elbowroom.parts.case_openings import LEAST_WEB
+from elbowroom.model.tolerances import CONTACT_MM
 from elbowroom.parts.measure import Mm
-from elbowroom.parts.screw_tables import designation, head, length_tolerance, stock, washer
+from elbowroom.parts.screw_tables import designation, length_tolerance, stock
 
-EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
 MOST_TOLD = 3  # remedies of one kind for one joint: the best first
 MOST_DRILLED = 40  # holes in one piece that are tried: more takes longer to draw than its builder takes to see it (P)
 CUT_STEP = 0.1  # mm a screw is cut to
+LEAST_ROOM = 0.5  # mm between too short and too long that a screw is cut and filed to by hand; no source (P)
+LEAST_CUT = 2.0  # mm: a shorter screw cannot be held to be cut; no source (P)
 
 Where = tuple[str, str, str]  # joint, piece it passes, pattern
 
@@ -57,11 +55,12 @@ def remedies(trials: Trials) -> Remedies:
     plates = {o.joint: o.words for o in found}
     holes: dict[Where, tuple[str, ...]] = {}
     clean = set()
+    known: dict[str, Outcome | None] = {}
     for joint in trials.fastened.joints:
         for fit in joint.fits:
             if max(fit.off) > PASSES:
                 where = (joint.name, fit.piece.name, fit.pattern.name)
-                slid = _slides(joint, fit, trials)
+                slid = slides(joint, fit, trials, known)
                 if any(not o.breaks for _, o in slid):
                     clean.add(where)
                 told = [said + but(o.breaks) for said, o in sorted(slid, key=lambda s: len(s[1].breaks))]
@@ -83,71 +82,11 @@ def wanting(c: Chosen) -> bool:
     """Whether a joint's screws are not as they should be: not safe, or their heads bear on too little."""
     if c.why or (c.judged is None and c.choice is None):
         return False
-    poorly = c.bears is not None and not Bearing(*c.bears).enough
+    poorly = c.bears is not None and not c.bears.enough
     return c.judged is None or c.judged.verdict != "safe" or poorly
 
 
 # Holes ----------------------------------------------------------------------------------------------------------------
-
-
-def _slides(joint: Joint, fit: Fit, trials: Trials) -> list[tuple[str, Outcome]]:
-    """Slides by which more screws pass, in words, with what came of each when it was tried: the one by which most do,
-    and where that breaks something the one by which most do whose heads keep clear of what stands around.
-    """
-    n, kept = len(fit.rows), [k for k, off in enumerate(fit.off) if off <= PASSES]
-    at = around.pattern_pose(fit)
-    receiver = joint.axes[fit.rows[0]].piece.name
-    moving = trials.with_it(receiver, {fit.piece.name})
-    if any(trials.layout.piece(p).part.family == "case" for p in moving):
-        passed = {p.piece.name for p in joint.axes[fit.rows[0]].passed} - {fit.piece.name}
-        moving = {receiver, *passed} if trials.layout.piece(receiver).part.family != "case" else passed
-    out: list[tuple[str, Outcome]] = []
-    tried: set[tuple[float, float]] = set()
-    for dx, dy, passing in _candidates(joint, fit, moving, trials):
-        if (dx, dy) in tried:
-            continue
-        tried.add((dx, dy))
-        if passing <= max(len(kept), n // 2 if n > 1 else 0):
-            continue
-        move = at[:3, 0] * dx + at[:3, 1] * dy
-        outcome = trials.moved(moving, move.tolist())
-        after = None if outcome is None else outcome.joint(joint.name)
-        if outcome is None or after is None:
-            continue
-        now = next(
-            (f for f in after.fits if f.piece.name == fit.piece.name and f.pattern.name == fit.pattern.name), None
-        )
-        through = [] if now is None else [k for k, off in enumerate(now.off) if off <= PASSES]
-        if now is None or len(through) <= len(kept):
-            continue
-        what = "all pass" if len(through) == n else f"{len(through)} of {n} pass; {held_by(after, now, through).reason}"
-        words = f"slide {_moved(at, dx, dy)}: {what}" if n > 1 else f"slide {_moved(at, dx, dy)}: it passes"
-        out.append((words, outcome))
-        if not outcome.breaks:
-            break
-    return out
-
-
-def _candidates(joint: Joint, fit: Fit, moving: set[str], trials: Trials) -> Iterator[tuple[float, float, int]]:
-    """Slides to try, and how many screws are to pass by each."""
-    yield fit.slide.dx, fit.slide.dy, len(fit.slide.passing)
-    scene = solidify(trials.layout, trials.store)
-    points = np.array([next(p.at for p in joint.axes[i].passed if p.piece is fit.piece) for i in fit.rows], dtype=float)
-    slots = joined(slots_of(fit.pattern), LEAST_WEB if fit.piece.part.family == "case" else 0.0)
-    own = next((c for c in trials.fastened.chosen if c.joint is joint), None)
-    style = "pan" if own is None else own.head
-    wide = max(washer(joint.thread).outer, head(style, joint.thread).diameter)
-    high = (
-        head(style, joint.thread).height
-        + max(1, own.washers if own is not None else 1) * washer(joint.thread).thickness
-    )
-    shut = around.closed(slots, around.under_heads(scene, joint, fit, moving, high), wide)
-    if any(shut):
-        try:
-            slide = best_slide(points, joint.diameter, around.open_slots(slots, shut), reach=(REACH, REACH))
-        except ValueError:  # more ways than can be compared
-            return
-        yield slide.dx, slide.dy, len(slide.passing)
 
 
 def _drilled(joint: Joint, name: str, trials: Trials) -> str | None:
@@ -166,24 +105,6 @@ def _drilled(joint: Joint, name: str, trials: Trials) -> str | None:
     )
 
 
-def held_by(joint: Joint, fit: Fit, kept: Sequence[int]) -> Holding:
-    """Whether the screws `kept` (rows of the fit) hold what the whole pattern would."""
-    points = [(joint.axes[i].receiver.x, joint.axes[i].receiver.y) for i in fit.rows]
-    return holding(points, list(kept))
-
-
-def _moved(at: np.ndarray, dx: float, dy: float) -> str:
-    """A slide in words: along and across the holes, and toward which walls."""
-    told = []
-    for d, way, axis in ((dx, "along", at[:3, 0]), (dy, "across", at[:3, 1])):
-        if abs(d) > EVEN_MM:
-            toward = d * axis
-            k = int(abs(toward).argmax())
-            wall = next(w for w, (i, far) in WALLS.items() if i == k and far == (toward[k] > 0))
-            told.append(f"{abs(d):.2f} mm {way} the row, toward the {wall}")
-    return " and ".join(told) or "as it stands"
-
-
 # Screws ---------------------------------------------------------------------------------------------------------------
 
 
@@ -193,13 +114,14 @@ def _screws(c: Chosen, trials: Trials) -> tuple[str, ...]:
     told: list[str] = []
     for words, length, washers in _lengths(c):
         outcome = trials.screws(c.joint.name, _as_words(c, length, washers))
-        if outcome is None or not _mended(c, outcome):
+        still = None if outcome is None else _mended(c, outcome)
+        if outcome is None or still is None:
             continue
-        (told if outcome.breaks else good).append(words + but(outcome.breaks))
+        (told if outcome.breaks else good).append(words + still + but(outcome.breaks))
         if len(good) == MOST_TOLD:
             break
     found = (*good, *told)[:MOST_TOLD]
-    return found or _measure(c)
+    return found or (*_without_layer(c, trials), *_measure(c))[:MOST_TOLD]
 
 
 def _lengths(c: Chosen) -> Iterator[tuple[str, float, int]]:
@@ -219,45 +141,82 @@ def _lengths(c: Chosen) -> Iterator[tuple[str, float, int]]:
 
 
 def _cut(c: Chosen) -> Iterator[tuple[str, float, int]]:
-    """A screw cut to a length that is safe, where none that is sold is."""
-    if c.choice is None or c.choice.best is not None or c.instead is not None or c.choice.window.empty:
+    """A screw cut to a length that is safe, where none that is sold is and a saw can keep to what is."""
+    if c.choice is None or c.choice.best is not None or c.instead is not None:
         return
-    low, high = c.choice.window.lo, c.choice.window.hi
-    middle = round((low + (high if high is not None else low)) / 2 / CUT_STEP) * CUT_STEP
-    longer = [n for n in stock(c.thread).all() if n > middle]
-    if longer and middle >= 2.0:
-        least = c.choice.washers
-        words = f"cut {designation(c.thread, longer[0])} down to {middle:.1f} mm and deburr it"
-        yield words + under(least), round(middle, 4), least
+    middle = _to_cut(c.thread, c.choice.window)
+    if middle is not None:
+        longer = next(n for n in stock(c.thread).all() if n > middle)
+        words = f"cut {designation(c.thread, longer)} down to {middle:.1f} mm and deburr it"
+        yield words + under(c.choice.washers), middle, c.choice.washers
 
 
-def _mended(c: Chosen, outcome: Outcome) -> bool:
-    """Whether the screws in the same holes are safe now, and their heads bear no worse."""
+def _to_cut(thread: str, window: Window) -> float | None:
+    """The middle of a window of safe lengths, to what a screw is cut to; None where it is narrower than that takes, or
+    no longer screw is sold.
+    """
+    low, high = window.lo, window.hi if window.hi is not None else window.lo + LEAST_ROOM
+    middle = round(round((low + high) / 2 / CUT_STEP) * CUT_STEP, 4)
+    if high - low < LEAST_ROOM - CONTACT_MM or middle < LEAST_CUT or middle >= max(stock(thread).all()):
+        return None
+    return middle
+
+
+def _mended(c: Chosen, outcome: Outcome) -> str | None:
+    """What is still wrong with the screws in the same holes ("" for nothing), in words; None where they are not safe,
+    stand on nothing, or are no better than what is there.
+    """
     mine = [x for x in outcome.fastened.chosen if x.joint.name == c.joint.name and set(x.rows) & set(c.rows)]
-    if not mine or any(x.judged is None or x.judged.verdict != "safe" for x in mine):
-        return False
-    if c.bears is None or Bearing(*c.bears).enough:
-        return all(x.bears is None or Bearing(*x.bears).enough for x in mine)
-    better = all(x.bears is None or x.bears[0] > c.bears[0] for x in mine)
-    return better or c.judged is None or c.judged.verdict != "safe"
+    if set(c.rows) - {r for x in mine for r in x.rows}:
+        return None
+    if any(x.judged is None or x.judged.verdict != "safe" for x in mine):
+        return None
+    poor = [x.bears for x in mine if x.bears is not None and not x.bears.enough]
+    if not poor:
+        return ""
+    worst, was = min(poor), c.bears
+    if not all(b.borne for b in poor):
+        return None
+    unsafe = c.judged is None or c.judged.verdict != "safe"
+    if was is not None and (worst.share < was.share - LEVEL_MM or (not unsafe and worst.share <= was.share + LEVEL_MM)):
+        return None
+    if was is None and not unsafe:
+        return None
+    what = "washer" if any(x.washers for x in mine) else "head"
+    return f"; its {what} then has {worst.share:.0%} of its ring on metal, which is still too little"
 
 
 def _as_words(c: Chosen, length: float, washers: int) -> ScrewWords:
     return ScrewWords.model_construct(thread=c.thread, length=Mm(length), head=c.head, washers=washers, screw=None)
 
 
-def _measure(c: Chosen) -> tuple[str, ...]:
-    """Where only tolerances stand against it: what to measure, if at the sizes written a screw that is sold is safe."""
+def _without_layer(c: Chosen, trials: Trials) -> Iterator[str]:
+    """A layer that holds nothing left out, where a screw that is sold is safe then."""
+    for piece in dict.fromkeys(p.piece for p in c.joint.axes[c.rows[0]].passed):
+        if piece.part.family not in LOOSE_LAYERS:
+            continue
+        edit = left_out(trials.build, trials.layout, piece.name)
+        outcome = None if edit is None else trials.placed(edit.build, edit.layout)
+        if edit is None or outcome is None or outcome.breaks or _mended(c, outcome) != "":
+            continue
+        mine = next(x for x in outcome.fastened.chosen if x.joint.name == c.joint.name and set(x.rows) & set(c.rows))
+        if mine.length is not None:
+            yield f"{edit.words}: then {called(mine.thread, mine.length, mine.washers)} is safe"
+
+
+def _measure(c: Chosen) -> Iterator[str]:
+    """Where only tolerances stand against it: what to measure, if at the sizes written a screw that is sold, or one
+    that is cut, is safe.
+    """
     if c.choice is None or c.choice.best is not None or c.receiver is None:
-        return ()
+        return
     exact = [replace(x, minus=0.0, plus=0.0) for x in c.layers]
     into = replace(c.receiver, depth_minus=0.0, depth_plus=0.0)
-    found = choose(exact, into, stock(c.thread), most=0).best
-    if found is None:
-        return ()
-    whole = judge(found.length, length_tolerance(c.thread, found.length), exact, into)
     what = "the hole's depth and the layers" if c.layers else "the hole's depth"
-    return (
-        f"measure {what} and write them with their ±: exactly as written, {found.name} is safe with "
-        f"{whole.spare:.2f} mm to spare",
-    )
+    measure = f"measure {what} and write them with their ±: exactly as written,"
+    found = choose(exact, into, stock(c.thread), most=0).best
+    if found is not None:
+        whole = judge(found.length, length_tolerance(c.thread, found.length), exact, into)
+        yield f"{measure} {found.name} is safe with {whole.spare:.2f} mm to spare"
+    elif (middle := _to_cut(c.thread, window(exact, into))) is not None:
+        yield f"{measure} a screw cut to {middle:.1f} mm is safe"

@@ -77,9 +77,9 @@ class Trials:
         spec = own.model_copy(update={"use": {joint: words, **{k: v for k, v in own.use.items() if k != joint}}})
         return self._outcome(replace(self.build, screws=spec), self.layout, {joint})
 
-    def moved(self, names: Collection[str], by: Sequence[float]) -> Outcome | None:
-        """Pieces moved by a vector, mm in case coordinates."""
-        return self._outcome(self.build, _moved(self.layout, names, by), set())
+    def placed(self, build: Build, layout: Layout) -> Outcome | None:
+        """The build with other words for where its pieces stand, and the layout that comes of them."""
+        return self._outcome(build, layout, set())
 
     def placed(self, layout: Layout) -> Outcome | None:
         """The same pieces standing otherwise, some of them turned."""

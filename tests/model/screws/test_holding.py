@@ -11,7 +11,8 @@ import pytest
 from scipy.integrate import quad
 from shapely import LineString, MultiPoint, Point
 
-from elbowroom.model.screws.holding import Bearing, bearing, holding, washer_for
+from elbowroom.model.screws.bearing import Bearing, bearing, washer_for
+from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.slots import Slot
 from elbowroom.parts.fan_field import FanField
 from elbowroom.parts.layers import ISO_7089

@@ -75,7 +75,9 @@ def clashes(fastened: Fastened) -> set[str]:
     return {f.id for f in interference(scene, checker) if f.verdict in ("clash", "touch", "tight")}
 
 
-SLIDE = re.compile(r"slide ([0-9.]+) mm along the row, toward the (rear|front): (\d+|all)")
+SLIDE = re.compile(
+    r"slide low by ([0-9.]+) mm along the row, toward the (rear|front) \(slide: (\S+?)[;)].*?: (\d+|all)"
+)
 
 
 @pytest.mark.parametrize(("gap", "slot", "fan"), [(20, 4, "fan-120x25"), (20, 7, ""), (16, 3, "")])
@@ -86,9 +88,10 @@ def test_a_slide_does_what_it_says_and_breaks_what_it_says(gap: float, slot: flo
     words = [r for some in found.holes.values() for r in some]
     slides = [(m, r) for r in words if (m := SLIDE.match(r))]
     for m, whole in slides:
-        by = float(m[1]) * (1 if m[2] == "front" else -1)
+        by = float(m[3])
+        assert by == pytest.approx(float(m[1]) * (1 if m[2] == "front" else -1))
         _, after = made(build(gap, slot, fan=fan, slide=f", slide: {by:g}"))
-        assert passing(after) == (12 if m[3] == "all" else int(m[3])) > passing(before)
+        assert passing(after) == (12 if m[4] == "all" else int(m[4])) > passing(before)
         new = {re.sub(r"M\S+ x \S+", "", i) for i in clashes(after)} - {
             re.sub(r"M\S+ x \S+", "", i) for i in clashes(before)
         }
@@ -139,7 +142,9 @@ def test_a_plate_keeps_its_screws_off_the_feet() -> None:
 
 def parsed(remedy: str) -> tuple[str, float, int]:
     m = re.match(
-        r"(?:buy )?(M\S+) x (\S+?)(?: with (\d+) washers? under the head)?(?: \(odd.*\))?(?:; but then .*)?$", remedy
+        r"(?:buy )?(M\S+) x (\S+?)(?: with (\d+) washers? under the head)?(?: \(odd.*\))?"
+        r"(?:; its .* still too little)?(?:; but then .*)?$",
+        remedy,
     )
     assert m, remedy
     return m[1], float(m[2]), int(m[3] or 0)
