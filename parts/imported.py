@@ -214,8 +214,14 @@ class ImportedPart(Part):
         """
         if not self.is_mesh:
             return self._step().shapes()
-        out: dict[str, Shape] = {}
-        for name, (vertices, triangles, fault) in self.meshes().items():
+        self.refuse_solids()
+        return {name: faceted(vertices, triangles) for name, (vertices, triangles, _) in self.meshes().items()}
+
+    def refuse_solids(self) -> None:
+        """PartFileError where no exact solids are made of this file, told without drawing: a mesh with a fault, or
+        one of more than MOST_FACETS triangles.
+        """
+        for _, triangles, fault in self.meshes().values() if self.is_mesh else ():
             if fault is not None:
                 raise PartFileError(f"{Path(self.path).name}: no solid can be made of this mesh: {fault}")
             if len(triangles) > MOST_FACETS:
@@ -223,8 +229,6 @@ class ImportedPart(Part):
                     f"{Path(self.path).name}: {len(triangles)} triangles are too many for a STEP file (at most "
                     f"{MOST_FACETS}); reduce the mesh or give the shape as STEP"
                 )
-            out[name] = faceted(vertices, triangles)
-        return out
 
 
 def _digest(path: str) -> str:
