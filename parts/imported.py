@@ -117,9 +117,10 @@ class ImportedPart(Part):
         return _digest(self.path)
 
     def shape_key(self) -> str:
-        """Content address of the shape: the file's bytes and all fields but where the file lies."""
+        """Content address of the shape: the file's bytes, all fields but where the file lies, and the cuts."""
         fields = {k: v for k, v in self.dimensions().items() if k not in ("path", "digest")}
-        text = json.dumps([self.family, self.file_digest(), fields], sort_keys=True, separators=(",", ":"))
+        own = [self.family, self.file_digest(), fields, *(c.key() for c in self.cuts)]
+        text = json.dumps(own, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
     def meshes(self) -> dict[str, BodyMesh]:

@@ -124,6 +124,18 @@ def test_flat_sheets_are_the_same_and_their_cuts_are_judged_alike(
         assert apart.stays_whole(shape, part, store, wanted) is stays
 
 
+def test_a_cut_in_a_users_sheet_is_in_what_is_drawn_of_it(part: ImportedPart, store: Store, kept_out: None) -> None:
+    """A square of 10 mm through 2 mm of sheet takes 200 mm3, by arithmetic."""
+    scene = scene_of(store, part)
+    foot = next(f for f in Known(scene, store).flats(scene.layout.pieces[0]) if f.outline.interiors)
+    x, y = foot.outline.bounds[0] + 2, foot.outline.bounds[1] + 5
+    square = tuple((a, b, 0.0) for a, b in [(x, y), (x + 10, y), (x + 10, y + 10), (x, y + 10)])
+    cut = part.with_cuts([FlatCut(foot.name, foot.body, foot.pose, 2.0, square)])
+    assert cut.shape_key() != part.shape_key()
+    left = scene_of(store, cut).solids[0].mesh.volume_mm3
+    assert scene.solids[0].mesh.volume_mm3 - left == pytest.approx(200)
+
+
 def _turned(there: list[Any], foot: Any) -> FlatCut:
     """A cut through the other flange that goes on where the one through the foot ends."""
     other = next(f for f in there if f is not foot)
