@@ -52,6 +52,7 @@ TO_DRILL = "to drill"
 NUMBER_MM = 2.5  # height of a hole's number; smaller where holes are close, down to LEAST_NUMBER_MM
 LEAST_NUMBER_MM = 0.8
 CROSS_MM = 4.0  # least size of a centre mark, and how far it stands out of a hole on each side is half of it
+MOST_POCKETS = 8  # that a note is written about each; those beyond are counted. By choice
 SAME_HOLE_MM = 0.01  # a drawn hole nearer than this to a declared one, and as wide, is that one
 SAME_SLOT_MM = 1e-3  # a slot's ends are round and its sides parallel to this
 
@@ -307,7 +308,10 @@ def _thickness(part: Part, view: View) -> float | None:
 
 def _notes(openings: Sequence[Opening]) -> tuple[str, ...]:
     pockets = [o for o in openings if o.depth is not None and not _is_hole(o)]
-    return tuple(
-        f"The outline about {_middle(o)[0]:.1f}, {_middle(o)[1]:.1f} is a pocket {o.depth:.2f} mm deep: do not cut it."
-        for o in pockets[:8]
-    )
+    said = [
+        f"The outline about {_middle(o)[0]:.1f}, {_middle(o)[1]:.1f} is a pocket {o.depth:.1f} mm deep: do not cut it."
+        for o in pockets[:MOST_POCKETS]
+    ]
+    if more := len(pockets) - MOST_POCKETS if len(pockets) > MOST_POCKETS else 0:
+        said.append(f"{more} more outlines on the layer mark are pockets, too: do not cut them.")
+    return tuple(said)
