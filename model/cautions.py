@@ -27,14 +27,15 @@ CUTTING: tuple[str, ...] = (
     "Never drill a power supply.",
     "Acrylic cracks: drill it slowly, backed and clamped, with a bit for plastic; keep its dust out of your "
     "lungs. Tempered glass cannot be cut or drilled: it bursts.",
-    "Laser: know what the sheet is; PVC gives off poisonous, corrosive gas. Fumes out of the room; never leave "
-    "it running alone.",
+    "Laser: know what the sheet is and never cut PVC, it gives off poisonous, corrosive gas. Lid closed, eyes "
+    "protected against that laser's light, fumes out of the room, a fire extinguisher at hand: sheet catches fire. "
+    "Never leave it unattended.",
 )
 
 PRINTING: tuple[str, ...] = (
     "Printed parts creep under a constant load and soften when they get warm. Do not let one alone carry what "
-    "is dear or what holds coolant; tighten screws in it to 0.5 N m at most, and look at them again after a "
-    "week of use.",
+    "is dear or what holds coolant; tighten screws in it by hand with a short driver, crosswise, only until snug, "
+    "and look at them again after a week of use.",
     "Deburr every edge and hole before a part goes in: strings of plastic come loose and get into fans.",
     "Wear eye protection when you cut, drill or ream; no gloves at a drill press. Never drill or file over a "
     "wired board.",

@@ -1,26 +1,31 @@
 """Exact work on what someone else drew: in a child process that may crash, loop or run out in place of this one.
 
-Owns that child, what it is asked and answers, and which shapes it was lost over: those are not tried again in this
-process, so that a file made to do harm costs its bound once. Own parts are worked on in process by
-`elbowroom.model.exact`, which the child calls, too.
+Owns that child, how it is asked and answers, and which shapes it was lost over: those are not tried again in this
+process, so that a file made to do harm costs its bound once. What it does is a function named by its module; own parts
+are worked on in process by the same code. What comes back is taken as plain bytes, never as objects.
 """
 
 from __future__ import annotations
 
 import json
+import pickle
 import subprocess
 import sys
 import threading
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from importlib import import_module
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.drawing import pack, said, unpack
-from elbowroom.model.exact import ExactPair, finer_mesh, judge_exact, solids_in
-from elbowroom.model.scene import Mesh
+from elbowroom.model.drawing import brep_of, is_foreign, pack, request, said, unpack
+from elbowroom.model.exact import ExactPair, bodies, finer_mesh, judge_exact, kept, solids_in
+from elbowroom.model.scene import Mesh, Shape
+from elbowroom.model.store import Store
 from elbowroom.parts import child
+from elbowroom.parts.base import Part
 
 Array = NDArray[np.float64]
 
@@ -30,12 +35,40 @@ LIMITS = child.Limits(cpu=30, clock=60.0, memory=child.FOREIGN.memory)
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """One body as it is sent: the key of its shape, the bytes of the shape's file, and which of the solids in it."""
+    """A shape as it is sent: its key, the bytes of its solids or, undrawn, the part itself, and which body is meant."""
 
     key: str
-    data: bytes
+    data: bytes = field(repr=False)
     index: int
     foreign: bool
+    drawn: bool = True
+
+
+def given(shape: Shape, part: Part, store: Store, body: str | None = None) -> Given | None:
+    """A shape as the child is sent it; None of a user's mesh, and of a user's shape that could not be drawn.
+
+    body: the one that is meant, the first where None.
+    """
+    if all(m.surfaces is None for m in shape.meshes.values()):
+        return None
+    index = 0 if body is None else list(shape.meshes).index(body)
+    data = kept(shape, store)
+    if data is None and is_foreign(part):
+        return Given(shape.key, request(part), index, True, drawn=False)
+    if data is None:
+        data = brep_of(list((bodies(shape, part, store) or {}).values()))
+    return Given(shape.key, data, index, is_foreign(part))
+
+
+def drawn_solids(data: bytes, drawn: bool) -> list[Any]:
+    """In the child: the solids of a shape that was sent, in the order of its bodies."""
+    if drawn:
+        return solids_in(data)
+    part, held = pickle.loads(data)  # our own parent's
+    if held is not None:
+        part.take(held)
+    made = part.drawn()
+    return [made[b.name].wrapped for b in part.bodies()]
 
 
 class Confined:
@@ -49,9 +82,8 @@ class Confined:
 
     def pair(self, a: Given, b: Given, turn: Array, move: Array) -> ExactPair | None:
         """`judge_exact` of two bodies; `child.Lost` where no answer is to be had."""
-        pose = np.hstack([turn, move.reshape(3, 1)]).tolist()
-        (answer,) = self._ask((a, b), {"pose": pose})
-        values = json.loads(answer)
+        pose = np.hstack([turn, move.reshape(3, 1)])
+        values = json.loads(self.ask((a, b), __name__, "pair_told", pose))
         if values is None:
             return None
         volume, depth, distance, inner, p, q, square = values
@@ -62,22 +94,32 @@ class Confined:
 
     def finer(self, given: Given, factor: float) -> Mesh:
         """`finer_mesh` of a body; `child.Lost` where no answer is to be had."""
-        (answer,) = self._ask((given,), {"finer": factor})
-        return unpack(answer)["body"]
+        return unpack(self.ask((given,), __name__, "finer_told", factor))["body"]
 
-    def _ask(self, bodies: tuple[Given, ...], what: dict[str, Any]) -> list[bytes]:
-        head = json.dumps({**what, "index": [g.index for g in bodies]}).encode()
+    def ask(self, shapes: Sequence[Given], module: str, function: str, wanted: object) -> bytes:
+        """What `function` of `module` answers of the shapes' solids and what is wanted; `child.Lost` where it does not.
+
+        The function takes the shapes, each a list of its solids with the body that is meant first, and `wanted`.
+        """
+        task = pickle.dumps((module, function, wanted, list(shapes)), protocol=pickle.HIGHEST_PROTOCOL)
         with self._lock:
-            for g in bodies:
+            for g in shapes:
                 if g.key in self._lost:
                     raise child.Lost(self._lost[g.key])
             try:
-                return self._answer(head, [g.data for g in bodies])
+                return self._answer(task)
             except child.Lost as end:
-                self._lost.update((g.key, str(end)) for g in bodies if g.foreign)
+                self._lost.update((g.key, str(end)) for g in shapes if g.foreign)
                 raise
 
-    def _answer(self, head: bytes, blobs: list[bytes]) -> list[bytes]:
+    def close(self) -> None:
+        """End the child; it is started again when next asked."""
+        with self._lock:
+            if self._worker is not None:
+                child.end(self._worker)
+                self._worker = None
+
+    def _answer(self, task: bytes) -> bytes:
         worker = self._worker
         if worker is None or worker.poll() is not None:
             try:
@@ -88,17 +130,17 @@ class Confined:
 
         def ask() -> list[bytes]:
             assert worker.stdin is not None
-            child.send(worker.stdin, head, *blobs)
+            child.send(worker.stdin, task)
             return child.receive(child.out_of(worker))
 
         try:
-            kind, *answer = child.within(worker, self._limits, ask)
+            kind, answer = child.within(worker, self._limits, ask)
         except child.Lost:
             child.end(worker)
             self._worker = None
             raise
         if kind != b"done":
-            raise child.Lost(b" ".join(answer).decode("utf-8", "replace"))
+            raise child.Lost(answer.decode("utf-8", "replace"))
         return answer
 
 
@@ -112,12 +154,14 @@ def work() -> None:
 
     while True:
         try:
-            head, *blobs = child.receive(requests)
+            (task,) = child.receive(requests)
         except EOFError:
             return
+        module, function, wanted, shapes = pickle.loads(task)
+        does = getattr(import_module(module), function)
         child.confine(limits)
         try:
-            answer = (b"done", _done(json.loads(head), blobs))
+            answer = (b"done", does([_meant_first(g) for g in shapes], wanted))
         except Exception as fault:
             answer = (b"fault", said(fault))
         finally:
@@ -125,12 +169,14 @@ def work() -> None:
         child.send(pipe, *answer)
 
 
-def _done(what: dict[str, Any], blobs: list[bytes]) -> bytes:
-    solids = [solids_in(data)[index] for data, index in zip(blobs, what["index"], strict=True)]
-    if "finer" in what:
-        return pack({"body": finer_mesh(solids[0], float(what["finer"]))})
-    pose = np.array(what["pose"], dtype=np.float64)
-    a, b = solids
+def _meant_first(given: Given) -> list[Any]:
+    solids = drawn_solids(given.data, given.drawn)
+    return [solids[given.index], *(s for i, s in enumerate(solids) if i != given.index)]
+
+
+def pair_told(shapes: list[list[Any]], pose: Array) -> bytes:
+    """In the child: `judge_exact` of two bodies."""
+    (a, *_), (b, *_) = shapes
     found = judge_exact(a, b, np.ascontiguousarray(pose[:, :3]), np.ascontiguousarray(pose[:, 3]))
     if found is None:
         return b"null"
@@ -138,3 +184,17 @@ def _done(what: dict[str, Any], blobs: list[bytes]) -> bytes:
         [found.volume_mm3, found.mean_depth, found.distance, found.inner, found.point_a.tolist(),
          found.point_b.tolist(), found.square]
     ).encode()  # fmt: skip
+
+
+def finer_told(shapes: list[list[Any]], factor: float) -> bytes:
+    """In the child: `finer_mesh` of a body."""
+    return pack({"body": finer_mesh(shapes[0][0], factor)})
+
+
+def confined(store: Store) -> Confined:
+    """The store's child: one for all that is asked in this process."""
+    found: Confined | None = store.recall("confined", "")
+    if found is None:
+        found = Confined()
+        store.remember("confined", "", found)
+    return found

@@ -135,7 +135,11 @@ def _sheets(
         if _is_sheet(piece) and wanted in ("", "body"):
             out.append((piece, None))
             continue
-        flats = [] if _is_sheet(piece) else known.flats(piece)
+        try:
+            flats = [] if _is_sheet(piece) else known.flats(piece)
+        except CannotCut as e:
+            problems.append(document.problem(path, f"{name} cannot be cut: {e}"))
+            break
         meant = [f for f in flats if wanted in ("", f.name, f.body, *f.also)]
         if meant:
             out.append((piece, meant))

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model.drawing import is_foreign
 from elbowroom.model.scene import Mesh, Shape
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import SQUARE_RAD
@@ -46,8 +47,11 @@ class ExactPair:
 def bodies(shape: Shape, part: Part, store: Store) -> dict[str, Any] | None:
     """The exact solids (OCCT shapes, part coordinates) of a shape by body name; None for a user's mesh.
 
-    Read from the shape's file where that is whole, else drawn again.
+    Read from the shape's file where that is whole, else drawn again. TypeError of a part from someone else's file:
+    that is worked on in the child of `elbowroom.model.confined` and nowhere else.
     """
+    if is_foreign(part):
+        raise TypeError(f"{part.family}: the solids of a user's file are not for this process")
     known: dict[str, Any] | None = store.recall("brep", shape.key)
     if known is not None:
         return known

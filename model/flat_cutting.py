@@ -13,7 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from elbowroom.model.layout import Piece
-from elbowroom.model.scene import Scene
+from elbowroom.model.scene import Scene, Shape
+from elbowroom.parts.base import Part
 from elbowroom.parts.contour import flattened
 from elbowroom.parts.flat_cut import FlatCut
 from elbowroom.parts.pose import apply, compose, inverse
@@ -48,24 +49,27 @@ class Known:
         self.scene, self.store = scene, store
         self._found: dict[str, list[FlatSheet]] = {}
 
-    def solids(self, piece: Piece) -> dict[str, Any]:
-        """The exact solids of a piece as it stands in the scene, by body; none for a user's mesh."""
-        from elbowroom.model.exact import bodies
+    def shape(self, piece: Piece) -> tuple[Shape, Part, Store] | None:
+        """What a piece draws as it stands in the scene, the part that draws it, and where its solids are kept."""
         from elbowroom.model.store import Store
 
         self.store = self.store or Store.default()
         shape = next((s.shape for s in self.scene.solids if s.piece.name == piece.name), None)
-        found = None if shape is None else bodies(shape, self.scene.layout.piece(piece.name).part, self.store)
-        return found or {}
+        return None if shape is None else (shape, self.scene.layout.piece(piece.name).part, self.store)
 
     def flats(self, piece: Piece) -> list[FlatSheet]:
-        """A piece's flat sheets that can be cut; none of what holds coolant."""
-        from elbowroom.model.templates.flats import flat_sheets
+        """A piece's flat sheets that can be cut; none of what holds coolant. CannotCut where a user's shape is lost."""
+        from elbowroom.model.templates.apart import sheets_of
+        from elbowroom.model.templates.drawing import TemplateError
 
         if piece.part.coolant_ml() is not None or any(f.kind == "port" for f in piece.part.frames()):
             return []
         if piece.name not in self._found:
-            self._found[piece.name] = flat_sheets(piece.part, self.solids(piece))
+            drawn = self.shape(piece)
+            try:
+                self._found[piece.name] = [] if drawn is None else sheets_of(*drawn)
+            except TemplateError as e:
+                raise CannotCut(str(e)) from None
         return self._found[piece.name]
 
 
@@ -75,19 +79,18 @@ def with_cuts(
     """The piece with those of its flat sheets cut that do not clear the obstacles by `gap` mm, and what was cut in
     each. Raises CannotCut.
     """
-    from cadquery import Shape
-
+    from elbowroom.model.templates.apart import stays_whole
     from elbowroom.model.templates.drawing import TemplateError
     from elbowroom.model.templates.notch import Sheet, notch
-    from elbowroom.parts.draw import DrawError
-    from elbowroom.parts.flat_cut import cut
 
-    solids = {body: Shape.cast(s) for body, s in known.solids(piece).items()}
+    drawn = known.shape(piece)
+    if drawn is None:
+        return piece, []
     made: list[Made] = []
     cuts: list[FlatCut] = []
     for flat in flats:
         outline = _less(flat, piece.part.cuts)
-        whole = float(solids[flat.body].Volume())
+        whole = drawn[0].meshes[flat.body].volume_mm3
         alone = abs(whole - flat.outline.area * flat.thickness) <= ALONE * whole
         try:
             sheet = Sheet(compose(piece.pose, flat.pose), flat.thickness, outline)
@@ -104,9 +107,11 @@ def with_cuts(
         return piece, []
     part = piece.part.with_cuts(cuts)
     try:
-        cut(solids, part.cuts)
-    except DrawError:
-        raise CannotCut("it would not stay in one piece") from None
+        whole_still = stays_whole(*drawn, part.cuts)
+    except TemplateError as e:
+        raise CannotCut(str(e)) from None
+    if not whole_still:
+        raise CannotCut("it would not stay in one piece")
     return replace(piece, part=part), made
 
 

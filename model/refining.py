@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.confined import Confined, Given
-from elbowroom.model.drawing import brep_of, is_foreign
-from elbowroom.model.exact import ExactPair, bodies, finer_mesh, judge_exact, kept
+from elbowroom.model.confined import Confined, Given, confined, given
+from elbowroom.model.drawing import is_foreign
+from elbowroom.model.exact import ExactPair, bodies, finer_mesh, judge_exact
 from elbowroom.model.narrow import Kernel
 from elbowroom.model.scene import Mesh, Solid
 from elbowroom.model.store import Store
@@ -68,11 +68,7 @@ class Exactly:
     @property
     def confined(self) -> Confined:
         """The store's child: one for all that is asked in this process."""
-        found: Confined | None = self._store.recall("confined", "")
-        if found is None:
-            found = Confined()
-            self._store.remember("confined", "", found)
-        return found
+        return confined(self._store)
 
     def here(self, solid: Solid) -> Any | None:
         """The exact solid of a body of our own; None of a mesh."""
@@ -80,16 +76,8 @@ class Exactly:
         return None if found is None else found[solid.body.name]
 
     def given(self, solid: Solid) -> Given | None:
-        """A body as the child is sent it; None of a mesh, and of a user's shape whose file is gone."""
-        if all(m.surfaces is None for m in solid.shape.meshes.values()):
-            return None
-        foreign = is_foreign(solid.piece.part)
-        data = kept(solid.shape, self._store)
-        if data is None and not foreign:
-            data = brep_of(list((bodies(solid.shape, solid.piece.part, self._store) or {}).values()))
-        if data is None:
-            return None
-        return Given(solid.shape.key, data, list(solid.shape.meshes).index(solid.body.name), foreign)
+        """A body as the child is sent it; None of a mesh, and of a user's shape that could not be drawn."""
+        return given(solid.shape, solid.piece.part, self._store, solid.body.name)
 
     def finer(self, solid: Solid, factor: float) -> Mesh | None:
         """A body's mesh at a finer chord; None of a user's mesh, `child.Lost` where no answer comes."""

@@ -117,9 +117,10 @@ class ImportedPart(Part):
         return _digest(self.path)
 
     def shape_key(self) -> str:
-        """Content address of the shape: the file's bytes and all fields but where the file lies."""
+        """Content address of the shape: the file's bytes, all fields but where the file lies, and the cuts."""
         fields = {k: v for k, v in self.dimensions().items() if k not in ("path", "digest")}
-        text = json.dumps([self.family, self.file_digest(), fields], sort_keys=True, separators=(",", ":"))
+        own = [self.family, self.file_digest(), fields, *(c.key() for c in self.cuts)]
+        text = json.dumps(own, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
     def meshes(self) -> dict[str, BodyMesh]:
@@ -214,8 +215,14 @@ class ImportedPart(Part):
         """
         if not self.is_mesh:
             return self._step().shapes()
-        out: dict[str, Shape] = {}
-        for name, (vertices, triangles, fault) in self.meshes().items():
+        self.refuse_solids()
+        return {name: faceted(vertices, triangles) for name, (vertices, triangles, _) in self.meshes().items()}
+
+    def refuse_solids(self) -> None:
+        """PartFileError where no exact solids are made of this file, told without drawing: a mesh with a fault, or
+        one of more than MOST_FACETS triangles.
+        """
+        for _, triangles, fault in self.meshes().values() if self.is_mesh else ():
             if fault is not None:
                 raise PartFileError(f"{Path(self.path).name}: no solid can be made of this mesh: {fault}")
             if len(triangles) > MOST_FACETS:
@@ -223,8 +230,6 @@ class ImportedPart(Part):
                     f"{Path(self.path).name}: {len(triangles)} triangles are too many for a STEP file (at most "
                     f"{MOST_FACETS}); reduce the mesh or give the shape as STEP"
                 )
-            out[name] = faceted(vertices, triangles)
-        return out
 
 
 def _digest(path: str) -> str:

@@ -32,6 +32,9 @@ from elbowroom.parts.pose import apply, compose
 BodyPair = tuple[int, int]
 SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)
 MOST_NEAR = 50_000  # pairs of pieces that are judged, some 20 s of work; a full tower has about a tenth. By choice
+# Pairs of pieces found to overlap after which no more are judged: an overlap is measured in 4 ms, and a build with so
+# many is to be mended first. By choice.
+MOST_CLASHES = 5_000
 
 
 def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> list[Finding]:
@@ -68,9 +71,12 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     )
     mated = mated_bodies(scene, checker)
     found: list[Finding] = []
+    clashes = 0
     spoken: dict[str, Finding] = {}  # of a small piece, the nearest of what is clear of it
     for k in range(len(i)):
         a, b = pieces[i[k]], pieces[j[k]]
+        if clashes >= MOST_CLASHES and k in candidates:
+            left_out.add(k)
         if k in left_out or (k not in candidates and (a.part.small or b.part.small)):
             continue  # what a screw holds is nearer, and speaks for what is clear of it
         basis = assumed[i[k]] + assumed[j[k]]
@@ -80,6 +86,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
                 progress(k + 1, len(i), "checking pairs")
         else:
             new = [_far(a, b, float(apart[k]), float(wanted[k]), basis)]
+        clashes += any(f.verdict == "clash" for f in new)
         small = [p.name for p in (a, b) if p.part.small]
         found += [f for f in new if f.verdict != "clear" or not small]
         for f in new:
@@ -87,7 +94,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
                 spoken.update({n: f for n in small if n not in spoken or _nearer(f, spoken[n])})
     if left_out:
         found.append(
-            _too_many(int(near.sum()), len(left_out), [pieces[n] for n in (i[min(left_out)], j[min(left_out)])])
+            _too_many(int(near.sum()), left_out, clashes, [pieces[n] for n in (i[min(left_out)], j[min(left_out)])])
         )
     return gathered(scene, [*found, *{f.id: f for f in spoken.values()}.values()])
 
@@ -103,11 +110,19 @@ def _bounded(near: NDArray[np.bool_], apart: NDArray[np.float64]) -> tuple[NDArr
     return kept, {int(k) for k in order[MOST_NEAR:]}
 
 
-def _too_many(judged: int, left: int, first: list[Piece]) -> Finding:
-    text = (
-        f"{judged + left} pairs of parts stand within reach of each other, more than the {MOST_NEAR} that are judged; "
-        f"{left} are not, {first[0].name} and {first[1].name} among them: judge the build in parts, or move them apart"
-    )
+def _too_many(near: int, left: set[int], clashes: int, first: list[Piece]) -> Finding:
+    """near: pairs that were to be judged. left: those that were not, and those too many to be."""
+    named = f"{first[0].name} and {first[1].name} among them"
+    if clashes >= MOST_CLASHES:
+        text = (
+            f"{clashes} pairs of parts overlap; after so many no more are judged: {len(left)} pairs that stand within "
+            f"reach of each other are not, {named}. Mend these first, or judge the build in parts"
+        )
+    else:
+        text = (
+            f"{near + len(left)} pairs of parts stand within reach of each other, more than the {MOST_NEAR} that are "
+            f"judged; {len(left)} are not, {named}: judge the build in parts, or move them apart"
+        )
     return Finding("interference", "unknown", (first[0].name, first[1].name), text)
 
 

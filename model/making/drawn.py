@@ -13,14 +13,16 @@ from elbowroom.model.layout import Gaps, Layout, Piece
 from elbowroom.model.making.mesh import Skin, skin
 from elbowroom.model.making.orders import Order
 from elbowroom.model.problems import InputError
+from elbowroom.model.refining import Exactly
 from elbowroom.model.scene import Mesh, Scene, Shape
 from elbowroom.model.solidify import Progress, shape_key, solidify
 from elbowroom.model.store import Store
 from elbowroom.model.writers.job import Job
 from elbowroom.model.writers.materials import LOOKS
-from elbowroom.model.writers.solids import exact_solids
-from elbowroom.model.writers.step import Tree
+from elbowroom.model.writers.step_plan import ROOT, Plan
+from elbowroom.parts import child
 from elbowroom.parts.base import Part
+from elbowroom.parts.mesh_file import PartFileError
 from elbowroom.parts.pose import IDENTITY
 
 Shapes = dict[tuple[str, str], Shape]  # by family and shape key of the part
@@ -59,16 +61,18 @@ def shapes_of(job: Job) -> Shapes:
 
 def skins(orders: Sequence[Order], job: Job, shapes: Shapes) -> list[Skin]:
     """Each order's skin on the bed."""
-    from elbowroom.model.exact import finer_mesh
-
+    exactly = Exactly(job.store)
     out = []
     for order in orders:
         shape = shapes[_identity(order.drawn)]
-        if all(shape.meshes[name].surfaces is None for name in order.bodies):
-            meshes: list[Mesh] = [shape.meshes[name] for name in sorted(order.bodies)]  # a user's mesh
-        else:
-            exact = exact_solids(job, order.drawn, shape)
-            meshes = [finer_mesh(exact[name], FINER) for name in sorted(order.bodies)]
+        solids = {s.body.name: s for s in job.scene.solids if s.shape is shape}
+        meshes: list[Mesh] = []
+        for name in sorted(order.bodies):
+            try:
+                finer = exactly.finer(solids[name], FINER)
+            except child.Lost as end:
+                raise InputError(f"{order.label} cannot be made: its file could not be worked on: {end}") from None
+            meshes.append(shape.meshes[name] if finer is None else finer)  # a user's mesh is its own truth
         out.append(skin(meshes, order.pose))
     return out
 
@@ -76,12 +80,15 @@ def skins(orders: Sequence[Order], job: Job, shapes: Shapes) -> list[Skin]:
 def exact_step(order: Order, job: Job, shapes: Shapes) -> bytes:
     """The STEP file of the part as designed: one product with its printed bodies, in part coordinates, mm."""
     shape = shapes[_identity(order.part)]
-    exact = exact_solids(job, order.part, shape)
-    tree = Tree(order.label)
+    plan = Plan(order.label)
     looks = {b.name: LOOKS[b.material] for b in order.part.bodies()}
-    missing = sorted(order.bodies - set(exact))
+    missing = sorted(order.bodies - set(shape.meshes))
     if missing:
         raise InputError(f"{order.label}: no exact solid of {', '.join(missing)} is known")
     for name in sorted(order.bodies):
-        tree.place(tree.root, tree.body(f"{order.label} {name}", exact[name], looks[name]), IDENTITY, name)
-    return tree.text()
+        body = plan.body(f"{order.label} {name}", order.part, shape, name, looks[name])
+        plan.place(ROOT, body, IDENTITY, name)
+    try:
+        return plan.text(job.store)
+    except (child.Lost, PartFileError) as why:
+        raise InputError(f"{order.label}: no STEP file can be made of it: {why}") from None

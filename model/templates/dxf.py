@@ -2,8 +2,8 @@
 
 Owns how a drawing becomes entities of the format: closed LWPOLYLINEs with bulges for arcs, CIRCLEs, LINEs and TEXT in
 millimetres ($INSUNITS 4, $MEASUREMENT 1), on layers that differ in name and in line type; all is drawn in the colour
-of the page's ink. No splines, nothing twice.
-The same drawing gives the same bytes.
+of the page's ink. Words for people are drawn on a layer of their own. No splines, nothing twice. The same drawing gives
+the same bytes.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import io
 from typing import Any
 
-from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG, listed
+from elbowroom.model.templates import beside
 from elbowroom.model.templates.drawing import BESIDE, LAYERS, Circle, Cross, Drawing, Layer, Line, Outline, Text
 from elbowroom.model.templates.words import printable
 
@@ -19,7 +19,6 @@ VERSION = "R2010"  # the oldest with UTF-8 text; every cutter's software reads i
 INK = 7  # the format's colour number for black on white, white on black
 LINE_TYPE: dict[Layer, str] = {"cut": "CONTINUOUS", "drill": "DASHED", "fold": "DASHDOT", "mark": "DOT"}
 LABEL = 3.5  # mm: height of the words under the drawing
-LINE = 90  # characters of a caution on one line
 # Line types as (name, pattern: total, dash, gap ...), mm.
 LINE_TYPES: dict[str, tuple[str, list[float]]] = {
     "DASHED": ("__ __ __", [2.25, 1.5, -0.75]),
@@ -65,6 +64,7 @@ def _describe(doc: Any, drawing: Drawing) -> None:
         doc.linetypes.add(name, pattern, description=about)
     for layer in LAYERS:
         doc.layers.add(layer, color=INK, linetype=LINE_TYPE[layer])
+    doc.layers.add(beside.LAYER, color=INK, linetype="CONTINUOUS")
     doc.header.custom_vars.append("TITLE", printable(drawing.title))
     doc.header.custom_vars.append("SIDE", drawing.side_label)
     doc.header.custom_vars.append("AUTHOR", "elbowroom")
@@ -74,11 +74,11 @@ def _describe(doc: Any, drawing: Drawing) -> None:
 
 def _draw(space: Any, drawing: Drawing) -> None:
     x0, y0, _, _ = drawing.box
-    words = [printable(drawing.title), f"{drawing.side_label}, 1:1, mm; both bars are 100 mm: measure them"]
-    words += listed((UNPLUG, *CUTTING, DEFER), LINE)
-    for i, line in enumerate(words, 1):
+    for i, line in enumerate(beside.words(drawing), 1):
+        if not line:
+            continue
         place = (x0, y0 - BESIDE - 2 * i * LABEL)
-        space.add_text(line, height=LABEL, dxfattribs={"layer": "mark", "insert": place})
+        space.add_text(line, height=LABEL, dxfattribs={"layer": beside.LAYER, "insert": place})
     for e in (*drawing.entities, *drawing.bars):
         on = {"layer": e.layer}
         if isinstance(e, Circle):

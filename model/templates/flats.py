@@ -7,7 +7,7 @@ and calling them by the part's own frames. What is cut from one is `notch`'s wor
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,6 +23,7 @@ THICKEST = 15.0  # mm: more is a block, which nobody notches with a saw or a kni
 SLENDER = 3.0  # times its thickness a sheet is wide at least
 NARROWEST = 8.0  # mm a sheet is wide at least: less is a rim or the floor of a pocket
 LEAST_MM2 = 1.0  # mm2: slivers where outlines nearly meet
+Found = tuple[Pose, float, Any]  # pose, thickness and outline (shapely) of a sheet
 CUTTABLE = frozenset({"steel", "aluminium", "copper", "brass", "nickel", "acrylic", "plastic", "printed"})
 
 
@@ -50,19 +51,25 @@ class FlatSheet:
 
 def flat_sheets(part: Part, solids: Mapping[str, Any]) -> list[FlatSheet]:
     """The flat sheets of a part that can be cut, the largest of each body first. solids: exact, by body name."""
-    materials = {b.name: b.material for b in part.bodies() if b.keep_out is None}
+    wanted = _cuttable(part)
+    return named_sheets(part, {b: sheets_in(getattr(s, "wrapped", s)) for b, s in solids.items() if b in wanted})
+
+
+def named_sheets(part: Part, found: Mapping[str, Sequence[Found]]) -> list[FlatSheet]:
+    """The same of what `sheets_in` found in each body."""
     out: list[FlatSheet] = []
-    for body, material in materials.items():
-        if material in CUTTABLE and body in solids:
-            shape = getattr(solids[body], "wrapped", solids[body])
-            found = sorted(_of(shape), key=lambda f: -float(f[2].area))
-            out += _named(part, body, found)
+    for body in _cuttable(part):
+        out += _named(part, body, sorted(found.get(body, ()), key=lambda f: -float(f[2].area)))
     return _unique(out)
 
 
-def _of(shape: Any) -> list[tuple[Pose, float, Any]]:
-    """Pose, thickness and outline of each flat sheet of a body."""
-    found: list[tuple[Pose, float, Any]] = []
+def _cuttable(part: Part) -> list[str]:
+    return [b.name for b in part.bodies() if b.keep_out is None and b.material in CUTTABLE]
+
+
+def sheets_in(shape: Any) -> list[Found]:
+    """Pose, thickness and outline of each flat sheet of an exact solid (OCCT shape)."""
+    found: list[Found] = []
     for normal in _normals(shape):
         view = pose((0.0, 0.0, 0.0), (float(normal[0]), float(normal[1]), float(normal[2])))
         tops = {h: _polygons(faces, view) for h, faces in planes_of(shape, view).items()}
@@ -123,7 +130,7 @@ def _polygons(faces: list[tuple[Any, float]], view: Pose) -> Any:
     return shapely.union_all(out)
 
 
-def _named(part: Part, body: str, found: list[tuple[Pose, float, Any]]) -> list[FlatSheet]:
+def _named(part: Part, body: str, found: Sequence[Found]) -> list[FlatSheet]:
     """The sheets of a body, called like it where there is one, else by the frames that lie in their faces."""
     if len(found) == 1:
         return [FlatSheet(body, body, *found[0], tuple(_frames_in(part, body, *found[0])))]

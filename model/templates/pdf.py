@@ -1,6 +1,7 @@
 """PDF: a drawing at true scale over pages of A4 or Letter, to be printed, taped, glued on and drilled through.
 
-Owns the pages: a cover with the map of the pages and the cautions, the hole table, and the tiles. Every page has its
+Owns the pages: a cover with the map of the pages, the cautions and the notes, which go on to pages of their own where
+there are many, the hole table, and the tiles. Every page has its
 title, the side it shows, its place in the grid and a bar of 100 mm each way to measure. The page is drawn in
 millimetres; the same drawing gives the same bytes. Letters that no font of ours has show as "?", and the cover says so.
 """
@@ -60,6 +61,7 @@ class _Book:
 
     def write(self) -> None:
         pages: list[tuple[str, Callable[[], None]]] = [("cover", self._cover)]
+        pages += [("notes", partial(self._page_of_notes, lines)) for lines in self._note_pages()]
         pages += [("holes", partial(self._table, rows)) for rows in self._tables()]
         pages += [(tile.name, partial(self._tile, tile)) for tile in self.tiling.tiles]
         for number, (name, draw) in enumerate(pages, 1):
@@ -107,9 +109,18 @@ class _Book:
     # -- cover and hole table -----------------------------------------------------------------------------------------
 
     def _cover(self) -> None:
+        y = BOTTOM + self.height - 4
+        facts, cautions, notes = self._cover_texts()
+        y = self._lines(facts, y)
+        y = self._legend(y - 2)
+        y = self._lines(cautions, y - 4)
+        y = self._lines(notes, y - 2)
+        self._map(LEFT, y - 4)
+
+    def _cover_texts(self) -> tuple[list[str], list[str], list[str]]:
+        """Facts, cautions and notes of the cover; of notes that have no room there, where they stand."""
         d, t = self.drawing, self.tiling
         x0, y0, x1, y1 = d.box
-        top = BOTTOM + self.height
         facts = [
             f"Template 1:1, {d.side_label}: lay it on the part so that you look at it from the {d.side}.",
             f"Drawing {x1 - x0:.1f} x {y1 - y0:.1f} mm" + (f", {d.thickness:g} mm thick" if d.thickness else ""),
@@ -118,23 +129,43 @@ class _Book:
             ),
             f"Holes are counted from {d.datum.name}." if d.holes else "There are no holes in the table.",
         ]  # fmt: skip
-        y = self._lines(facts, top - 4)
-        y = self._legend(y - 2)
-        y = self._lines(["Cautions", *(f"-  {c}" for c in (PRINTED_SCALE, UNPLUG, *CUTTING, DEFER))], y - 4)
-        lost = missing([d.title, d.datum.name, *d.notes, *(h.purpose for h in d.holes), *_labels(d)])
-        told = [f"{len(lost)} kinds of letters cannot be printed here and show as ?; the SVG and DXF have them."]
-        y = self._lines([*(told if lost else []), *d.notes], y - 2)
-        self._map(LEFT, y - 4)
+        cautions = ["Cautions", *(f"-  {c}" for c in (PRINTED_SCALE, UNPLUG, *CUTTING, DEFER))]
+        taken = sum(len(self._split(text)) for text in (*facts, *cautions)) + 1
+        room = int((self.height - 4 - 2 - 4 - 2 - 2) / LINE) - taken
+        notes = self._notes()
+        fits = sum(len(self._split(text)) for text in notes) <= room
+        return facts, cautions, notes if fits else ["Notes stand on the next page."]
 
-    def _lines(self, lines: list[str], y: float) -> float:
+    def _notes(self) -> list[str]:
+        """The drawing's notes, and before them that letters are lost where they are."""
+        d = self.drawing
+        lost = missing([d.title, d.datum.name, *d.notes, *(h.purpose for h in d.holes), *_labels(d)])
+        said = f"{len(lost)} different letters cannot be printed here and show as ?; the SVG and DXF have them."
+        return [*([said] if lost else []), *d.notes]
+
+    def _note_pages(self) -> list[list[str]]:
+        """The lines of notes that the cover has no room for, a list a page."""
+        notes = self._notes()
+        if not notes or self._cover_texts()[2] == notes:
+            return []
+        lines = [part for text in notes for part in self._split(text)]
+        n = max(1, int((self.height - 8) / LINE))
+        return [lines[i : i + n] for i in range(0, len(lines), n)]
+
+    def _page_of_notes(self, lines: list[str]) -> None:
+        self._lines(lines, BOTTOM + self.height - 4)
+
+    def _split(self, text: str) -> list[str]:
+        """A text on as many lines as it needs."""
         from reportlab.lib.utils import simpleSplit
 
-        for line in lines:
-            words, font = set_in(line)
-            for part in simpleSplit(words, font, BODY, self.width * MM):
-                if y < BOTTOM + 2:  # notes that have no room here stand in the SVG and DXF, which have all of them
-                    return y
-                self._say(LEFT, y, part, BODY, self.width)
+        words, font = set_in(text)
+        return list(simpleSplit(words, font, BODY, self.width * MM))
+
+    def _lines(self, texts: list[str], y: float) -> float:
+        for text in texts:
+            for line in self._split(text):
+                self._say(LEFT, y, line, BODY, self.width)
                 y -= LINE
         return y
 

@@ -1,4 +1,4 @@
-"""SVG: one drawing a file, in true millimetres, one group a layer.
+"""SVG: one drawing a file, in true millimetres, one group a layer, and one for words.
 
 Owns how a drawing becomes SVG: width and height in mm with a viewBox in mm, so that one unit is one millimetre; y
 turned over in the numbers themselves, arcs as arcs. Text goes in through an XML writer and cannot become markup.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from xml.etree import ElementTree as ET
 
-from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG, listed
+from elbowroom.model.templates import beside
 from elbowroom.model.templates.drawing import (
     BAR,
     BESIDE,
@@ -28,7 +28,6 @@ from elbowroom.parts.contour import STRAIGHT, arc_of, sides
 
 MARGIN = BESIDE + 2 * TICK  # mm around the drawing: its bars stand there
 NOTE = 3.5  # mm: height of the words under the drawing
-LINE = 90  # characters of a caution on one line
 STROKE = 0.1  # mm: a hair line that programs still show
 INK = "#000000"  # all of it: layers are told apart by their names and dashes
 # Dash pattern (mm on, off ...) of each layer.
@@ -38,9 +37,9 @@ DASHES: dict[Layer, str] = {"cut": "none", "drill": "1.5 0.75", "fold": "4 1.25 
 def write(drawing: Drawing) -> bytes:
     """The drawing as the bytes of an SVG file."""
     x0, y0, x1, y1 = drawing.box
-    words = [drawing.title, _about(drawing), *drawing.notes, "", *listed((UNPLUG, *CUTTING, DEFER), LINE)]
+    words = beside.words(drawing)
     # As much again for words to the right of the last hole.
-    wide = max(max(x1 - x0, BAR) + 2 * MARGIN, *(0.6 * NOTE * len(printable(w)) + 2 * MARGIN for w in words))
+    wide = max(max(x1 - x0, BAR) + 2 * MARGIN, *(0.6 * NOTE * len(w) + 2 * MARGIN for w in words))
     drawn = max(y1 - y0, BAR)
     high = drawn + 2 * MARGIN + 1.6 * NOTE * len(words)
     root = ET.Element(
@@ -68,8 +67,10 @@ def write(drawing: Drawing) -> bytes:
             for bar in drawing.bars:
                 _entity(group, bar, left, top)
             _text(group, MARGIN + TICK, drawn + MARGIN + BESIDE - 1, NOTE, "100 mm: measure it")
-            for i, line in enumerate(words, 1):
-                _text(group, MARGIN, drawn + 2 * MARGIN + 1.6 * NOTE * (i - 0.5), NOTE, printable(line))
+    group = ET.SubElement(root, "g", {"id": beside.LAYER, "fill": INK, "stroke": "none"})
+    for i, line in enumerate(words, 1):
+        if line:
+            _text(group, MARGIN, drawn + 2 * MARGIN + 1.6 * NOTE * (i - 0.5), NOTE, line)
     ET.indent(root)
     body: str = ET.tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'.encode()

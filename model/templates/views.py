@@ -18,6 +18,7 @@ from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.problems import InputError, choices, shown
 from elbowroom.model.scene import Scene, Shape
 from elbowroom.model.store import Store
+from elbowroom.model.templates.apart import regions_of
 from elbowroom.model.templates.drawing import (
     DRILL_LARGEST,
     Circle,
@@ -51,6 +52,7 @@ TO_DRILL = "to drill"
 NUMBER_MM = 2.5  # height of a hole's number; smaller where holes are close, down to LEAST_NUMBER_MM
 LEAST_NUMBER_MM = 0.8
 CROSS_MM = 4.0  # least size of a centre mark, and how far it stands out of a hole on each side is half of it
+MOST_POCKETS = 8  # that a note is written about each; those beyond are counted. By choice
 SAME_HOLE_MM = 0.01  # a drawn hole nearer than this to a declared one, and as wide, is that one
 SAME_SLOT_MM = 1e-3  # a slot's ends are round and its sides parallel to this
 
@@ -72,8 +74,6 @@ def drawings(scene: Scene, store: Store, wanted: Sequence[str] = ()) -> list[Dra
 
     Raises InputError for a piece or face that is none, or that has no flat outline.
     """
-    from elbowroom.model.exact import bodies
-
     shapes = {s.piece.name: s.shape for s in scene.solids}
     out, seen = [], set()
     for piece, face in _named(scene.layout, wanted):
@@ -84,12 +84,10 @@ def drawings(scene: Scene, store: Store, wanted: Sequence[str] = ()) -> list[Dra
                 continue
             seen.add(same)
         shape: Shape = shapes[piece.name]
-        solids = bodies(shape, piece.part, store)
-        if solids is None or view.body not in solids:
-            raise InputError(f"{piece.name} is a mesh without flat faces of its own; a template needs a STEP or a part")
         number = sum(1 for p in scene.layout.pieces if p.part.shape_key() == piece.part.shape_key())
         try:
-            out.append(draw(piece.part, solids[view.body], view, piece.name, number if not wanted else 1))
+            found = regions_of(shape, piece.part, view.body, store, view.pose, view.at_view)
+            out.append(draw_regions(piece.part, found, view, piece.name, number if not wanted else 1))
         except TemplateError as e:
             raise InputError(f"no template of {shown(piece.name)}, {view.face}: {e}") from None
     return out
@@ -165,7 +163,11 @@ def _side(layout: Layout, at: Pose) -> Side:
 
 def draw(part: Part, solid: Any, view: View, name: str, number: int = 1) -> Drawing:
     """The drawing of one face of a solid. Raises TemplateError where there is none to draw."""
-    found = regions(solid, view.pose, view.at_view)
+    return draw_regions(part, regions(solid, view.pose, view.at_view), view, name, number)
+
+
+def draw_regions(part: Part, found: Sequence[Region], view: View, name: str, number: int = 1) -> Drawing:
+    """The drawing of one face whose flat areas were found."""
     boxes = [bounds(r.contour) for r in found]
     datum = Datum(min(b[0] for b in boxes), min(b[1] for b in boxes), "the left edge and the lower edge of this view")
     entities: list[Entity] = []
@@ -306,7 +308,10 @@ def _thickness(part: Part, view: View) -> float | None:
 
 def _notes(openings: Sequence[Opening]) -> tuple[str, ...]:
     pockets = [o for o in openings if o.depth is not None and not _is_hole(o)]
-    return tuple(
-        f"The outline about {_middle(o)[0]:.1f}, {_middle(o)[1]:.1f} is a pocket {o.depth:.2f} mm deep: do not cut it."
-        for o in pockets[:8]
-    )
+    said = [
+        f"The outline about {_middle(o)[0]:.1f}, {_middle(o)[1]:.1f} is a pocket {o.depth:.1f} mm deep: do not cut it."
+        for o in pockets[:MOST_POCKETS]
+    ]
+    if more := len(pockets) - MOST_POCKETS if len(pockets) > MOST_POCKETS else 0:
+        said.append(f"{more} more outlines on the layer mark are pockets, too: do not cut them.")
+    return tuple(said)

@@ -7,14 +7,11 @@ from __future__ import annotations
 
 import unicodedata
 
-MOST = 200  # characters of one line in a template; what is longer would run off the page
-
 
 def printable(text: str) -> str:
-    """The text on one line, without control characters, lone surrogates and what XML forbids; at most `MOST` long."""
+    """The text on one line, without control characters, lone surrogates and what XML forbids."""
     kept = "".join(c if unicodedata.category(c) not in ("Cc", "Cs", "Cn", "Zl", "Zp") else " " for c in text)
-    line = " ".join(kept.split())
-    return line if len(line) <= MOST else line[: MOST - 1] + "…"
+    return " ".join(kept.split())
 
 
 def latin(text: str) -> str | None:

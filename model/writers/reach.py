@@ -13,7 +13,7 @@ from elbowroom.model.scene import Scene, Shape, Solid
 from elbowroom.model.writers import glb
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.materials import KEEP_OUT
-from elbowroom.model.writers.step import Tree
+from elbowroom.model.writers.step_tree import Tree
 from elbowroom.parts.base import Body
 from elbowroom.parts.pose import IDENTITY
 

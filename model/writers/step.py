@@ -2,198 +2,89 @@
 
 Owns the tree: build / sub-assembly / piece / body. Pieces of one shape share one product, so its geometry stands in
 the file once. Keep-outs are left out unless asked for, and then hang under a sub-assembly "keep-outs" of their own.
-The file's text is made repeatable by `part21`; the exact solids come from the scene's own files or are drawn again.
+The exact solids come from the scene's own files or are drawn again (`step_plan`). What cannot be translated is left
+out with a note, whole pieces at a time.
 """
 
 from __future__ import annotations
 
-import os
-import sys
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
-from typing import Any
+from collections.abc import Mapping
 
+from elbowroom.model.drawing import is_foreign
 from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Shape, Solid
-from elbowroom.model.writers import part21
-from elbowroom.model.writers.atomic import OutputError
 from elbowroom.model.writers.job import Files, Job
-from elbowroom.model.writers.materials import KEEP_OUT, LOOKS, Look
-from elbowroom.model.writers.solids import exact_solids
+from elbowroom.model.writers.materials import KEEP_OUT, LOOKS
+from elbowroom.model.writers.step_plan import ROOT, Plan, sent
+from elbowroom.parts import child
 from elbowroom.parts.mesh_file import PartFileError
-from elbowroom.parts.pose import IDENTITY, Pose
+from elbowroom.parts.pose import IDENTITY
 
 FILE = "assembly.step"
 KEEP_OUTS = "keep-outs"
 
-# Written without curves in surface parameters: readers work them out again, and the file is half as long.
-_SETTINGS: dict[str, str | int] = {
-    "write.step.schema": "AP214IS",
-    "write.step.unit": "MM",
-    "write.surfacecurve.mode": 0,
-}
-
 
 def write(job: Job) -> Files:
     """The whole build as one STEP file; pieces whose exact solids are not known are left out with a note."""
-    tree = Tree(job.title)
-    bodies: dict[str, dict[str, Any] | str] = {}
-    products: dict[tuple[str, bool], Any] = {}
-    assemblies: dict[tuple[str, bool], Any] = {}
-    written = 0
+    without: dict[str, str] = {}
+    while True:
+        plan, notes = _planned(job, without)
+        try:
+            text = plan.text(job.store) if plan.steps else None
+            break
+        except child.Lost as end:
+            # Which user's shape it was; where each can be had alone, all of them.
+            without |= plan.culprits(job.store) or {key: str(end) for key in plan.foreign}
+    job.notes.extend(notes)
+    if text is None:
+        job.notes.append(f"{FILE}: not written, the build holds no exact solid")
+    else:
+        yield FILE, text
 
-    def hang(piece: Piece, shape: Shape, solids: list[Solid], exact: dict[str, Any], keep_out: bool) -> None:
-        nonlocal written
+
+def _planned(job: Job, without: Mapping[str, str]) -> tuple[Plan, list[str]]:
+    """What the file is to hold, and the notes on what it does not. without: why a shape, by its key, is left out."""
+    plan, notes = Plan(job.title), []
+    refused: dict[str, str | None] = dict(without)
+    products: dict[tuple[str, bool], int] = {}
+    assemblies: dict[tuple[str, bool], int] = {}
+
+    def hang(piece: Piece, shape: Shape, solids: list[Solid], keep_out: bool) -> None:
         key = (shape.key, keep_out)
         if key not in products:
             label = job.labels[shape.key] + (f" {KEEP_OUTS}" if keep_out else "")
-            products[key] = tree.product(label)
+            products[key] = plan.product(label)
             for solid in solids:
                 look = KEEP_OUT if keep_out else LOOKS[solid.body.material]
-                body = tree.body(f"{label} {solid.body.name}", exact[solid.body.name], look)
-                tree.place(products[key], body, IDENTITY, solid.body.name)
+                body = plan.body(f"{label} {solid.body.name}", piece.part, shape, solid.body.name, look)
+                plan.place(products[key], body, IDENTITY, solid.body.name)
         name = KEEP_OUTS if keep_out else piece.assembly
         if (name, keep_out) not in assemblies:
-            assemblies[name, keep_out] = tree.product(name)
-            tree.place(tree.root, assemblies[name, keep_out], IDENTITY, name)
-        tree.place(assemblies[name, keep_out], products[key], piece.pose, piece.name)
-        written += 1
+            assemblies[name, keep_out] = plan.product(name)
+            plan.place(ROOT, assemblies[name, keep_out], IDENTITY, name)
+        plan.place(assemblies[name, keep_out], products[key], piece.pose, piece.name)
 
     for keep_out in (False, True) if job.keep_outs else (False,):
         for piece, shape, solids in job.shown if job.detailed and not keep_out else job.pieces:
             wanted = [s for s in solids if (s.body.keep_out is not None) == keep_out]
             if not wanted:
                 continue
-            if shape.key not in bodies:
-                try:
-                    bodies[shape.key] = exact_solids(job, piece.part, shape)
-                except PartFileError as e:  # a user's mesh too fine to be made a solid, or a file that has gone since
-                    bodies[shape.key] = str(e)
-            exact = bodies[shape.key]
-            if isinstance(exact, str):
-                job.notes.append(f"{FILE}: {piece.name} is left out, no exact solid of it is known: {exact}")
+            if shape.key not in refused:
+                refused[shape.key] = _refused(piece, shape, job)
+            why = refused[shape.key]
+            if why is None:
+                hang(piece, shape, wanted, keep_out)
             else:
-                hang(piece, shape, wanted, exact, keep_out)
-    if written:
-        yield FILE, tree.text()
-    else:
-        job.notes.append(f"{FILE}: not written, the build holds no exact solid")
+                notes.append(f"{FILE}: {piece.name} is left out, no exact solid of it is known: {why}")
+    return plan, notes
 
 
-class Tree:
-    """A document of the kernel's, built from the root down; names are kept as tokens until the text is final."""
-
-    def __init__(self, title: str) -> None:
-        from OCP.TCollection import TCollection_ExtendedString
-        from OCP.TDocStd import TDocStd_Document
-        from OCP.XCAFDoc import XCAFDoc_DocumentTool
-
-        self._title = title
-        self._names: dict[str, str] = {}
-        self._known: set[Any] = set()
-        self._document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
-        self._shapes = XCAFDoc_DocumentTool.ShapeTool_s(self._document.Main())
-        self._colours = XCAFDoc_DocumentTool.ColorTool_s(self._document.Main())
-        self.root = self.product(title)
-
-    def _name(self, label: Any, text: str) -> None:
-        from OCP.TCollection import TCollection_ExtendedString
-        from OCP.TDataStd import TDataStd_Name
-
-        # The kernel folds long names, doubles no backslash and writes raw UTF-8: it is only given short ASCII tokens.
-        token = f"@{len(self._names)}@"
-        self._names[token] = text
-        TDataStd_Name.Set_s(label, TCollection_ExtendedString(token))
-
-    def product(self, name: str) -> Any:
-        """A new, empty assembly product."""
-        label = self._shapes.NewShape()
-        self._name(label, name)
-        return label
-
-    def body(self, name: str, shape: Any, look: Look) -> Any:
-        """A new product that is one solid of one colour."""
-        from OCP.BRepBuilderAPI import BRepBuilderAPI_Copy, BRepBuilderAPI_Transform
-        from OCP.Quantity import Quantity_Color, Quantity_ColorRGBA, Quantity_TypeOfColor
-        from OCP.XCAFDoc import XCAFDoc_ColorType
-
-        if not shape.Location().IsIdentity():
-            placement = shape.Location().Transformation()
-            shape = BRepBuilderAPI_Transform(shape.Located(type(shape.Location())()), placement, True).Shape()
-        elif shape in self._known:
-            shape = BRepBuilderAPI_Copy(shape).Shape()  # geometry shared by two products would lose one's name
-        self._known.add(shape)
-        label = self._shapes.NewShape()
-        self._shapes.SetShape(label, shape)
-        self._name(label, name)
-        colour = Quantity_Color(*look.colour, Quantity_TypeOfColor.Quantity_TOC_sRGB)
-        self._colours.SetColor(label, Quantity_ColorRGBA(colour, look.opacity), XCAFDoc_ColorType.XCAFDoc_ColorSurf)
-        return label
-
-    def place(self, parent: Any, product: Any, pose: Pose, name: str) -> None:
-        """An occurrence of a product in an assembly."""
-        from OCP.gp import gp_Trsf
-        from OCP.TopLoc import TopLoc_Location
-
-        placement = gp_Trsf()
-        placement.SetValues(*(float(v) for v in pose[:3].ravel()))
-        self._name(self._shapes.AddComponent(parent, product, TopLoc_Location(placement)), name)
-
-    def text(self) -> bytes:
-        """The file's content."""
-        from OCP.IFSelect import IFSelect_ReturnStatus
-        from OCP.STEPCAFControl import STEPCAFControl_Writer
-        from OCP.STEPControl import STEPControl_StepModelType
-
-        self._shapes.UpdateAssemblies()
-        with _settings(), _silent(), tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
-            writer = STEPCAFControl_Writer()
-            writer.SetColorMode(True)
-            writer.SetNameMode(True)
-            path = Path(folder, "raw.step")
-            if not writer.Transfer(self._document, STEPControl_StepModelType.STEPControl_AsIs):
-                raise OutputError(f"cannot write {FILE}: the geometry kernel could not translate the build")
-            if writer.Write(str(path)) != IFSelect_ReturnStatus.IFSelect_RetDone:
-                raise OutputError(f"cannot write {FILE}: the geometry kernel could not write to {folder}")
-            return part21.canonical(path.read_text(encoding="ascii"), self._title, self._names)
-
-
-@contextmanager
-def _silent() -> Iterator[None]:
-    """Standard output closed to the kernel, which writes its statistics there whatever is meant to be printed."""
-    sys.stdout.flush()
-    kept = os.dup(1)
+def _refused(piece: Piece, shape: Shape, job: Job) -> str | None:
+    """Why a user's shape gives no exact solid: a mesh too fine to be made one, a file that has gone since."""
+    if not is_foreign(piece.part):
+        return None
     try:
-        with open(os.devnull, "wb") as nowhere:
-            os.dup2(nowhere.fileno(), 1)
-            yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-
-
-@contextmanager
-def _settings() -> Iterator[None]:
-    """The kernel's process-wide STEP settings as this module wants them, put back afterwards."""
-    from OCP.Interface import Interface_Static
-    from OCP.STEPControl import STEPControl_Controller
-
-    STEPControl_Controller.Init_s()  # the settings exist only once the STEP translator is set up
-    before: dict[str, str | int] = {}
-    for key, value in _SETTINGS.items():
-        if isinstance(value, int):
-            before[key] = Interface_Static.IVal_s(key)
-            Interface_Static.SetIVal_s(key, value)
-        else:
-            before[key] = Interface_Static.CVal_s(key)
-            Interface_Static.SetCVal_s(key, value)
-    try:
-        yield
-    finally:
-        for key, value in before.items():
-            if isinstance(value, int):
-                Interface_Static.SetIVal_s(key, value)
-            else:
-                Interface_Static.SetCVal_s(key, value)
+        sent(piece.part, shape, job.store)
+    except PartFileError as e:
+        return str(e)
+    return None

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from elbowroom.model import refining
+from elbowroom.model import confined, refining
 from elbowroom.model.confined import Confined
 from elbowroom.model.judged import Judged
 from elbowroom.model.pairs import Checker
@@ -27,7 +27,8 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 
 @pytest.fixture
 def foreign(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(refining, "is_foreign", lambda part: isinstance(part, Rod))
+    for module in (refining, confined):
+        monkeypatch.setattr(module, "is_foreign", lambda part: isinstance(part, Rod))
 
 
 def told(store: Store, a: Part, b: Part, at: Pose, limits: child.Limits | None = None) -> Judged:
@@ -42,7 +43,8 @@ def test_the_child_answers_as_this_process_would(
 ) -> None:
     here = told(Store(tmp_path_factory.mktemp("here")), Rod(), Rod(r=4.999), DEEP)
     assert here.kind == "overlap"
-    monkeypatch.setattr(refining, "is_foreign", lambda part: part.r == 5.0)
+    for module in (refining, confined):
+        monkeypatch.setattr(module, "is_foreign", lambda part: part.r == 5.0)
     monkeypatch.setattr(refining, "judge_exact", _never)
     there = told(Store(tmp_path_factory.mktemp("there")), Rod(), Rod(r=4.999), DEEP, PLENTY)
     assert there == here

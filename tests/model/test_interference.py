@@ -240,3 +240,15 @@ def test_run_answers_alike_cold_and_from_the_cache(store: Store) -> None:
     warm = checks.run(solidify(layout, again), again)
     assert [f.to_json() for f in cold] == [f.to_json() for f in warm]
     assert {f.question for f in cold} >= {"interference", "clearance", "mate"}
+
+
+def test_after_so_many_overlaps_the_rest_is_unknown_and_counted(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Five blocks in one another, ten pairs: what is not judged is never said to be clear."""
+    scene = scene_of(store, *((Block(), shift(0.5 * i, 0.7 * i, 0.3 * i)) for i in range(5)))
+    whole = pairs(scene, store)
+    monkeypatch.setitem(interference.__globals__, "MOST_CLASHES", 4)
+    *told, last = pairs(scene, store)
+    assert [f.id for f in told] == [f.id for f in whole[:4]]
+    assert last.verdict == "unknown"
+    assert "6 pairs" in last.text
+    assert overall([*told, last]) == "fails"

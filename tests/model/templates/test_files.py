@@ -14,11 +14,11 @@ import ezdxf
 import pytest
 from ezdxf import recover
 
-from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG, listed
+from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG
 from elbowroom.model.problems import InputError
 from elbowroom.model.templates import write
+from elbowroom.model.templates.beside import MACHINE, words
 from elbowroom.model.templates.drawing import PRINTED_SCALE, Circle, Cross, Datum, Drawing, HoleRow, Line, Outline, Text
-from elbowroom.model.templates.dxf import LINE as LINE_OF_WORDS
 from elbowroom.model.templates.tiling import OVERLAP, tiled
 from elbowroom.parts import contour
 
@@ -69,10 +69,10 @@ def test_dxf_is_clean_in_millimetres_and_counted_per_layer(files):
     assert doc.header["$INSUNITS"] == 4
     assert doc.header["$MEASUREMENT"] == 1
     space = doc.modelspace()
-    cautions = len(listed((UNPLUG, *CUTTING, DEFER), LINE_OF_WORDS))
+    lines = sum(1 for line in words(panel()) if line)
     assert Counter((e.dxf.layer, e.dxftype()) for e in space) == {
         ("cut", "LWPOLYLINE"): 2, ("cut", "CIRCLE"): 1, ("drill", "CIRCLE"): 1,
-        ("fold", "LINE"): 1, ("mark", "LINE"): 4 + 6, ("mark", "TEXT"): 1 + 2 + cautions,
+        ("fold", "LINE"): 1, ("mark", "LINE"): 4 + 6, ("mark", "TEXT"): 1, ("notes", "TEXT"): lines,
     }  # fmt: skip
     assert all(p.closed for p in space.query("LWPOLYLINE"))
     layers = [doc.layers.get(n) for n in ("cut", "drill", "fold", "mark")]
@@ -119,9 +119,10 @@ def test_svg_is_true_to_size_and_its_words_cannot_become_markup(files):
     _, _, wide, high = map(float, root.get("viewBox", "").split())
     assert (root.get("width"), root.get("height")) == (f"{wide:g}mm", f"{high:g}mm")
     groups = {g.get("id"): g for g in root.findall("s:g", ns)}
-    assert list(groups) == ["cut", "drill", "fold", "mark"]
-    assert len({g.get("stroke-dasharray") for g in groups.values()}) == 4
-    assert {g.get("stroke") for g in groups.values()} == {"#000000"}
+    assert list(groups) == ["cut", "drill", "fold", "mark", "notes"]
+    lines = [g for name, g in groups.items() if name != "notes"]
+    assert len({g.get("stroke-dasharray") for g in lines}) == 4
+    assert {g.get("stroke") for g in lines} == {"#000000"}
     edge, slot = groups["cut"].findall("s:path", ns)
     numbers = [list(map(float, p)) for p in re.findall(r"[ML] (\S+) (\S+)", edge.get("d", ""))]
     xs, ys = [x for x, _ in numbers], [y for _, y in numbers]
@@ -285,7 +286,34 @@ def test_names_in_other_alphabets_are_letters_in_the_pdf_and_what_is_not_is_told
     assert names in said
     assert "cannot be printed" not in said
     lost = dict(write([panel(title="机箱 roof")], ("pdf",)))["templates/roof-panel.pdf"]
-    assert "2 kinds of letters cannot be printed here" in poppler("pdftotext", lost, tmp_path).read_text()
+    assert "2 different letters cannot be printed here" in poppler("pdftotext", lost, tmp_path).read_text()
+
+
+NOTES = tuple(
+    f"Pocket {i}: {' '.join(f'word{i}x{k}' for k in range(6 + 40 * (i % 2)))}, do not cut it." for i in range(1, 30)
+)
+
+
+def test_every_note_stands_whole_in_every_file(tmp_path):
+    """However many there are and however long: drawn in DXF and SVG on the layer of words, on pages of the PDF."""
+    from dataclasses import replace
+
+    files = dict(write([replace(panel(), notes=NOTES)], ("dxf", "svg", "pdf")))
+    space = ezdxf.read(io.StringIO(files["templates/roof-panel.dxf"].decode())).modelspace()
+    drawn = " ".join(e.dxf.text for e in space.query('TEXT[layer=="notes"]'))
+    group = ET.fromstring(files["templates/roof-panel.svg"]).findall(SVG + "g")[-1]
+    shown = " ".join(t.text or "" for t in group)
+    data = files["templates/roof-panel.pdf"]
+    paper = " ".join(poppler("pdftotext", data, tmp_path, "-layout").read_text().split())
+    for note in (*NOTES, MACHINE):
+        assert note in drawn
+        assert note in shown
+    assert page_count(data, tmp_path)[0] > 4
+    for word in " ".join(NOTES).split():
+        assert word in paper
+    once = poppler("pdftotext", made(("pdf",))["templates/roof-panel.pdf"], tmp_path).read_text()
+    assert "a note" in once
+    assert "next page" not in once
 
 
 def test_wrong_wishes_are_told():
