@@ -100,7 +100,7 @@ class Round:
         try:
             layout = place(build)
             plumbing = plumb(build, layout)
-            outcome = replace(self.trials, build=build).placed(layout)
+            outcome = self.trials.placed(build, layout)
         except (BuildError, CannotDraw):
             return False
         if outcome is None or outcome.breaks or plumbing is None:

@@ -81,10 +81,6 @@ class Trials:
         """The build with other words for where its pieces stand, and the layout that comes of them."""
         return self._outcome(build, layout, set())
 
-    def placed(self, layout: Layout) -> Outcome | None:
-        """The same pieces standing otherwise, some of them turned."""
-        return self._outcome(self.build, layout, set())
-
     def replaced(self, name: str, part: Part) -> Outcome | None:
         """Another part in a piece's place: the same with holes drilled in it, say."""
         pieces = tuple(replace(p, part=part) if p.name == name else p for p in self.layout.pieces)
