@@ -14,7 +14,7 @@ from pydantic import model_validator
 
 from elbowroom.parts import captive, webs
 from elbowroom.parts.adapter_holes import AdapterHole, AirOpening
-from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, dim
+from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, SetIn, dim
 from elbowroom.parts.fan import HOLE_PITCH
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.ports import TOUCH, beyond_outline
@@ -130,6 +130,9 @@ class Adapter(MadePart):
     def _inserts(self) -> list[tuple[Side, int, AdapterHole]]:
         sides: tuple[tuple[Side, tuple[AdapterHole, ...]], ...] = (("a", self.holes_a), ("b", self.holes_b))
         return [(side, i, h) for side, holes in sides for i, h in enumerate(holes, 1) if h.insert]
+
+    def set_in(self) -> tuple[SetIn, ...]:
+        return tuple(SetIn("insert", h.thread) for _, _, h in self._inserts() if h.thread is not None)
 
     def frames(self) -> tuple[Frame, ...]:
         size = (float(self.length), float(self.width))

@@ -160,6 +160,16 @@ class Stud:
 
 
 @dataclass(frozen=True, slots=True)
+class SetIn:
+    """A thing that is bought and set into a part that is made: an insert, a nut in its pocket, a screw. length: of a
+    screw, mm."""
+
+    kind: Literal["insert", "nut", "screw"]
+    thread: str
+    length: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Fault:
     """Something about a part alone that cannot be as its fields say, or works only so far: told as a finding.
 
@@ -221,6 +231,10 @@ class Part(BaseModel, ABC):
 
     def studs(self) -> tuple[Stud, ...]:
         """The part's threaded studs: what holds it where others have a hole for a screw."""
+        return ()
+
+    def set_in(self) -> tuple[SetIn, ...]:
+        """What is bought and set into the part, one by one."""
         return ()
 
     def faults(self) -> tuple[Fault, ...]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal, Self
 from pydantic import model_validator
 
 from elbowroom.parts import captive, webs
-from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, dim
+from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, SetIn, dim
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.ports import TOUCH
 from elbowroom.parts.pose import pose
@@ -110,6 +110,12 @@ class CardSupport(MadePart):
         short = head - min(self.saddle)
         if short > TOUCH:
             raise ValueError(f"the screw's head, {head:g} wide, needs {short:.2f} mm more saddle")
+
+    def set_in(self) -> tuple[SetIn, ...]:
+        if self.adjust == "none":
+            return ()
+        own = self.screw_thread
+        return (SetIn("insert", own), SetIn("screw", own, float(self.screw_length)))
 
     def _foot_holes(self) -> tuple[Hole, ...]:
         found = thread(self.foot_thread).clearance

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal, Self
 from pydantic import model_validator
 
 from elbowroom.parts import captive, riser_shape
-from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Stud, dim
+from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, SetIn, Stud, dim
 from elbowroom.parts.measure import Mm
 from elbowroom.parts.ports import TOUCH
 from elbowroom.parts.pose import IDENTITY, Pose, pose
@@ -233,6 +233,10 @@ class Riser(MadePart):
     def bodies(self) -> tuple[Body, ...]:
         inserts = tuple(Body(f"insert-{end}", "brass") for end in self._inserts())
         return (Body("riser", self.material), *inserts, *((Body("nut", "steel"),) if self.hole == "nut" else ()))
+
+    def set_in(self) -> tuple[SetIn, ...]:
+        inserts = tuple(SetIn("insert", self._thread(end)) for end in self._inserts())
+        return (*inserts, SetIn("nut", self.thread)) if self.hole == "nut" else inserts
 
     def frames(self) -> tuple[Frame, ...]:
         return tuple(self._frame(end) for end in ENDS)

@@ -10,7 +10,7 @@ Owns those findings, from `airflow`'s geometry:
 - a radiator that no fan blows through, a fan against a closed panel, and fans that all blow in, or all out, with no
   opening left for the air to come back by, are each a `caution`.
 - a layer in a fan's line that leaves less than half of its disc open is a `caution`, one that is as good as closed a
-  `fail`.
+  `fail`; so are several that do so together.
 
 Fans and radiators of a power supply or a card are not counted: they are not parts of their own.
 """
@@ -185,28 +185,41 @@ def _shut(every: Sequence[Blown]) -> list[Finding]:
     return found
 
 
+def stopped(scene: Scene) -> list[Finding]:
+    """A finding for each layer, or layers one behind the other, by which fans get too little air."""
+    return _stopped(fans(scene.layout), scene)
+
+
 def _stopped(every: Sequence[Blown], scene: Scene | None) -> list[Finding]:
-    """Fans with a layer before or behind them that leaves too little of their disc open, by layer."""
+    """Fans with a layer before or behind them that leaves too little of their disc open, by layer; and several that
+    each leave enough, and together do not.
+    """
     bodies: dict[str, list[Solid]] = {}
     for solid in scene.solids if scene is not None else ():
         if solid.body.keep_out is None:
             bodies.setdefault(solid.piece.name, []).append(solid)
-    by_layer: dict[str, list[tuple[float, Blown]]] = {}
+    by_layer: dict[tuple[str, ...], list[tuple[float, Blown]]] = {}
     for fan in every:
-        for piece in fan.line:
-            if piece.part.family not in _OPEN and piece.name in bodies:
-                share = open_share(fan, bodies[piece.name])
-                if share < HALF:
-                    by_layer.setdefault(piece.name, []).append((share, fan))
+        layers = [p.name for p in fan.line if p.part.family not in _OPEN and p.name in bodies]
+        shares = {name: open_share(fan, bodies[name]) for name in layers}
+        for name, share in shares.items():
+            if share < HALF:
+                by_layer.setdefault((name,), []).append((share, fan))
+        if len(layers) > 1:
+            both = open_share(fan, [s for name in layers for s in bodies[name]])
+            if both < HALF and (min(shares.values()) >= HALF or both < SHUT <= min(shares.values())):
+                by_layer.setdefault(tuple(layers), []).append((both, fan))
     found = []
-    for layer, here in by_layer.items():
+    for names, here in by_layer.items():
         least, fans_here = min(s for s, _ in here), [f for _, f in here]
         verdict: Verdict = "fail" if least < SHUT else "caution"
-        text = f"{layer} leaves {least:.0%} of the air of {_called(fans_here)} open"
+        layer = listed(list(names))
+        together = " together leave" if len(names) > 1 else " leaves"
+        text = f"{layer}{together} {least:.0%} of the air of {_called(fans_here)} open"
         remedies = [f"cut an opening of the fan's size into {layer}"]
-        names = [layer, *(f.name for f in fans_here)]
+        parts = [*names, *(f.name for f in fans_here)]
         found.append(
-            _finding(verdict, names, text, f"stopped {layer}", fans_here[:1], remedies, measured=round(least, 2))
+            _finding(verdict, parts, text, f"stopped {layer}", fans_here[:1], remedies, measured=round(least, 2))
         )
     return found
 

@@ -5,6 +5,7 @@ Owns the words. Every number comes from an order, its verdicts or the printer's 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -16,6 +17,7 @@ from elbowroom.model.making.orders import Order
 from elbowroom.model.making.rules import PLASTICS
 from elbowroom.model.making.verdict import Verdict
 from elbowroom.parts.base import ASSUMED
+from elbowroom.parts.captive import insert_for
 from elbowroom.parts.pose import Pose, turn
 
 FIRST_LINE = "Parts to make, written by elbowroom"
@@ -75,8 +77,26 @@ def _part(order: Order, skin: Skin, verdicts: Sequence[Verdict], printer: Printe
         f"layers of {float(printer.layer):g} mm, "
         + ("supports none" if not any(v.question == "overhang" and v.verdict == "fail" for v in verdicts)
            else "SUPPORTS NEEDED, see below"),
+        *_set_in(order),
         *(f"- {SIGNS[v.verdict]:4} {v.question}: {v.text}" for v in verdicts),
     ]  # fmt: skip
+
+
+def _set_in(order: Order) -> list[str]:
+    """What is bought and set into each, with how many that are for all."""
+    out = []
+    for own, each in Counter(order.part.set_in()).items():
+        if own.kind == "insert":
+            size = insert_for(own.thread)
+            what = (
+                f"heat-set insert {own.thread}, {size.outer:g} mm wide and {size.length:g} long, melted into its hole "
+                f"of {size.pilot:g}"
+            )
+        else:
+            what = f"nut {own.thread}, into its pocket" if own.kind == "nut" else f"screw {own.thread} x {own.length:g}"
+        total = f" ({each * order.count} in all)" if order.count > 1 else ""
+        out.append(f"- buy {each} x {what}{total}")
+    return out
 
 
 def up(pose: Pose) -> str:

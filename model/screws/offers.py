@@ -11,13 +11,12 @@ import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from elbowroom.model.layout import Piece
 from elbowroom.model.scene import Scene
 from elbowroom.model.screws import around
-from elbowroom.model.screws.adapting import RANK, STEP, Planned, Rectangle, adapter_for
+from elbowroom.model.screws.adapting import RANK, STEP, WEB, Planned, Rectangle, adapter_for
 from elbowroom.model.screws.choosing import called, layer_of, receiver_of
+from elbowroom.model.screws.faces import OPPOSED
 from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
 from elbowroom.model.screws.picking import Limits, settled
@@ -30,8 +29,9 @@ from elbowroom.model.writers.names import safe_name
 from elbowroom.parts.adapter import Adapter
 from elbowroom.parts.adapter_holes import AirOpening
 from elbowroom.parts.case_openings import LEAST_WEB
+from elbowroom.parts.fan import Fan
 from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import compose, shift
+from elbowroom.parts.pose import Pose, apply, compose, inverse, shift
 from elbowroom.parts.radiator import Radiator
 from elbowroom.parts.screw_tables import Stock, Style, head, stock, washer
 
@@ -70,9 +70,12 @@ def offers(joints: Sequence[Joint], trials: Trials | None = None) -> list[Offer]
 
 
 def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
-    points = [next(p.at for p in joint.axes[i].passed if p.piece is fit.piece) for i in fit.rows]
+    # All the part's screws that come to the panel: those that are near a hole of it, and those that meet bare sheet.
+    rows = [i for i in range(len(joint.axes)) if i in fit.rows or joint.blocked.get(i) == fit.piece.name]
+    back = inverse(around.pattern_pose(fit))
+    places = [apply(back, joint.axes[i].origin) for i in rows]
+    points = [(float(p[0]), float(p[1])) for p in places]
     slots = joined(slots_of(fit.pattern), LEAST_WEB if fit.piece.part.family == "case" else 0.0)
-    air = _air(joint, fit, points)
     moving: set[str] = set()
     scene, shut = None, ()  # type: tuple[Scene | None, around.Spans]
     if trials is not None:
@@ -82,9 +85,7 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
         high = washer(joint.thread).thickness + head(HEAD, joint.thread).height
         shut = around.closed(slots, around.under_heads(scene, joint, fit, moving, high), wide)
 
-    receiver = joint.axes[0].piece.part
-    if isinstance(receiver, Radiator) and len(air) < receiver.fans:
-        return Offer(joint.name, None, "an adapter plate does not do it: it would close the way of the air")
+    air = _air(joint, fit, moving, trials)
 
     def planned(room: Rectangle | None) -> Planned:
         return adapter_for(points, slots, screw=joint.thread, openings=air, shut=shut, room=room)
@@ -97,10 +98,11 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
     sized = _for_stock(joint, fit, plan.part)
     if not sized[0][0]:
         return Offer(joint.name, None, f"an adapter plate does not do it: {sized[0][1]}")
-    whole = holding([(a.receiver.x, a.receiver.y) for a in joint.axes], [fit.rows[i] for i in plan.points])
-    if RANK.index(whole.verdict) == 0:
-        said = f"{len(plan.points)} of {len(joint.axes)} screws would hold it: {whole.reason}"
-        return Offer(joint.name, None, f"an adapter plate does not do it: {said}")
+    whole = holding([(a.receiver.x, a.receiver.y) for a in joint.axes], [rows[i] for i in plan.points])
+    for side, held in (("into the part", whole), ("through the panel", plan.panel_side)):
+        if held is None or held.verdict != RANK[-1]:
+            said = "nothing" if held is None else held.reason
+            return Offer(joint.name, None, f"an adapter plate does not do it: {side} {said}")
     best: tuple[Adapter, str, Sequence[str]] | None = None
     for part, screw in sized:
         breaks = () if trials is None or part is None else _tried(joint, fit, part, plan, moving, trials)
@@ -110,8 +112,7 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
         return Offer(joint.name, None, "an adapter plate does not do it: put into the build, it does not hold")
     part, screw, breaks = best
     x, y, z = part.box().size
-    worth = "" if whole.verdict == "holds" else f" ({whole.verdict})"
-    gained = f"{len(plan.points)} of {len(joint.axes)} screws hold{worth}, {screw}"
+    gained = f"{len(plan.points)} of {len(joint.axes)} screws hold, {screw}"
     words = (
         f"put an adapter plate {x:g} x {y:g} x {z:g} between: {gained}; elbowroom make writes it as "
         f"adapter-for-{safe_name(joint.name)}, and the stack grows by {z:g} mm{but(breaks)}"
@@ -138,9 +139,15 @@ def _tried(
     if passing != [len(plan.points), len(plan.slots)] and passing != [len(plan.slots), len(plan.points)]:
         return None
     screws = [c for c in outcome.fastened.chosen if c.joint in mine]
-    if any(c.judged is None or c.judged.verdict != "safe" for c in screws):
+    if any(
+        c.judged is None or c.judged.verdict != "safe" or (c.bears is not None and not c.bears.enough) for c in screws
+    ):
         return None
-    return outcome.breaks
+    for j in mine:
+        kept = [i for i in range(len(j.axes)) if i not in j.lost]
+        if holding([(a.receiver.x, a.receiver.y) for a in j.axes], kept).verdict != RANK[-1]:
+            return None
+    return None if outcome.airless else outcome.breaks
 
 
 def _beside(
@@ -207,18 +214,25 @@ def _for_stock(joint: Joint, fit: Fit, part: Adapter) -> list[tuple[Adapter | No
     return out or [(None, reason)]
 
 
-def _air(joint: Joint, fit: Fit, points: Sequence[tuple[float, float]]) -> list[AirOpening]:
-    """A round air hole for each fan: in the middle of each four holes that belong to one passed fan, else of each
-    four in the order they are drilled.
+def _air(joint: Joint, fit: Fit, moving: Collection[str], trials: Trials | None) -> list[AirOpening]:
+    """A round hole for the air of each fan that blows through the part: where the fans stand that its screws go
+    through, or else those behind it; and wherever a radiator has a place for a fan and none stands near.
     """
-    fans: dict[str, list[tuple[float, float]]] = {}
-    for k, i in enumerate(fit.rows):
-        moved = [p.piece.name for p in joint.axes[i].passed if p.piece.part.air_flow() is not None]
-        fans.setdefault(moved[0] if moved else f"fan {k // 4}", []).append(points[k])
-    out = []
-    for four in fans.values():
-        if len(four) == 4:
-            at = np.mean(four, axis=0)
-            pitch = float(np.ptp(np.array(four), axis=0).min())
-            out.append(AirOpening.model_validate({"at": (Mm(at[0]), Mm(at[1])), "diameter": Mm(pitch + AIR_LESS)}))
+    receiver, at = joint.axes[0].piece, around.pattern_pose(fit)
+    passed = {p.piece.name: p.piece for a in joint.axes for p in a.passed}
+    behind = {} if trials is None else {n: trials.layout.piece(n) for n in moving}
+    places: list[tuple[Pose, float]] = []
+    for pieces in (passed, behind):
+        here = [(p.pose, float(p.part.hole_pitch)) for p in pieces.values() if isinstance(p.part, Fan)]
+        places = places or here
+    if isinstance(receiver.part, Radiator):
+        pitch, side = receiver.part.field.hole_pitch, joint.axes[0].pattern.name
+        places += [(receiver.frame_pose(f"{side}-{i}"), pitch) for i in range(1, receiver.part.fans + 1)]
+    out: list[AirOpening] = []
+    for pose, pitch in places:
+        seen, wide = compose(inverse(at), pose), pitch + AIR_LESS
+        x, y = float(seen[0, 3]), float(seen[1, 3])
+        if abs(seen[2, 2]) < -OPPOSED or any(math.dist((x, y), o.at) < wide + WEB for o in out):
+            continue  # blows past the plate, or stands in the line of another
+        out.append(AirOpening.model_validate({"at": (Mm(x), Mm(y)), "diameter": Mm(wide)}))
     return out

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks import drivers
+from elbowroom.model.checks import air, drivers
 from elbowroom.model.checks.containment import check as containment
 from elbowroom.model.checks.interference import check as interference
 from elbowroom.model.checks.keep_out import check as keep_out
@@ -39,16 +39,19 @@ from elbowroom.parts.pose import apply, compose, inverse, shift
 
 WORDS = {"short": "too short", "close": "close to the end of the hole", "bottoms": "bottoms out", "pierces": "too long"}
 WORSE_MM = 0.05  # a gap that shrinks, or a clash that deepens, by less is the same as before: none can set it so (P)
+SHARE = 0.05  # of a fan's disc: a layer that leaves so much less open is worse; its rays are good to a few hundredths
 TOLD = 2  # of what a remedy breaks is said in words; the others are counted
 
 Key = tuple[str, ...]
 
 
 class Outcome(NamedTuple):
-    """What came of a remedy: the build fastened with it, and in words what it breaks that was sound before."""
+    """What came of a remedy: the build fastened with it, and in words what it breaks that was sound before. airless:
+    whether air does not get through any more where it did."""
 
     fastened: Fastened
     breaks: tuple[str, ...]
+    airless: bool = False
 
     def joint(self, name: str) -> Joint | None:
         return next((j for j in self.fastened.joints if j.name == name), None)
@@ -134,7 +137,8 @@ class Trials:
         said = [_said(f, scene) for f in sorted(broken, key=lambda f: f.rank)]
         said += _joints_broken(self.fastened, fastened, affected)
         said += self._shut(scene, fastened, affected)
-        return Outcome(fastened, tuple(dict.fromkeys(said)))
+        stopped = self._stopped(scene)
+        return Outcome(fastened, tuple(dict.fromkeys([*said, *stopped])), bool(stopped))
 
     def _problems(self, scene: Scene, names: set[str]) -> dict[Key, Finding]:
         """What is wrong with the pieces of these names, by what it is about."""
@@ -162,6 +166,12 @@ class Trials:
             checker.flush()
         small = {p.name: p.part.family for p in layout.pieces if p.part.small}
         return {_key(f, small): f for f in found if f.verdict in FAILING and set(f.parts) & names}
+
+    def _stopped(self, scene: Scene) -> list[str]:
+        """Fans whose air a layer stops that did not stop it before, or not as much."""
+        now = air.stopped(scene)
+        was = {f.id: f for f in air.stopped(solidify(self.fastened.layout, self.store))} if now else {}
+        return [f.text for f in now if _less_air(f, was.get(f.id))]
 
     def _shut(self, scene: Scene, fastened: Fastened, affected: set[str]) -> list[str]:
         """Screws that no driver gets to any more."""
@@ -222,6 +232,11 @@ def _worse(new: Finding, old: Finding | None) -> bool:
         return new.rank[0] < old.rank[0]
     a, b = new.measured or 0.0, old.measured or 0.0
     return (a > b + WORSE_MM) if new.verdict in ("clash", "fail") else (a < b - WORSE_MM)
+
+
+def _less_air(new: Finding, old: Finding | None) -> bool:
+    """Whether a layer stops air that it did not stop before, or stops more of it."""
+    return old is None or new.rank[0] < old.rank[0] or (new.measured or 0.0) < (old.measured or 0.0) - SHARE
 
 
 def _said(finding: Finding, scene: Scene) -> str:

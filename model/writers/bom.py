@@ -2,8 +2,8 @@
 
 Owns the columns and the guarding of cells. A row is a distinct shape that the scene holds; shapes that are one
 article turned differently (a swivel at several angles) share a row. A tube says the length it is cut to and the ports
-it runs between; what is not to be had as it is says how to come by it. Fields that mean nothing to a part's variant are
-not listed.
+it runs between; what is not to be had as it is says how to come by it. Inserts, nuts and screws that are set into made
+parts are bought as well. Fields that mean nothing to a part's variant are not listed.
 """
 
 from __future__ import annotations
@@ -11,15 +11,18 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 from elbowroom.model.layout import Layout, Piece
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.names import POSTURE, article, catalogue_name
 from elbowroom.parts.adapter import Adapter
-from elbowroom.parts.base import ASSUMED, MARKS
+from elbowroom.parts.base import ASSUMED, MARKS, Mark, Part
+from elbowroom.parts.captive import insert_for
 from elbowroom.parts.measure import Measure, Mm
-from elbowroom.parts.screw import Screw
+from elbowroom.parts.screw import Nut, Screw
 from elbowroom.parts.screw_tables import odd
 from elbowroom.parts.tube import TubeRun
 
@@ -46,6 +49,11 @@ def write(job: Job) -> Files:
         name = catalogue_name(pieces[0].part)
         key = name or f"{pieces[0].part.family} {article(pieces[0].part)}"
         bought.setdefault(key, (name or label, []))[1].extend(pieces)
+    pieces_made = [p for _, _, pieces, _ in job.shapes for p in pieces]
+    for piece in _standard(pieces_made):
+        name = catalogue_name(piece.part)
+        key = name or f"{piece.part.family} {article(piece.part)}"
+        bought.setdefault(key, (name or _sized(piece.part), []))[1].append(piece)
     for label, pieces in bought.values():
         part = pieces[0].part
         x, y, z = (number(edge) for edge in part.box().size)
@@ -56,7 +64,50 @@ def write(job: Job) -> Files:
                 guarded("; ".join(dict.fromkeys(n for p in pieces if (n := note(p, job.scene.layout))))),
             ]
         )  # fmt: skip
+    table.writerows(_inserts(pieces_made))
     yield FILE, out.getvalue().encode("utf-8", "replace")
+
+
+def _standard(pieces: Sequence[Piece]) -> list[Piece]:
+    """The nuts and screws that are set into parts, as pieces of their own."""
+    out = []
+    for piece in pieces:
+        for own in piece.part.set_in():
+            part: Nut | Screw
+            rests: tuple[str, Mark]
+            if own.kind == "nut":
+                part, rests = Nut(thread=own.thread), ("ISO 4032", "V")
+            elif own.kind == "screw":
+                part, rests = Screw(thread=own.thread, length=Mm(own.length), head="cap"), ("ISO 4762", "V")
+            else:
+                continue
+            sources = dict.fromkeys(type(part).model_fields, rests)
+            out.append(replace(piece, name=f"in {piece.name}", part=part, given=frozenset(), sources=sources))
+    return out
+
+
+def _sized(part: Part) -> str:
+    return f"{part.family}-{'x'.join(f'{round(edge, 1):g}'.replace('.', '_') for edge in part.box().size)}"
+
+
+def _inserts(pieces: Sequence[Piece]) -> list[list[object]]:
+    """A row for the heat-set inserts of each thread."""
+    into: dict[str, Counter[str]] = {}
+    for piece in pieces:
+        for own in piece.part.set_in():
+            if own.kind == "insert":
+                into.setdefault(own.thread, Counter())[piece.name] += 1
+    rows: list[list[object]] = []
+    for thread, counts in into.items():
+        made = insert_for(thread)
+        size = [number(v) for v in (made.outer, made.outer, made.length)]
+        told = f"outer {number(made.outer)} mm; length {number(made.length)} mm; pilot {number(made.pilot)} mm"
+        where = "; ".join(f"in {name} ({n})" if n > 1 else f"in {name}" for name, n in counts.items())
+        rows.append([
+            sum(counts.values()), f"insert-{thread.lower()}", "insert", "", *size, told,
+            f"{MARKS['V']}: outer, length, pilot", guarded(where), f"heat-set insert {thread}, melted in",
+        ])  # fmt: skip
+    return rows
 
 
 def note(piece: Piece, layout: Layout) -> str:

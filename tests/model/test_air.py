@@ -191,3 +191,34 @@ def test_a_layer_that_closes_a_fan_is_told(opening_mm: float | None, verdict: st
     assert [f.verdict for f in found] == ([] if verdict is None else [verdict])
     if opening_mm == 60.0:
         assert found[0].measured == pytest.approx((60**2 - 40**2) / (116**2 - 40**2), abs=0.03)
+
+
+def test_layers_that_close_a_fan_together_are_told(tmp_path: Path) -> None:
+    """Two plates, each open from one side of a fan to 10 mm beyond its middle: each leaves more than half of the ring
+    between hub and rim open. Together they leave a strip 20 wide: of discs of radius R it takes
+    2 (10 sqrt(R2 - 100) + R2 asin(10 / R)), for the rim of 58 less the hub of 20 that is 1543 of 9312 mm2, 0.17, and
+    the openings' own ends take a hundredth.
+    """
+
+    def plate(name: str, middle: float) -> str:
+        return (
+            f"{{adapter: custom, name: {name}, length: 140, width: 130, thickness: 6, "
+            f"openings: [{{at: [{middle}, 0], size: [66, 112]}}], "
+            "holes_a: [{at: [66, 61], diameter: 3.4}], holes_b: [{at: [-66, 61], thread: M3}]}"
+        )
+
+    def told(*plates: str) -> list[Finding]:
+        layers = "".join(f"      - {p}\n" for p in (*plates, "{fan: fan-120x25, cable_to: rear tray}"))
+        build, layout = built(
+            f"stacks:\n  row:\n    flow: in\n    layers:\n{layers}", f", openings: {{{opening('floor')}}}"
+        )
+        scene = solidify(layout, Store(tmp_path))
+        return [f for f in check(build, layout, scene) if f.place.startswith("stopped")]
+
+    left, right = plate("left", -23.0), plate("right", 23.0)
+    assert not told(left)
+    assert not told(right)
+    (found,) = told(left, right)
+    assert found.verdict == "caution"
+    assert found.measured == pytest.approx(0.16, abs=0.04)
+    assert "right and left together" in found.text

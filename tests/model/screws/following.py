@@ -43,3 +43,42 @@ def _entry(document: Any, name: str) -> dict[str, Any]:
             if layer.get("name", f"{stack} {family}") == name:
                 return layer  # type: ignore[no-any-return]
     return document["parts"][name]  # type: ignore[no-any-return]
+
+
+_SCREW = re.compile(
+    r"(?:buy )?(?P<thread>M\S+) x (?P<length>[0-9.]+)(?: with (?P<washers>\d+) washers? under the head)?"
+)
+_CUT = re.compile(r"cut (?P<thread>M\S+) x \S+ down to (?P<length>[0-9.]+) mm and deburr it(?: with (?P<washers>\d+))?")
+_LEFT_OUT = re.compile(r"leave out (?P<name>.+?): then ")
+
+
+def screwed(text: str, remedy: str, joint: str) -> str | None:
+    """The build file with the screw of a remedy in a joint, sold or cut; None where the remedy names none."""
+    m = _CUT.match(remedy) or _SCREW.match(remedy)
+    if m is None:
+        return None
+    document = copy.deepcopy(parse(text).values)
+    use = document.setdefault("screws", {}).setdefault("use", {})
+    use[joint] = {"screw": f"{m['thread']}x{m['length']}", "washers": int(m["washers"] or 0)}
+    return yaml.safe_dump(document, sort_keys=False)
+
+
+def left_out(text: str, remedy: str) -> str | None:
+    """The build file without the layer that a remedy leaves out; None where it leaves none out."""
+    m = _LEFT_OUT.match(remedy)
+    if m is None:
+        return None
+    document = copy.deepcopy(parse(text).values)
+    entry = _entry(document, m["name"])
+    for words in document["stacks"].values():
+        for side in ("layers", "outside"):
+            if side in words:
+                words[side] = [layer for layer in words[side] if layer is not entry]
+    return yaml.safe_dump(document, sort_keys=False)
+
+
+def layered(text: str, layer: str, stack: str) -> str:
+    """The build file with a layer, as it is written for the file, put nearest to the panel."""
+    document = copy.deepcopy(parse(text).values)
+    document["stacks"][stack]["layers"][:0] = yaml.safe_load(layer)
+    return yaml.safe_dump(document, sort_keys=False)
