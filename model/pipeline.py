@@ -93,17 +93,17 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         from elbowroom.model.turning_round import Round
 
         laid = lay(layout, plumbing, store, progress)
+        shut = walled.check(parts, solidify(laid.layout, store, progress), plumbing, laid.tubes, ports, store)
         findings += [
             *tubes.check(layout, plumbing, laid),
             *loop.check(layout, plumbing),
-            *coolant.check(layout, plumbing, laid.tubes),
+            *coolant.check(layout, plumbing, laid.tubes, reach.out_of_reach(layout, [*ports, *shut])),
+            *shut,
         ]
         layout = laid.layout
         turned = {f.id: f for f in Round(build, trials, plumbing, laid, store).offered(ports)}
         findings = [turned.get(f.id, f) for f in findings]
     scene = solidify(layout, store, progress)
-    if plumbing is not None:
-        findings += walled.check(parts, scene, plumbing, laid.tubes, ports, store)
     findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
     findings = placed(findings, layout)
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)

@@ -23,7 +23,14 @@ if TYPE_CHECKING:
 # what stays that another way to drain may leave to be worth the turning.
 STAYS, LESS = 0.25, 0.6
 _SIDES = {"open": "open side", "tray": "tray side"}
-_LAID = ("floor", "rear", "front", "tray")  # sides a case is laid on to drain it: neither its glass nor its head (P)
+# Sides a case is laid on to drain it: neither its glass nor its head, and not its tray, since a hose then has no way
+# out that leads down (P).
+_LAID = ("floor", "rear", "front")
+_NOT_SO = {
+    "open": "lay it on no glass, nor on an open side",
+    "tray": "its open side then looks up, so that a hose drains it only as long as it is sucked over the edge",
+    "roof": "a case is not made to stand on its roof",
+}
 _UNDONE = "what stays comes out where the loop is opened: have a tray and cloths under it, everything unpowered"
 
 
@@ -33,7 +40,8 @@ def drain(levels: Levels) -> Finding:
     posed = f"with the case {'standing' if side == 'floor' else 'lying'} on its {_SIDES.get(side, side)}"
     port = chosen or best
     if port is None:
-        text = f"no port of the loop is free to drain it by, {posed}: a tube must be undone"
+        got_at = " that a hand gets at" if levels.shut else ""
+        text = f"no port of the loop{got_at} is free to drain it by, {posed}: a tube must be undone"
         remedies = ["choose a part with a free port low down, and put a valve in it"]
         return levels.about("caution", levels.net.reached(), text, "drain", (), remedies)
     h, (stay, low, high) = levels.high(port, levels.lying), _stays(levels, port, levels.lying)
@@ -50,6 +58,9 @@ def drain(levels: Levels) -> Finding:
         remedies += _emptier(levels, stay)
     if chosen is None:
         text = f"the best port to drain by, {posed}, is {port}: the lowest free one, {levels.over(h)}; {stays}"
+        if side in _NOT_SO:
+            text += f"; {_NOT_SO[side]}"
+            verdict = "caution"
     else:
         said = [f"the loop is drained by {port}, {posed}, {levels.over(h)}"]
         fault = levels.occupied(port)
@@ -67,6 +78,9 @@ def drain(levels: Levels) -> Finding:
                 remedies.insert(0, f"drain by {best}")
         elif best == port:
             said.append("the lowest that is free")
+        if side in _NOT_SO:
+            said.append(_NOT_SO[side])
+            verdict = "caution"
         text = "; ".join([*said, stays])
     return levels.about(
         verdict, [port.piece], text, "drain", tuple(where), remedies, stay, "ml", STAYS * whole, low, high, extra

@@ -50,6 +50,7 @@ class Levels:
     ) -> None:
         self.layout, self.plumbing, self.net, self.held, self.tubes = layout, plumbing, net, held, tubes
         self.users = net.users()
+        self.shut = unreachable
         self.free = [p for p in free_ports(layout, net) if p not in unreachable]
         self.upright, self.lying = stand(layout, "floor"), stand(layout, plumbing.stands_on)
 
@@ -205,6 +206,8 @@ class Levels:
         """Why a chosen port cannot be opened; empty where it can."""
         if self.net.way_of[port] not in self.net.at:
             return f"no run of the loop reaches {port}"
+        if port in self.shut:
+            return f"no hand gets at {port} once all is in place"
         return f"{self.users[port][0]} occupies it" if port in self.users and port not in self.free else ""
 
     # -- wording ----------------------------------------------------------------------------------------------------

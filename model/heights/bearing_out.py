@@ -148,9 +148,9 @@ class _Court:
         """Note which ports are asked, and which of them no height mends."""
         self.ports, self.aside = ports, frozenset(x.names[0] for x in aside)
 
-    def told(self, h: float) -> dict[str, str]:
+    def told(self, h: float, ports: frozenset[str]) -> dict[str, str]:
         """What there is against drivers and fittings at a height, in words, by the joint or port."""
-        return {str(dict(f.extra).get("port", dict(f.extra).get("joint"))): f.text for f in self._access(h)}
+        return {str(dict(f.extra).get("port", dict(f.extra).get("joint"))): f.text for f in self._access(h, ports)}
 
     def against(self, h: float) -> list[Finding]:
         """What the checks have against a height that another might mend."""
@@ -164,9 +164,9 @@ class _Court:
 
     def access(self, h: float) -> list[Finding]:
         """What there is against drivers and chosen fittings at a height that another might mend."""
-        return [f for f in self._access(h) if str(dict(f.extra).get("port")) not in self.aside]
+        return [f for f in self._access(h, self.ports) if str(dict(f.extra).get("port")) not in self.aside]
 
-    def _access(self, h: float) -> list[Finding]:
+    def _access(self, h: float, ports: frozenset[str]) -> list[Finding]:
         scene = solidify(self.stages.screwed(h), self.store, self.progress)
         names = self.stages.movers
         joints = {c.joint.name for c in self.stages.fastened(h).chosen}
@@ -177,7 +177,7 @@ class _Court:
         if self.stages.plumbing is not None:
             from elbowroom.model import reach
 
-            found += reach.check_chosen(scene, self.stages.plumbing, self.store, names | self.ports)
+            found += reach.check_chosen(scene, self.stages.plumbing, self.store, names | ports)
         return [f for f in found if f.verdict in FAILING | UNDECIDED]
 
     def _beside(self, h: float) -> Layout:

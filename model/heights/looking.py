@@ -24,6 +24,7 @@ from elbowroom.model.screws.stand import HELD_BY
 from elbowroom.model.store import Store
 
 MAX_STRETCHES = 40  # stretches of other screws that are looked at in one search, some 0.3 s each
+AGAIN = 3  # heights whose screws are tried where nothing fits, a second or two each
 _SLIVER = 1e-6  # mm: stretches no longer than this are none
 
 
@@ -31,7 +32,8 @@ _SLIVER = 1e-6  # mm: stretches no longer than this are none
 class Look:
     """What a search found: stretches that fit, every limit, what no height mends (`aside`), the first height that was
     not looked at any more (None: all were), and where nothing fits what would have to stand farther away: with all that
-    is on the parts (`needs`, those that can be done first), and for the bare parts. movers: all that moves, screws too.
+    is on the parts (`needs`, those that can be done first), and for the bare parts. screws_at: the height whose screws
+    `needs` is worked out with, where any are on the moving parts. movers: all that moves, screws too.
     """
 
     fits: tuple[Stretch, ...]
@@ -42,6 +44,7 @@ class Look:
     ended: float | None = None
     needs: tuple[Need, ...] = ()
     bare: tuple[Need, ...] = ()
+    screws_at: float | None = None
 
 
 def look(
@@ -170,14 +173,33 @@ def closed(found: Sequence[Limit], cells: Sequence[Stretch]) -> list[Limit]:
 
 
 def _none(stages: Stages, h: float, got: Look, budget: Budget, store: Store) -> Look:
-    """What is missing, with the screws of height h, moved along with the parts they are on."""
+    """What is missing, with screws moved along with the parts they are on: those of the height that is then told.
+
+    Which height needs least depends on the screws, and these on the height: the screws of the height found are tried
+    next, until they are the ones it was found with, at most `AGAIN` times. The least of what was tried so is told.
+    """
+    found: list[Look] = []
+    at = h
+    for _ in range(AGAIN):
+        found.append(_with_screws_of(stages, at, got, budget, store))
+        best = found[-1].needs
+        if not best or stages.signature(best[0].height) == stages.signature(at):
+            break
+        at = best[0].height
+    settled = [
+        x for x in found if x.needs and stages.signature(x.needs[0].height) == stages.signature(x.screws_at or h)
+    ]
+    return min(settled, key=lambda x: x.needs[0].total) if settled else found[-1]
+
+
+def _with_screws_of(stages: Stages, h: float, got: Look, budget: Budget, store: Store) -> Look:
     moved, whole = stages.moved, stages.whole(h)
     names = _added(stages, whole)
     frozen = Moved(moved.lo, moved.hi, _frozen(stages, h, whole, names), store)
     more = [x for x in _with_added(frozen, stages, budget, bare_only=True) if left(x.bad, moved.lo, moved.hi)]
     everything, movers = (*got.limits, *more), got.movers | frozen.movers
     best = _needs([x for x in everything if x not in got.aside], movers, moved)
-    return replace(got, limits=everything, movers=movers, needs=best)
+    return replace(got, limits=everything, movers=movers, needs=best, screws_at=h if movers > moved.movers else None)
 
 
 def _frozen(stages: Stages, h: float, whole: Layout, names: Collection[str]) -> tuple[Layout, Layout, Layout]:

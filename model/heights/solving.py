@@ -75,7 +75,8 @@ class _Solver:
 
     def _solved(self, group: Group, without: frozenset[str]) -> Finding:
         got, choice = self._chosen(group, group.lo, group.hi, without)
-        if (choice.within is None or choice.aside) and not choice.open:
+        shut = any(x.question == "port-reach" for x in choice.aside)  # no other height mends that either
+        if (choice.within is None or choice.aside) and not choice.open and not shut:
             choice = replace(choice, beyond=self._beyond(group, without))
         choice = replace(choice, advised=advised(got, choice.needs, self.store, self.progress))
         self.numbers |= group.numbers(choice.height)

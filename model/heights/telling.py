@@ -27,7 +27,7 @@ from elbowroom.model.place import SQUARE
 from elbowroom.model.spec import WALLS
 
 _AT = 1e-4  # mm: ends of stretches nearer than this are one
-_ENDED = "higher ones were not looked at: another screw is needed every few millimetres"
+_ENDED = "higher ones were not looked at, since looking is bounded"
 _NAMED = 3  # reasons named in a sentence; all are in the JSON
 
 
@@ -39,7 +39,7 @@ class Choice:
     the height taken; empty where they bear it out. needs: where nothing fits, what would have to stand farther away;
     advised: those of them that the checks bear out.
     ended: the height from which on nothing was looked at. beyond: a stretch outside what was asked that fits, and a
-    height of it. narrowed: what drivers and fittings took off the range. asked: heights at which these were tried.
+    height of it. narrowed: what drivers and fittings took off the range. asked: heights the whole check was asked of.
     """
 
     height: float
@@ -87,6 +87,10 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
             f"{name}: {mm(choice.height)} high, so that {carried} fits: anything from {_up(a)} to {_down(b)} does; "
             f"lower, {_why(below, group.ends[0])}; higher, {_why(above, top)}"
         )
+        if others := [f"{_up(c)} to {_down(d)}" for c, d in choice.fits if (c, d) != (a, b)]:
+            text += f"; so does anything from {_list(others)}"
+        if unread:
+            text += f"; {mm(unread)} of all heights were not looked into, and count as if nothing fitted there"
         low, high = a, b
         extra += [("lower", [_plain(x) for x in below]), ("upper", [_plain(x) for x in above])]
     elif choice.open:
@@ -175,6 +179,9 @@ def _no_height(
             short += " (" + " and ".join(f"{_up(abs(x))} before {piece}" for piece, x in need.moves) + ")"
         if got.bare and got.bare[0].total < need.total - _AT:
             short += f", {_up(got.bare[0].total)} of them for the parts without their screws and fittings"
+        if got.screws_at is not None:
+            # What another height's screws would need is not known: they may be shorter, or none may be sold.
+            short += f" (with the screws that {mm(got.screws_at)} takes; those of another height may need less or more)"
     return f"{name}: no height lets {carried} fit: {'; '.join(told)}{short}", plain
 
 

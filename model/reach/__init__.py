@@ -13,12 +13,13 @@ frees anything.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from typing import Any
 
-from elbowroom.model.findings import Finding
+from elbowroom.model.findings import FAILING, Finding
 from elbowroom.model.kept_findings import pack, unpack
-from elbowroom.model.plumbing import Plumbing, Port, Tubing
+from elbowroom.model.layout import Layout
+from elbowroom.model.plumbing import Plumbing, Port, Tubing, ports_of
 from elbowroom.model.reach import keep
 from elbowroom.model.reach.neighbours import advised, neighbours, stand
 from elbowroom.model.reach.rooms import Rooms, Site
@@ -28,7 +29,7 @@ from elbowroom.model.store import Store
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 
-__all__ = ["check", "check_chosen", "meant", "reach_solids"]
+__all__ = ["check", "check_chosen", "meant", "out_of_reach", "reach_solids"]
 
 
 def check_chosen(scene: Scene, plumbing: Plumbing, store: Store, pieces: Collection[str]) -> list[Finding]:
@@ -85,6 +86,18 @@ def reach_solids(scene: Scene, plumbing: Plumbing | None, store: Store) -> dict[
         if solid is not None:
             out[str(site.port)] = solid
     return out
+
+
+def out_of_reach(layout: Layout, found: Iterable[Finding]) -> frozenset[Port]:
+    """The ports by which no one can fill or drain: covered, nothing goes on, or no hand gets to what does."""
+    names = set()
+    for f in found:
+        told: dict[str, Any] = dict(f.extra)
+        hands = [link["hand"] for link in told.get("fingers", ())]
+        no_way = f.verdict in FAILING or told.get("fittings") == [] or told.get("state") in ("covered", "taken")
+        if no_way or not all(hands):
+            names.add(told.get("port"))
+    return frozenset(p for piece, frame in ports_of(layout) if str(p := Port(piece.name, frame.name)) in names)
 
 
 def meant(plumbing: Plumbing) -> dict[Port, Wanted]:

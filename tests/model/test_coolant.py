@@ -356,6 +356,21 @@ def test_ports_out_of_reach_are_not_advised() -> None:
     assert "pump.out left" in one(check(layout, plumbing), "drain").text
     finding = one(check(layout, plumbing, None, [Port("pump", "out left")]), "drain")
     assert "pump.out left" not in finding.text
+    # Nor is one that the build chooses taken to drain by.
+    chosen = made(more="coolant: {drain: pump.out left, stands_on: rear}\n")
+    finding = one(check(*chosen, None, [Port("pump", "out left")]), "drain")
+    assert finding.verdict == "caution"
+    assert "no hand gets at pump.out left" in finding.text
+    assert finding.remedies[0].startswith("drain by pump.")
+    assert "out left" not in finding.remedies[0]
+
+
+@pytest.mark.parametrize("side", ["tray", "open", "roof"])
+def test_a_case_is_not_drained_lying_where_no_hose_leads_down_or_on_its_glass(side: str) -> None:
+    """Gravity: with the one open side up, a hose out of it leads upward first; lying on it, there is no way out."""
+    finding = one(check(*made(more=f"coolant: {{drain: pump.drain, stands_on: {side}}}\n")), "drain")
+    assert finding.verdict == "caution"
+    assert not any("on its tray" in r or "on its open" in r or "on its roof" in r for r in finding.remedies)
 
 
 @pytest.mark.parametrize(
