@@ -91,6 +91,10 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     for f in listed:
         alike[_key(f)] = alike.get(_key(f), 0) + 1
     out.print(f"[bold]{escape(title)}[/bold]")
+    if interior is None and any(f.where for f in listed):
+        out.print(
+            "  [dim]places x, y, z are mm from the zero point that the build's own x, y, z are measured from[/dim]"
+        )
     explained: set[str] = set()  # hole patterns whose letter was said to be which face
     for f in listed:
         more = "" if every else _more(alike.pop(_key(f), 0))
@@ -122,7 +126,7 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             "measure those before you cut (listed in the JSON under basis)."
         )
     care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
-    for line in listed_cautions(care, _WIDTH) if care and result != "fails" else ():
+    for line in listed_cautions(care, _WIDTH) if care else ():
         out.print(f"  [dim]{escape(line)}[/dim]")
 
 
