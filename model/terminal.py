@@ -24,7 +24,7 @@ from elbowroom.model.pipeline import Progress
 from elbowroom.model.places import distances
 from elbowroom.model.problems import escaped, quoted
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.base import MARKS, Box
+from elbowroom.parts.base import MARKS, SHORT_MARKS, Box
 from elbowroom.parts.catalogue import sizes
 
 # A word and a sign each, so that no verdict is told by colour alone.
@@ -209,15 +209,15 @@ def families() -> None:
 
 
 def family_details(family: str) -> None:
-    """A family's sizes, and its fields with unit, range, default, source and evidence mark."""
+    """A family's sizes, and its fields with unit, range, default, source and what kind of source it is."""
     out = _out()
     out.print(f"[bold]{family}[/bold]: {escape((family_class(family).__doc__ or '').strip())}")
     for size in sizes(family).values():
-        marks = " ".join(sorted({mark for _, mark in size.sources.values()}))
+        marks = ", ".join(sorted({SHORT_MARKS[mark] for _, mark in size.sources.values()}))
         sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
         out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
         out.print("  " + escape(", ".join(f"{k} {v}" for k, v in _flat(size.fields))))
-    fields = Table("field", "unit", "range", "default", "meaning", "source", "mark", box=None, pad_edge=False)
+    fields = Table("field", "unit", "range", "default", "meaning", "source", "rests on", box=None, pad_edge=False)
     for row in _field_rows(family_class(family), ""):
         fields.add_row(*map(escape, row))
     out.print()
@@ -225,7 +225,7 @@ def family_details(family: str) -> None:
         out.print(escape(picture), soft_wrap=True)
         out.print()
     out.print(fields)
-    out.print("marks: " + "; ".join(f"{m} {text}" for m, text in MARKS.items()))
+    out.print("rests on: " + "; ".join(f"{SHORT_MARKS[m]}: {text}" for m, text in MARKS.items()))
 
 
 def _flat(fields: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
@@ -245,7 +245,7 @@ def _field_rows(model: type[BaseModel], prefix: str) -> Iterator[tuple[str, ...]
         default = "required" if info.is_required() else _default(info.get_default(call_default_factory=True))
         yield (
             prefix + name, _unit(info.annotation), _range(info.metadata), "" if inner else default,
-            info.description or "", str(extra.get("source", "")), str(extra.get("mark", "")),
+            info.description or "", str(extra.get("source", "")), SHORT_MARKS.get(str(extra.get("mark", "")), ""),
         )  # fmt: skip
         if inner is not None:
             yield from _field_rows(inner, f"{prefix}{name}.")

@@ -30,6 +30,7 @@ MARKS: dict[str, str] = {
     "M": "from memory, unverified",
     "P": "common practice, no source",
 }
+SHORT_MARKS: dict[str, str] = {"V": "published", "C": "transcribed", "M": "memory", "P": "practice"}  # for tables
 ASSUMED = frozenset("MP")  # marks whose values a finding must call assumed
 
 NAME_PATTERN = r"^[^\W_][\w \-+]*$"  # of a piece: a letter or digit first, no dot or slash, which join names
