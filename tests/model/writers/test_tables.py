@@ -78,10 +78,10 @@ def test_the_bill_has_a_row_for_each_shape(written: Path, scene: Scene, scenes: 
         "3", "fan-120x25", "120", "120", "25",
     )  # fmt: skip
     assert fan["pieces in the build"] == f"fan 1; fan 2; {scenes.HOSTILE}"
-    odd = next(r for r in rows if r["shape"] == "box-100x60x40-2")
+    odd = next(r for r in rows if r["item"] == "box-100x60x40-2")
     assert (odd["outer x (mm)"], odd["catalogue size"], odd["pieces in the build"]) == ("99.96", "", "CON")
     # One of the two brackets rests on a remembered wall: the weaker evidence counts.
-    bracket = next(r for r in rows if r["family"] == "bracket")
+    bracket = next(r for r in rows if r["kind"] == "bracket")
     assert bracket["where the sizes come from"] == "the build: leg; from memory, unverified (assumed): wall"
     assert bracket["dimensions"] == "leg 30 mm; wall 4 mm"
 
