@@ -111,11 +111,12 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     counts: dict[str, int] = {}
     for f in ordered:
         counts[f.verdict] = counts.get(f.verdict, 0) + 1
-    told = ", ".join(f"{n} {v}" for v, n in counts.items())
+    listing = ", ".join(f"{n} {v}" for v, n in counts.items())
+    told = f" ({listing})" if listing else ""
     result = overall(ordered)
     words = {"fits": "it fits", "fails": "it does not fit", "unknown": "unknown whether it fits"}
     style = {"fits": "bold green", "fails": "bold red", "unknown": "bold yellow"}[result]
-    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings ({told})")
+    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings{told}")
     assumed = {
         (name, field) for f in ordered if f.verdict in FAILING for name, fields in f.basis.assumed for field in fields
     }
