@@ -47,17 +47,22 @@ PRINTING: tuple[str, ...] = (
     "This is arithmetic on shapes, no engineering approval.",
 )
 
+HARD_TUBE: tuple[str, ...] = (
+    "Hard tube: cut it square, deburr and chamfer both ends inside and out, wipe the chips off; an edge cuts the seal. "
+    "Wear eye protection.",
+)
+
 BENDING: tuple[str, ...] = (
-    "Hot air and the tube burn: heat gloves, moving air, a surface that stands it. Let a bend cool before you "
-    "let go. Deburr cut ends: an edge cuts the seal.",
+    "Bending: hot air and the tube burn: heat gloves, moving air, a surface that stands it. Let a bend cool before you "
+    "let go.",
 )
 
 LEAK_TEST: tuple[str, ...] = (
     "Leak test before coolant, everything unpowered: with air from a hand pump with a gauge, never a compressor or "
     "a cartridge, at no more than the lowest pressure that any maker in the loop allows, for as long as the makers "
     "say. Wear eye protection, acrylic can burst; let the air out before you loosen anything.",
-    "Then fill, with the pump alone powered, in a way its supply's maker allows, everything else unplugged, and dry "
-    "paper under every joint for the makers' time. Power the rest only when the paper stays dry.",
+    "Then fill, with the pump alone powered, in a way that the power supply's maker allows, everything else unplugged, "
+    "and dry paper under every joint for the makers' time. Power the rest only when the paper stays dry.",
 )
 
 BLEEDING: tuple[str, ...] = (

@@ -19,7 +19,8 @@ from elbowroom.model.problems import InputError, choices, quoted, shown
 app = typer.Typer(
     name="elbowroom",
     help="Check that the parts of a liquid-cooled PC fit together, from one build file. "
-    "Exit status: 0 it fits, 1 something fails, 2 bad input, 3 something is unknown, 70 a fault of elbowroom itself.",
+    "Exit status: 0 it fits, 1 something fails, 2 bad input (nothing is written), 3 nothing fails but something is "
+    "unknown, 70 a fault of elbowroom itself, 130 stopped by Ctrl-C.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -38,9 +39,11 @@ def check(
     file: BuildFile,
     json: Annotated[str | None, typer.Option("--json", metavar="FILE|-", help="Write the findings as JSON.")] = None,
     set_: Set = None,
-    every: Annotated[bool, typer.Option("--all", help="List the pairs that are clear, too.")] = False,
+    every: Annotated[
+        bool, typer.Option("--all", help="List every finding: what is clear or passes, and what follows from others.")
+    ] = False,
 ) -> None:
-    """Judge every pair of parts: what touches, what nearly touches, what is unknown."""
+    """Say whether the build fits: parts that meet or stand too near, ports, tubes, holes, screws, air and coolant."""
     from elbowroom.model import pipeline
     from elbowroom.model.terminal import summary
 
@@ -73,7 +76,7 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates; and reach, the room before ports, when named."""
+    """Write the build as files: step, stl, glb, json, bom, templates; reach, the room before each port, when named."""
     from elbowroom.model import pipeline
     from elbowroom.model.terminal import summary, written
     from elbowroom.model.writers import chosen, write
@@ -99,11 +102,14 @@ def make(
     ] = None,
     only: Annotated[str | None, typer.Option("--only", metavar="stl,3mf,step", help="Only these formats.")] = None,
     part: Annotated[
-        str | None, typer.Option("--part", metavar="SIZE", help="This part alone, by size or family.")
+        str | None, typer.Option("--part", metavar="SIZE", help="This part alone: a catalogue size, or a family.")
     ] = None,
     set_: Set = None,
 ) -> None:
-    """Write the parts one makes for a printer: those of the build and under its make, or one part alone."""
+    """Write the parts you print: those of the build and those under its make, or one part alone.
+
+    With --part, --set changes a field of that part (height=22); else it changes the build, as for check.
+    """
     from elbowroom.model import making
     from elbowroom.model.terminal import made
 
@@ -144,10 +150,10 @@ def demo(
 @app.command()
 def catalogue(
     family: Annotated[
-        str | None, typer.Argument(metavar="[FAMILY]", help="One part family.", show_default=False)
+        str | None, typer.Argument(metavar="[FAMILY]", help="One kind of part, e.g. radiator.", show_default=False)
     ] = None,
 ) -> None:
-    """List the part families, or one family's sizes and fields with units, ranges and sources."""
+    """List the kinds of parts, or the sizes and fields of one kind with units, ranges and sources."""
     from elbowroom.model.terminal import families, family_details
     from elbowroom.parts import FAMILIES
 

@@ -61,7 +61,7 @@ def stand(layout: Layout, side: str) -> Stand:
 
 
 def land(layout: Layout, port: Port) -> Array:
-    """The middle of a port's seal land in case coordinates."""
+    """The middle of a port's seal face in case coordinates."""
     out: Array = layout.piece(port.piece).frame_pose(port.frame)[:3, 3]
     return out
 

@@ -24,7 +24,7 @@ from elbowroom.model.pipeline import Progress
 from elbowroom.model.places import distances
 from elbowroom.model.problems import escaped, quoted
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.base import MARKS, Box
+from elbowroom.parts.base import MARKS, SHORT_MARKS, Box
 from elbowroom.parts.catalogue import sizes
 
 # A word and a sign each, so that no verdict is told by colour alone.
@@ -91,6 +91,10 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     for f in listed:
         alike[_key(f)] = alike.get(_key(f), 0) + 1
     out.print(f"[bold]{escape(title)}[/bold]")
+    if interior is None and any(f.where for f in listed):
+        out.print(
+            "  [dim]places x, y, z are mm from the zero point that the build's own x, y, z are measured from[/dim]"
+        )
     explained: set[str] = set()  # hole patterns whose letter was said to be which face
     for f in listed:
         more = "" if every else _more(alike.pop(_key(f), 0))
@@ -107,11 +111,12 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
     counts: dict[str, int] = {}
     for f in ordered:
         counts[f.verdict] = counts.get(f.verdict, 0) + 1
-    told = ", ".join(f"{n} {v}" for v, n in counts.items())
+    listing = ", ".join(f"{n} {v}" for v, n in counts.items())
+    told = f" ({listing})" if listing else ""
     result = overall(ordered)
     words = {"fits": "it fits", "fails": "it does not fit", "unknown": "unknown whether it fits"}
     style = {"fits": "bold green", "fails": "bold red", "unknown": "bold yellow"}[result]
-    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings ({told})")
+    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings{told}")
     assumed = {
         (name, field) for f in ordered if f.verdict in FAILING for name, fields in f.basis.assumed for field in fields
     }
@@ -122,7 +127,7 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             "measure those before you cut (listed in the JSON under basis)."
         )
     care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
-    for line in listed_cautions(care, _WIDTH) if care and result != "fails" else ():
+    for line in listed_cautions(care, _WIDTH) if care else ():
         out.print(f"  [dim]{escape(line)}[/dim]")
 
 
@@ -205,15 +210,15 @@ def families() -> None:
 
 
 def family_details(family: str) -> None:
-    """A family's sizes, and its fields with unit, range, default, source and evidence mark."""
+    """A family's sizes, and its fields with unit, range, default, source and what kind of source it is."""
     out = _out()
     out.print(f"[bold]{family}[/bold]: {escape((family_class(family).__doc__ or '').strip())}")
     for size in sizes(family).values():
-        marks = " ".join(sorted({mark for _, mark in size.sources.values()}))
+        marks = ", ".join(sorted({SHORT_MARKS[mark] for _, mark in size.sources.values()}))
         sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
         out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
         out.print("  " + escape(", ".join(f"{k} {v}" for k, v in _flat(size.fields))))
-    fields = Table("field", "unit", "range", "default", "meaning", "source", "mark", box=None, pad_edge=False)
+    fields = Table("field", "unit", "range", "default", "meaning", "source", "rests on", box=None, pad_edge=False)
     for row in _field_rows(family_class(family), ""):
         fields.add_row(*map(escape, row))
     out.print()
@@ -221,7 +226,7 @@ def family_details(family: str) -> None:
         out.print(escape(picture), soft_wrap=True)
         out.print()
     out.print(fields)
-    out.print("marks: " + "; ".join(f"{m} {text}" for m, text in MARKS.items()))
+    out.print("rests on: " + "; ".join(f"{SHORT_MARKS[m]}: {text}" for m, text in MARKS.items()))
 
 
 def _flat(fields: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
@@ -241,7 +246,7 @@ def _field_rows(model: type[BaseModel], prefix: str) -> Iterator[tuple[str, ...]
         default = "required" if info.is_required() else _default(info.get_default(call_default_factory=True))
         yield (
             prefix + name, _unit(info.annotation), _range(info.metadata), "" if inner else default,
-            info.description or "", str(extra.get("source", "")), str(extra.get("mark", "")),
+            info.description or "", str(extra.get("source", "")), SHORT_MARKS.get(str(extra.get("mark", "")), ""),
         )  # fmt: skip
         if inner is not None:
             yield from _field_rows(inner, f"{prefix}{name}.")

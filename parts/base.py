@@ -30,6 +30,7 @@ MARKS: dict[str, str] = {
     "M": "from memory, unverified",
     "P": "common practice, no source",
 }
+SHORT_MARKS: dict[str, str] = {"V": "published", "C": "transcribed", "M": "memory", "P": "practice"}  # for tables
 ASSUMED = frozenset("MP")  # marks whose values a finding must call assumed
 
 NAME_PATTERN = r"^[^\W_][\w \-+]*$"  # of a piece: a letter or digit first, no dot or slash, which join names
@@ -101,7 +102,7 @@ class Frame:
     """Where something of a part can meet something else. `pose` is in part coordinates, z out of the part.
 
     bodies: the part's bodies that may touch what is brought to this frame. size: footprint (x, y) about the origin, mm,
-    where there is one. thread, depth, land: of a threaded port or hole (designation; mm bored inward; seal land
+    where there is one. thread, depth, land: of a threaded port or hole (designation; mm bored inward; seal face
     diameter, mm). flow: sense of the coolant where the part has one.
     """
 

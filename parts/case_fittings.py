@@ -147,7 +147,7 @@ class Cutout(Spec):
         source="stated", mark="P",
     )  # fmt: skip
     size: dict[Literal["depth", "width", "height"], Mm] = dim(
-        ..., "Its two sizes along the face", source="stated", mark="P"
+        ..., "Its two edge lengths along the face", source="stated", mark="P"
     )
     radius: Mm = dim(Mm(5), "Corner radius", source=PRACTICE, mark="P", ge=0, le=60)
     to_cut: bool = dim(

@@ -34,11 +34,13 @@ class Coupon(MadePart):
     family: ClassVar[str] = "coupon"
     seat: ClassVar[str | None] = "foot"
 
-    hole: Mm = dim(Mm(4.5), "The critical diameter", source=PRACTICE, mark="P", ge=2, le=40)
-    tightest: Mm = dim(Mm(-0.2), "Offset of the first hole", source=TRIED, mark="V", ge=-2, le=2)
-    loosest: Mm = dim(Mm(0.4), "Offset of the last hole", source=TRIED, mark="V", ge=-2, le=2)
-    pace: Mm = dim(Mm(0.1), "From one hole to the next", source=PRACTICE, mark="P", ge=0.02, le=1)
-    height: Mm = dim(Mm(18), "The critical height", source=PRACTICE, mark="P", ge=1, le=200)
+    hole: Mm = dim(Mm(4.5), "The diameter that is to come out right", source=PRACTICE, mark="P", ge=2, le=40)
+    tightest: Mm = dim(
+        Mm(-0.2), "How much wider than wanted the first hole is; below 0: narrower", source=TRIED, mark="V", ge=-2, le=2
+    )
+    loosest: Mm = dim(Mm(0.4), "How much wider than wanted the last hole is", source=TRIED, mark="V", ge=-2, le=2)
+    pace: Mm = dim(Mm(0.1), "Step in diameter from one hole to the next", source=PRACTICE, mark="P", ge=0.02, le=1)
+    height: Mm = dim(Mm(18), "The height that is to come out right", source=PRACTICE, mark="P", ge=1, le=200)
     thickness: Mm = dim(Mm(5), "Thickness of the block, as deep as the holes", source=PRACTICE, mark="P", ge=2, le=40)
     peg_height: Mm = dim(
         Mm(8), "How far the peg stands out of the block; 0: none", source=PRACTICE, mark="P", ge=0, le=40

@@ -50,7 +50,7 @@ class CpuBlock(Part):
 
     thread: ThreadName = dim("G1/4", "Thread of the ports", source="the usual thread of the trade, no source", mark="P")
     port_depth: Mm = dim(Mm(7.5), "Depth of the ports", source=_PRACTICE, mark="P", ge=3, le=30)
-    land: Mm = dim(Mm(20), "Diameter of the flat seal land", source=_PRACTICE, mark="P", ge=8, le=60)
+    land: Mm = dim(Mm(20), "Diameter of the flat seal face", source=_PRACTICE, mark="P", ge=8, le=60)
     port_pitch: Mm = dim(Mm(26), "Distance between the ports", source=_PRACTICE, mark="P", ge=15, le=100)
     inlet: Literal["-x", "+x"] = dim("-x", "Side of the inlet", source=_PRACTICE, mark="P")
     coolant: Ml = dim(Ml(25), "Coolant inside", source=_PRACTICE, mark="P", ge=0, le=500)
@@ -72,7 +72,7 @@ class CpuBlock(Part):
             out.append(f"lands overlap by {self.land - self.port_pitch:.2f} mm; widen port_pitch")
         over = max((self.port_pitch + self.land - self.width) / 2, (self.land - self.depth) / 2)
         if over > 0:
-            out.append(f"seal lands stand over the top's edge by {over:.2f} mm")
+            out.append(f"seal faces stand over the top's edge by {over:.2f} mm")
         if min(self.bracket_width - self.width, self.bracket_depth - self.depth) < 2 * _RIM:
             out.append(f"bracket {self.bracket_width} x {self.bracket_depth} does not reach round the block")
         rim = _SCREW_HOLE / 2 + _RIM

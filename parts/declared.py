@@ -84,8 +84,10 @@ class FaceHole(_Hole):
 
 class _InSpace(Declared):
     at: tuple[Mm, Mm, Mm] = dim(..., "Position in the part's coordinates", source=_USER, mark="V")
-    out: Direction = dim(..., "Direction out of the part, of any length", source=_USER, mark="V")
-    up: Direction | None = dim(None, "Direction of the frame's x axis", source=_USER, mark="V")
+    out: Direction = dim(
+        ..., "Direction out of the part, [x, y, z]; its length does not matter", source=_USER, mark="V"
+    )
+    up: Direction | None = dim(None, "Direction that counts as x on it, [x, y, z]", source=_USER, mark="V")
 
     @model_validator(mode="after")
     def _directed(self) -> _InSpace:
@@ -119,7 +121,7 @@ class SpaceFace(_InSpace):
     """A flat face of a user's shape that something may be brought to."""
 
     name: Name = dim(..., "Name of the face", source=_USER, mark="V")
-    size: tuple[Mm, Mm] | None = dim(None, "Extent along the frame's x and y", source=_USER, mark="V")
+    size: tuple[Mm, Mm] | None = dim(None, "Its length along that x, and its width", source=_USER, mark="V")
 
     @model_validator(mode="after")
     def _sized(self) -> SpaceFace:

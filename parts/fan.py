@@ -46,7 +46,9 @@ class Fan(Part):
         Mm(0), "Height of the corner pads on the exhaust side", source=_PRACTICE, mark="P", ge=0, le=10
     )
     hub: Mm = dim(Mm(40), "Diameter of the hub", source=_PRACTICE, mark="P", ge=8, le=120)
-    recess: Mm = dim(Mm(1.5), "Blade disc set back from both frame faces", source=_PRACTICE, mark="P", ge=0.2, le=15)
+    recess: Mm = dim(
+        Mm(1.5), "How far the blades stand back from both faces of the frame", source=_PRACTICE, mark="P", ge=0.2, le=15
+    )
     cable_corner: Corner = dim(
         "+x+y", "Corner the cable leaves from, in the fan's own axes", source=_PRACTICE, mark="P"
     )

@@ -64,7 +64,7 @@ class Fitting(Part):
     next_distance: Mm = _mm(14, "From the thread axis, along the next axis, to the next seal face", 6, 60)
     next_od: Mm = _mm(17.5, "Diameter of the arm around the next port", 12, 60)
     next_depth: Mm = _mm(6.5, "Depth of the next port's thread", 3, 20)
-    next_land: Mm = _mm(17.5, "Seal land of the next port", 10, 60)
+    next_land: Mm = _mm(17.5, "Diameter of the flat seal face of the next port", 10, 60)
     sidestep: Mm = _mm(10, "Sideways step of the next port", 2, 40)
     angle: Deg = dim(
         Deg(0), "Turn of the swivel or handle about the thread axis from +x toward +y", source=_PRACTICE, mark="P",

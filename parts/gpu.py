@@ -87,8 +87,8 @@ class Gpu(Part):
     fans: int = dim(3, "Fans of an open cooler", source=_PRACTICE, mark="P", ge=1, le=3)
 
     terminal_at: Mm = dim(
-        Mm(150), "From the bracket's outer face to the middle of the block's terminal", source=_PRACTICE, mark="P",
-        ge=40, le=400,
+        Mm(150), "From the bracket's outer face to the middle of the terminal, the piece of the block with the ports",
+        source=_PRACTICE, mark="P", ge=40, le=400,
     )  # fmt: skip
     terminal_length: Mm = dim(Mm(64), "Length of the terminal", source=_PRACTICE, mark="P", ge=30, le=160)
     terminal_height: Mm = dim(
@@ -103,7 +103,7 @@ class Gpu(Part):
     )  # fmt: skip
     port_pitch: Mm = dim(Mm(26), "Distance between the ports", source=_PRACTICE, mark="P", ge=14, le=100)
     port_depth: Mm = dim(Mm(8), "Depth of the ports", source=_PRACTICE, mark="P", ge=4, le=20)
-    port_land: Mm = dim(Mm(20), "Diameter of the seal land", source=_PRACTICE, mark="P", ge=15, le=40)
+    port_land: Mm = dim(Mm(20), "Diameter of the seal face", source=_PRACTICE, mark="P", ge=15, le=40)
     port_thread: ThreadName = dim("G1/4", "Thread of the ports", source=_PRACTICE, mark="P")
     coolant: Ml = dim(Ml(60), "Coolant the block holds", source=_PRACTICE, mark="P", ge=5, le=500)
 

@@ -84,8 +84,8 @@ class Motherboard(Part):
 
     cpu_from_rear: Mm = dim(Mm(95), "Rear edge to the CPU's centre", source=PRACTICE, mark="P", ge=20)
     cpu_from_top: Mm = dim(Mm(80), "Top edge to the CPU's centre", source=PRACTICE, mark="P", ge=20)
-    cpu_socket: Mm = dim(Mm(60), "Edge of the socket's square", source=PRACTICE, mark="P", ge=20, le=110)
-    spreader: Mm = dim(Mm(38), "Edge of the heat spreader's square", source=PRACTICE, mark="P", ge=10, le=90)
+    cpu_socket: Mm = dim(Mm(60), "Edge length of the square socket", source=PRACTICE, mark="P", ge=20, le=110)
+    spreader: Mm = dim(Mm(38), "Edge length of the square heat spreader", source=PRACTICE, mark="P", ge=10, le=90)
     spreader_height: Mm = dim(Mm(7.5), "Heat spreader's top above the board", source=PRACTICE, mark="P", ge=3, le=15)
     cooler_zone: Mm | None = dim(
         None, "Height kept free for the CPU block over its mounting area; none: nothing kept", source=PRACTICE,

@@ -39,10 +39,10 @@ class Port(BaseModel):
         pattern=r"^[A-Za-z][A-Za-z0-9 _-]{0,31}$",
     )  # fmt: skip
     thread: ThreadName = dim("G1/4", "Thread", source="the usual thread of the trade, no source", mark="P")
-    depth: Mm = dim(Mm(8), "Depth of the bore from the seal land", source=_PRACTICE, mark="P", ge=3, le=40)
-    land: Mm = dim(Mm(18), "Diameter of the flat seal land around the bore", source=_PRACTICE, mark="P", ge=8, le=60)
+    depth: Mm = dim(Mm(8), "Depth of the bore from the seal face", source=_PRACTICE, mark="P", ge=3, le=40)
+    land: Mm = dim(Mm(18), "Diameter of the flat seal face around the bore", source=_PRACTICE, mark="P", ge=8, le=60)
     flow: Literal["in", "out"] | None = dim(
-        None, "Sense of the coolant; left out where the port may be used either way", source=_PRACTICE, mark="P"
+        None, "Which way coolant passes it, in or out; left out: either way", source=_PRACTICE, mark="P"
     )
 
 
@@ -79,7 +79,7 @@ class Bore:
 
 
 def port_frame(port: Port, origin: Vec, out: Vec, x: Vec, bodies: tuple[str, ...]) -> Frame:
-    """The frame of a port whose seal land is centred on `origin`, its axis along `out`."""
+    """The frame of a port whose seal face is centred on `origin`, its axis along `out`."""
     return Frame(
         port.name, "port", pose(origin, out, x), bodies,
         thread=port.thread, depth=float(port.depth), land=float(port.land), flow=port.flow,

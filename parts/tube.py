@@ -45,7 +45,7 @@ class TubeRun(Part):
     kind: TubeKind = dim("petg", "Kind of tube", source=_PRACTICE, mark="P")
     points: tuple[Corner, ...] = dim(
         ((Mm(0), Mm(0), Mm(0)), (Mm(100), Mm(0), Mm(0)), (Mm(100), Mm(150), Mm(0))),
-        "First mouth, the corners of the centre line, last mouth", source=_DRAWN, mark="V", min_length=2, max_length=64,
+        "First end, the corners of the centre line, last end", source=_DRAWN, mark="V", min_length=2, max_length=64,
     )  # fmt: skip
     radius: Radius | tuple[Radius, ...] = dim(
         Mm(28), "Centre-line radius of all bends, or of each corner in turn", source=_PRACTICE, mark="P"

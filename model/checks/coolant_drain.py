@@ -47,8 +47,8 @@ def drain(levels: Levels) -> Finding:
     h, (stay, low, high) = levels.high(port, levels.lying), _stays(levels, port, levels.lying)
     whole = math.fsum(s.ml for s in levels.held)
     stays = f"about {ml(stay, rough=True)} of {ml(whole, rough=True)} stay in, lower than the port"
-    stays += f" ({ml(low, rough=True)} to {ml(high, rough=True)} by the outsides of the "
-    stays += "parts; what dips above the port hold back comes on top)"
+    stays += f" ({ml(low, rough=True)} to {ml(high, rough=True)}: parts are counted by their outer sizes; "
+    stays += "what low bends of tube hold back comes on top)"
     extra: tuple[tuple[str, Any], ...] = (("height_mm", h), ("stays_ml", stay), ("holds_ml", whole))
     where, remedies = [levels.at(port)], list[str]()
     verdict: Verdict = "pass"

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import body_words, mm
+from elbowroom.model.checks.wordings import body_words, tenths
 from elbowroom.model.digest import version
 from elbowroom.model.findings import Basis, Finding
 from elbowroom.model.scene import Scene, Solid
@@ -97,11 +97,11 @@ def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]]
     last = c.joint.axes[rows[0][0]].passed[-1].opening
     sunk = last is not None and last.under_head is not None  # driven before the plate they are sunk in goes on
     fixed = not sunk and (name == "case" or name in {p.name for p in c.pieces})
-    room = mm(least) if least > 0 else f"less than {mm(CLEAR_MM)}"
+    room = tenths(least, DRIVER.length) if least > 0 else f"less than {tenths(CLEAR_MM)}"
     text = f"{c.joint.name}: {bodies} {leave} {room} above {count}; a straight driver needs {DRIVER.length:g} mm"
     shut = fixed and key < KEY_ROOM_MM
     if shut:
-        text += f"; a slim key has {mm(key) if key > 0 else 'none'} of the {KEY_ROOM_MM:g} it takes"
+        text += f"; a slim key has {tenths(key, KEY_ROOM_MM) if key > 0 else 'none'} of the {KEY_ROOM_MM:g} it takes"
     else:
         after = f"the plate goes onto {name}" if sunk else f"{name} goes in"
         text += "; a slim or short one gets there" if fixed else f": drive them before {after}"

@@ -69,7 +69,7 @@ def _undriven(loop: Loop) -> list[Finding]:
             loop.finding("fail", pieces(ports), "there is no pump in the loop", "no-pump", ports, [_THROUGH_A_PUMP])
         )
     elif shapes and not any(w.pumped for w in ways):
-        text = f"no part of the loop is a pump by its family; {listed(shapes, 'or')} may be one"
+        text = f"no part of the loop is written as a pump; {listed(shapes, 'or')} may be one"
         found.append(loop.finding("caution", shapes, text, "pump-unsure"))
     return found
 

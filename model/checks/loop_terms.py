@@ -74,7 +74,7 @@ class Loop:
 
 
 def point_of(layout: Layout, port: Port) -> Point:
-    """The middle of a port's seal land, in case coordinates."""
+    """The middle of a port's seal face, in case coordinates."""
     at = layout.piece(port.piece).frame_pose(port.frame)
     return (float(at[0, 3]), float(at[1, 3]), float(at[2, 3]))
 

@@ -143,7 +143,7 @@ def _aligned(claim: _Claim) -> Finding:
     if claim.angle > MATE_ANGLE_DEG:
         return claim.fail(f"are {_deg(claim.angle)} from facing each other", claim.angle, "deg", MATE_ANGLE_DEG)
     if apart > MATE_ORIGIN_MM:
-        return claim.fail(f"are not in line: their origins are {mm(apart)} apart", apart, "mm", 0.0)
+        return claim.fail(f"are not in line: their middles are {mm(apart)} apart", apart, "mm", 0.0)
     return claim.finding("pass", f"{claim.names} are in line", apart, "mm", 0.0)
 
 

@@ -11,12 +11,12 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-from elbowroom.model.checks.wordings import assumed_by, mm
+from elbowroom.model.checks.wordings import assumed_by, mm, tenths
 from elbowroom.model.findings import Basis, Finding, Verdict
 from elbowroom.model.screws.bearing import Bearing
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.lines import Axis
-from elbowroom.model.screws.stack import Judged, Layer, judge, washer_layer, window
+from elbowroom.model.screws.stack import CLEAR, Judged, Layer, judge, washer_layer, window
 from elbowroom.parts.screw_tables import head, length_tolerance, look_alikes, nut, washer
 from elbowroom.parts.threads import THREADS
 
@@ -131,29 +131,31 @@ def _safe(c: Chosen) -> list[tuple[str, Any]]:
 def _numbers(c: Chosen, j: Judged) -> dict[str, Any]:
     """The measured number: mm left before the end of the room where that decides, else the engagement."""
     if j.margin is not None and j.verdict in ("pierces", "bottoms", "close"):
-        return {"measured": j.margin.nominal, "required": 1.0, "low": j.margin.low, "high": j.margin.high}
+        return {"measured": j.margin.nominal, "required": CLEAR, "low": j.margin.low, "high": j.margin.high}
     e = j.engagement
     return {"measured": e.nominal, "required": j.wanted, "low": e.low, "high": e.high}
 
 
 def _does(c: Chosen, j: Judged) -> str:
+    """What the screw does, in tenths of a millimetre, finer only where its verdict hangs on less."""
     end = (c.receiver.stop if c.receiver is not None else None) or "bottom of the hole"
-    e, worst = j.engagement, "" if j.margin is None else f"{mm(abs(j.margin.low))}"
+    e, worst = j.engagement, "" if j.margin is None else tenths(abs(j.margin.low), CLEAR)
     if j.verdict == "pierces":
-        how = f"{mm(-j.margin.nominal)} into" if j.margin is not None and j.margin.nominal < 0 else "at worst into"
-        return f"goes {how} the {end}: the tip is {mm(j.tip.nominal)} past the face (at worst {worst} too far)"
+        how = f"{tenths(-j.margin.nominal)} into" if j.margin is not None and j.margin.nominal < 0 else "at worst into"
+        return f"goes {how} the {end}: the tip is {tenths(j.tip.nominal)} past the face (at worst {worst} too far)"
     if j.verdict == "bottoms":
         return f"bottoms out before it clamps (at worst {worst} too long)"
     if j.verdict == "short":
-        return f"is too short: {mm(e.nominal)} of thread, {mm(e.low)} at worst; {mm(j.wanted)} wanted ({j.wanted_why})"
+        wanted = f"{mm(j.wanted)} wanted ({j.wanted_why})"
+        return f"is too short: {tenths(e.nominal, j.wanted)} of thread, {tenths(e.low, j.wanted)} at worst; {wanted}"
     if j.verdict == "close":
         assert j.margin is not None
-        return f"ends {mm(j.margin.nominal)} before the {end} ({worst} at worst); 1 mm is wanted"
+        return f"ends {tenths(j.margin.nominal, CLEAR)} before the {end} ({worst} at worst); {CLEAR:g} mm is wanted"
     if c.joint.ends == "nut" or (c.joint.ends == "stud" and j.margin is None):
         high = nut(c.thread).height
-        return f"stands {mm(j.tip.nominal - high)} out of its nut ({mm(j.tip.low - high)} at worst)"
-    left = "" if j.margin is None else f", {mm(j.margin.nominal)} before the {end} ({worst} at worst)"
-    return f"holds by {mm(e.nominal)} of thread ({mm(e.low)} at worst){left}"
+        return f"stands {tenths(j.tip.nominal - high)} out of its nut ({tenths(j.tip.low - high)} at worst)"
+    left = "" if j.margin is None else f", {tenths(j.margin.nominal, CLEAR)} before the {end} ({worst} at worst)"
+    return f"holds by {tenths(e.nominal, j.wanted)} of thread ({tenths(e.low, j.wanted)} at worst){left}"
 
 
 def _through(layers: Sequence[Layer]) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.model.cautions import BENDING
+from elbowroom.model.cautions import BENDING, HARD_TUBE
 from elbowroom.model.checks.wordings import assumed_by, mm
 from elbowroom.model.directions import open_side_of, toward
 from elbowroom.model.findings import Basis, Finding, Point
@@ -91,7 +91,7 @@ def _run(layout: Layout, line: Line, route: Route, tube: Piece | None) -> Findin
         ("stock", stock.name),
         ("turns", {"start": list(route.way.start), "end": list(route.way.end)} if route.way else {}),
         ("blockers", list(route.blockers)),
-        *((("take_care", list(BENDING)),) if count and stock.kind != "soft" else ()),
+        *((("take_care", [*HARD_TUBE, *(BENDING if count else ())]),) if stock.kind != "soft" else ()),
     )
     verdict: Any = "pass"
     if route.faults:

@@ -40,7 +40,7 @@ def _mesh(skin: Skin) -> Verdict:
         fault = "its triangles face inward"
     if fault is not None:
         return Verdict("mesh", "fail", f"not a closed mesh: {fault}")
-    return Verdict("mesh", "pass", f"closed, oriented and welded: {len(triangles)} triangles")
+    return Verdict("mesh", "pass", f"a closed surface of {len(triangles)} triangles")
 
 
 def _foot(skin: Skin) -> list[Verdict]:
@@ -60,7 +60,7 @@ def _foot(skin: Skin) -> list[Verdict]:
     if skin.size[2] > rules.SLENDER * least:
         said = f"{skin.size[2]:g} mm high on a foot {least:.1f} mm wide: print it with a brim, and slowly"
         return [*out, Verdict("foot", "caution", said, least)]
-    return [*out, Verdict("foot", "pass", f"rests on z = 0 with {area:.0f} mm²", area, "mm2")]
+    return [*out, Verdict("foot", "pass", f"stands on the bed with {area:.0f} mm²", area, "mm2")]
 
 
 def _bed(skin: Skin, part: Part, pose: Pose, printer: PrinterSpec) -> Verdict:

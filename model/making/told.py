@@ -16,7 +16,7 @@ from elbowroom.model.making.mesh import Skin
 from elbowroom.model.making.orders import Order
 from elbowroom.model.making.rules import PLASTICS
 from elbowroom.model.making.verdict import Verdict
-from elbowroom.parts.base import ASSUMED
+from elbowroom.parts.base import ASSUMED, MARKS
 from elbowroom.parts.captive import insert_for
 from elbowroom.parts.pose import Pose, turn
 
@@ -73,7 +73,7 @@ def _part(order: Order, skin: Skin, verdicts: Sequence[Verdict], printer: Printe
     return [
         f"{order.count} x {order.label}{wanted}",
         f"- lies {up(order.pose)}; {x:.1f} x {y:.1f} mm on the bed, {z:g} mm high",
-        f"- {plastic.upper()} (softens at {low:g}-{high:g} °C; {heat.use}; mark {heat.mark}), "
+        f"- {plastic.upper()} (softens at {low:g}-{high:g} °C; {heat.use}; {MARKS[heat.mark]}), "
         f"layers of {float(printer.layer):g} mm, "
         + ("supports none" if not any(v.question == "overhang" and v.verdict == "fail" for v in verdicts)
            else "SUPPORTS NEEDED, see below"),

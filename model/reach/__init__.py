@@ -1,6 +1,6 @@
 """Can each port be used?
 
-For every female port of every placed part: is its seal land whole and free, how far is its axis free, does the chosen
+For every female port of every placed part: is its seal face whole and free, how far is its axis free, does the chosen
 chain of fittings go on (and at which angles, where it swivels), can fingers turn it and a hand come to it, can its tube
 leave, and what would go on instead. In front of each port the reachable space is a volume and a solid. Neighbouring
 ports are judged against each other.

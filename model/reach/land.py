@@ -1,4 +1,4 @@
-"""The seal land: is the flat around a port whole, and does anything lie on it?
+"""The seal face: is the flat around a port whole, and does anything lie on it?
 
 Owns that question. A thin ring under the port's plane must be filled by the port's own piece, and the disc above it
 must be empty; both are cut with the real meshes, so a hole of any place and shape is found. A land that a mated piece

@@ -31,7 +31,7 @@ def tube_leaves(trial: Trial, open_side: str) -> str:
     walls = _walls([axes @ (np.cos(t), np.sin(t), 0.0) for t in turned], open_side)
     ways = (["straight on"] if way.straight else []) + ([f"in a bend toward {walls}"] if walls else [])
     if not walls and way.count:
-        ways.append(f"in a bend on {way.count} of 36 sides")
+        ways.append(f"in a bend, in {way.count} of the 36 directions tried")
     return f"the tube can leave {' or '.join(ways)}" if ways else "no way out for the tube was found"
 
 

@@ -79,7 +79,11 @@ def seat(site: Site, links: Sequence[Link]) -> tuple[Problem, float, str] | None
         f = link.fitting
         if land is not None and f.seal_od > land + ROUNDING:
             short = float(f.seal_od - land)
-            return "seal", short, f"the seal ring of {link.size} is {f.seal_od:g} wide, the land of {where} {land:g}"
+            return (
+                "seal",
+                short,
+                f"the seal ring of {link.size} is {f.seal_od:g} wide, the flat around {where} {land:g}",
+            )
         if depth is not None and f.thread_length > depth + ROUNDING:
             short = float(f.thread_length - depth)
             return "depth", short, f"the thread of {link.size} is {f.thread_length:g} long, {where} {depth:g} deep"

@@ -186,7 +186,7 @@ def _sealed(task: Task) -> Reason | None:
     return Reason(
         "sealed", "both", volume, 0.0, first[:5], task.start.candidates[0].point,
         f"no passage is {task.rules.od:g} mm wide with the wanted distances: the start opens on {volume:.0f} cm3, "
-        f"shut in by {', '.join(first[:3]) or 'the bounds'} (cells of {f.cell:.1f} mm)",
+        f"shut in by {', '.join(first[:3]) or 'the bounds'} (looked at in steps of {f.cell:.1f} mm)",
     )  # fmt: skip
 
 

@@ -172,8 +172,8 @@ class Tried:
                 out.append(f"{free} of {of} turns at the {side}")
         out.append(f"{self.lines} lines of up to {CLOSED_BENDS} bends")
         if self.lattices:
-            out.append(f"{self.lattices} lattices of {self.step:.1f} mm and up to {self.bends} bends")
-        return "tried: " + ", ".join(out) + f"; map of {self.cell:.1f} mm"
+            out.append(f"{self.lattices} grids of {self.step:.1f} mm and up to {self.bends} bends")
+        return "tried: " + ", ".join(out) + f"; the room mapped in steps of {self.cell:.1f} mm"
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,8 +28,8 @@ from elbowroom.parts.tube import TubeRun
 
 FILE = "bom.csv"
 COLUMNS = (
-    "count", "shape", "family", "catalogue", "x_mm", "y_mm", "z_mm", "dimensions", "rests_on", "instances",
-    "note",
+    "count", "item", "kind", "catalogue size", "outer x (mm)", "outer y (mm)", "outer z (mm)", "dimensions",
+    "where the sizes come from", "pieces in the build", "note",
 )  # fmt: skip
 
 # A cell that begins with one of these is run as a formula by spreadsheets (OWASP, "CSV Injection").

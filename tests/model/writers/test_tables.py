@@ -72,17 +72,17 @@ def test_the_bill_has_a_row_for_each_shape(written: Path, scene: Scene, scenes: 
     rows = list(csv.DictReader(io.StringIO(data.decode("utf-8"), newline=""), strict=True))
     assert tuple(rows[0]) == COLUMNS
     assert sum(int(r["count"]) for r in rows) == len(scene.layout.pieces)
-    assert {f"{r['shape']}.stl" for r in rows} == {p.name for p in (written / "stl").iterdir()}
+    assert {f"{r['item']}.stl" for r in rows} == {p.name for p in (written / "stl").iterdir()}
     fan = rows[0]
-    assert (fan["count"], fan["catalogue"], fan["x_mm"], fan["y_mm"], fan["z_mm"]) == (
+    assert tuple(fan[c] for c in ("count", "catalogue size", "outer x (mm)", "outer y (mm)", "outer z (mm)")) == (
         "3", "fan-120x25", "120", "120", "25",
     )  # fmt: skip
-    assert fan["instances"] == f"fan 1; fan 2; {scenes.HOSTILE}"
-    odd = next(r for r in rows if r["shape"] == "box-100x60x40-2")
-    assert (odd["x_mm"], odd["catalogue"], odd["instances"]) == ("99.96", "", "CON")
+    assert fan["pieces in the build"] == f"fan 1; fan 2; {scenes.HOSTILE}"
+    odd = next(r for r in rows if r["item"] == "box-100x60x40-2")
+    assert (odd["outer x (mm)"], odd["catalogue size"], odd["pieces in the build"]) == ("99.96", "", "CON")
     # One of the two brackets rests on a remembered wall: the weaker evidence counts.
-    bracket = next(r for r in rows if r["family"] == "bracket")
-    assert bracket["rests_on"] == "the build: leg; from memory, unverified (assumed): wall"
+    bracket = next(r for r in rows if r["kind"] == "bracket")
+    assert bracket["where the sizes come from"] == "the build: leg; from memory, unverified (assumed): wall"
     assert bracket["dimensions"] == "leg 30 mm; wall 4 mm"
 
 
