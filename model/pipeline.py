@@ -11,16 +11,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from elbowroom.model import heights, source
-from elbowroom.model.causes import gathered
-from elbowroom.model.findings import Finding
-from elbowroom.model.layout import Layout
-from elbowroom.model.place import place
-from elbowroom.model.places import placed
-from elbowroom.model.plumbing import Plumbing, plumb
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import Build, load
-from elbowroom.model.scene import Mesh, Scene
+from elbowroom.model import heights
+from elbowroom.model.build import source
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.geometry.scene import Mesh, Scene
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.layout.place import place
+from elbowroom.model.loop.plumbing import Plumbing, plumb
+from elbowroom.model.told.causes import gathered
+from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.places import placed
 
 if TYPE_CHECKING:
     from elbowroom.model.screws.fasten import Fastened
@@ -62,12 +63,14 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     _templates_named(build, layout)
     # The engine is loaded only once the input is known to be sound: faults come out at once.
     from elbowroom.model import checks, reach
-    from elbowroom.model.checks import air, drivers, holes, loop_parts, screws
-    from elbowroom.model.cutting import cut
+    from elbowroom.model.checks import air, loop_parts
+    from elbowroom.model.cutting.cutting import cut
+    from elbowroom.model.geometry.solidify import solidify
+    from elbowroom.model.screws import drivers, holes
+    from elbowroom.model.screws import lengths as screws
     from elbowroom.model.screws.fasten import fasten
     from elbowroom.model.screws.remedies import remedies
     from elbowroom.model.screws.trial import Trials
-    from elbowroom.model.solidify import solidify
     from elbowroom.model.store import Store
 
     store = Store.default()
@@ -88,9 +91,9 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
     ]
     if plumbing is not None:
         from elbowroom.model.checks import coolant, loop, tubes
-        from elbowroom.model.laying import lay
+        from elbowroom.model.laying.laying import lay
         from elbowroom.model.reach import walled
-        from elbowroom.model.turning_round import Round
+        from elbowroom.model.remedies.turning_round import Round
 
         laid = lay(layout, plumbing, store, progress)
         shut = walled.check(parts, solidify(laid.layout, store, progress), plumbing, laid.tubes, ports, store)

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from elbowroom.parts.base import Body, Part
-from elbowroom.parts.cable import CableBundle
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.gpu_mount import RIBBON_THICKNESS, RISER_HALF, RISER_THICKNESS, GpuMount
-from elbowroom.parts.pose import compose, pose, rotation, shift
-from elbowroom.parts.radiator import TUBE, TUBE_PITCH, Radiator
+from elbowroom.parts.card.gpu_mount import RIBBON_THICKNESS, RISER_HALF, RISER_THICKNESS, GpuMount
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.tube.cable import CableBundle
+from elbowroom.parts.vocabulary.base import Body, Part
+from elbowroom.parts.vocabulary.pose import compose, pose, rotation, shift
+from elbowroom.parts.water.radiator import TUBE, TUBE_PITCH, Radiator
 
 if TYPE_CHECKING:
     from cadquery import Shape, Solid
@@ -56,7 +56,7 @@ class FanLook(Fan):
         return (*super().bodies(), *arrows, Body("cable-stub", "cable"))
 
     def solids(self) -> dict[str, Shape]:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         out = super().solids()
         out["frame"] = draw.fuse(out["frame"], *self._struts())
@@ -71,7 +71,7 @@ class FanLook(Fan):
 
     def _struts(self) -> list[Solid]:
         """Two bars across the exhaust side and the motor's plate, in the room behind the blades."""
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         z, thick = self.depth - 0.9 * self.recess, 0.8 * self.recess
         reach, half = self.bore / 2 + OVERLAP, STRUT * self.size / 240
@@ -81,7 +81,7 @@ class FanLook(Fan):
 
     def _arrow(self, z0: float, z1: float) -> Solid:
         """An arrow on the +x side of the frame, pointing the way the air goes."""
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         w, neck, x = min(8.0, 0.25 * self.size), z0 + 0.55 * (z1 - z0), self.size / 2
         outline = [(-w / 5, z0), (w / 5, z0), (w / 5, neck), (w / 2, neck), (0, z1), (-w / 2, neck), (-w / 5, neck)]
@@ -90,7 +90,7 @@ class FanLook(Fan):
 
     def _blades(self) -> Shape:
         """Hub and pitched, cambered blades, inside the disc that they sweep."""
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         z0, z1, r, hub = float(self.recess), float(self.depth - self.recess), self.bore / 2 - 1.0, self.hub / 2
         m = min(2.0, (z1 - z0) / 6)
@@ -120,7 +120,7 @@ class RadiatorLook(Radiator):
     """A radiator whose core is flat tubes with a wave of fin between them, open for the air."""
 
     def _fins(self, half: float) -> Shape:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         low, high = float(self._depth_b), self.thickness - self.fin_depth
         (c0, c1) = self._core_x
@@ -154,7 +154,7 @@ class CableLook(CableBundle):
         return (*super().bodies(), Body("plug-1", "plastic"), Body("plug-2", "plastic"))
 
     def solids(self) -> dict[str, Shape]:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         out, a = super().solids(), PLUG * self.diameter / 2
         legs = [leg for leg in self.straights() if float(np.linalg.norm(leg[1] - leg[0])) > 1.0]
@@ -172,7 +172,7 @@ class GpuMountLook(GpuMount):
         return (*super().bodies(), Body("ribbon", "cable"), Body("ribbon-plug", "plastic"))
 
     def solids(self) -> dict[str, Shape]:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         out, t, half = super().solids(), RIBBON_THICKNESS / 2, self.ribbon_width / 2
         y, z, up = RISER_HALF, -RISER_THICKNESS / 2, 1.0 if self.ribbon_bend == "up" else -1.0

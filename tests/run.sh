@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Sets up all the tests need, system libraries included, in .venv beside the project, and runs them.
-# Further words go to pytest: bash tests/run.sh tests/model/test_place.py -k wall
+# Further words go to pytest: bash tests/run.sh tests/model/layout/test_place.py -k wall
 # `quick` before them leaves out the tests marked slow.
 set -euo pipefail
 cd "$(dirname "$0")/.."

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from elbowroom.model.spec import Layering, Placement
+from elbowroom.model.build.spec import Layering, Placement
 from elbowroom.parts import FAMILIES, family_class
 
 ROOT = Path(__file__).parents[1]
@@ -45,6 +45,33 @@ def test_every_module_opens_by_saying_what_it_owns(path: Path) -> None:
         return
     doc = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
     assert doc, f"{path} has no opening paragraph"
+
+
+def room_of(module: str) -> str:
+    """The folder a module stands in, or its own name where it stands alone."""
+    top, *rest = module.split(".")
+    return top if not rest else f"{top}.{rest[0]}"
+
+
+def test_every_room_imports_only_rooms_below_it() -> None:
+    """The guide lists them from the ground up; imports inside functions count."""
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    order = [line.split()[0] for line in guide.split("```rooms\n")[1].split("```")[0].splitlines()]
+    modules = {".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): p for p in MODULES}
+    inside = {m: p for m, p in modules.items() if not m.startswith("model.entry")}
+    assert {room_of(m) for m in inside} - {"model"} == set(order)
+    wrong = []
+    for module, path in inside.items():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.ImportFrom) or not (node.module or "").startswith("elbowroom."):
+                continue
+            base = (node.module or "").removeprefix("elbowroom.")
+            for alias in node.names:
+                name = f"{base}.{alias.name}" if f"{base}.{alias.name}" in modules else base
+                here, there = room_of(module), room_of(name)
+                if here != there and order.index(there) >= order.index(here):
+                    wrong.append(f"{module} imports {name}")
+    assert not wrong
 
 
 def test_the_wheel_holds_every_package_and_every_data_file() -> None:
@@ -86,7 +113,7 @@ def test_a_wheel_holds_the_sources_alone_and_runs(tmp_path: Path) -> None:
     # No site module, so no editable install that could answer in the wheel's place.
     libraries = [p for p in sys.path if p.endswith("site-packages")]
     own = {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path / "site"), *libraries])}
-    for how in (["-m", "elbowroom"], ["-m", "elbowroom.model.cli"]):
+    for how in (["-m", "elbowroom"], ["-m", "elbowroom.model.command.cli"]):
         done = subprocess.run(
             [sys.executable, "-S", *how, "catalogue"], env=own, cwd=tmp_path, capture_output=True, text=True
         )

@@ -21,17 +21,17 @@ from collections.abc import Iterable, Sequence
 from itertools import combinations
 from typing import Any
 
-from elbowroom.model.airflow import Blown, fans, open_share, openings, opposed
+from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.spec import Layering
+from elbowroom.model.checks.airflow import Blown, fans, open_share, openings, opposed
 from elbowroom.model.checks.loop_terms import listed
-from elbowroom.model.checks.wordings import tenths
-from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.resolve import Build
-from elbowroom.model.scene import Scene, Solid
-from elbowroom.model.spec import Layering
-from elbowroom.model.stacks import layer_names
-from elbowroom.parts.pose import apply
-from elbowroom.parts.radiator import Radiator
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.layout.stacks import layer_names
+from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.told.wordings import tenths
+from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.water.radiator import Radiator
 
 _WAYS = {1: "in", -1: "out"}
 HALF = 0.5  # of a fan's disc: a layer that leaves less open is worth a look; common practice, no source (P)

@@ -21,13 +21,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.checks.unsound import boxed
-from elbowroom.model.checks.wordings import assumed_by, tenths
-from elbowroom.model.findings import Basis, Finding, Point, Verdict
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.pairs import Checker
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.told.findings import Basis, Finding, Point, Verdict
+from elbowroom.model.told.wordings import assumed_by, tenths
 from elbowroom.model.tolerances import CONTACT_MM, FLAT_ANGLE_RAD
-from elbowroom.parts.case import Case
+from elbowroom.parts.case.case import Case
 
 Array = NDArray[np.float64]
 SOCKET_REACH = 5.0  # mm that sockets at the rear may stand proud of the panel; common practice, no source (P)

@@ -18,16 +18,16 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 
-from elbowroom.model.cautions import DEFER, FILLED, LEAK_TEST
 from elbowroom.model.checks import coolant_levels
 from elbowroom.model.checks.loop_terms import listed
-from elbowroom.model.checks.wordings import ml
-from elbowroom.model.coolant_volume import RADIATOR_SHARES, Share, shares, total
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.hydraulics import network
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.plumbing import Plumbing, Port
-from elbowroom.parts.radiator import Radiator
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.loop.coolant_volume import RADIATOR_SHARES, Share, shares, total
+from elbowroom.model.loop.hydraulics import network
+from elbowroom.model.loop.plumbing import Plumbing, Port
+from elbowroom.model.told.cautions import DEFER, FILLED, LEAK_TEST
+from elbowroom.model.told.findings import Basis, Finding
+from elbowroom.model.told.wordings import ml
+from elbowroom.parts.water.radiator import Radiator
 
 SPARE = 0.10  # bought beyond what the loop holds at most, for spills and topping up: common practice, no source (P)
 BOTTLE_ML = 100.0  # coolant to buy is rounded up to this: common practice, no source (P)

@@ -10,11 +10,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from elbowroom.model.checks.wordings import ml, whole_mm
-from elbowroom.model.coolant_volume import Share
-from elbowroom.model.findings import Finding, Verdict
-from elbowroom.model.levels import LEVEL_MM, Stand, below, held_in, land, stand
-from elbowroom.model.plumbing import Port
+from elbowroom.model.loop.coolant_volume import Share
+from elbowroom.model.loop.levels import LEVEL_MM, Stand, below, held_in, land, stand
+from elbowroom.model.loop.plumbing import Port
+from elbowroom.model.told.findings import Finding, Verdict
+from elbowroom.model.told.wordings import ml, whole_mm
 
 if TYPE_CHECKING:
     from elbowroom.model.checks.coolant_levels import Levels

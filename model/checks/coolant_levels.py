@@ -8,17 +8,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from elbowroom.model.cautions import BLEEDING
 from elbowroom.model.checks.coolant_drain import drain
 from elbowroom.model.checks.loop_terms import pieces, point_of
-from elbowroom.model.checks.wordings import assumed_by, whole_mm
-from elbowroom.model.coolant_volume import Share
-from elbowroom.model.findings import Basis, Finding, Point, Verdict, led
-from elbowroom.model.hydraulics import Network
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.levels import LEVEL_MM, Peak, Stand, free_ports, held_in, land, peaks, stand
-from elbowroom.model.plumbing import Plumbing, Port
-from elbowroom.parts.pump import Pump
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.loop.coolant_volume import Share
+from elbowroom.model.loop.hydraulics import Network
+from elbowroom.model.loop.levels import LEVEL_MM, Peak, Stand, free_ports, held_in, land, peaks, stand
+from elbowroom.model.loop.plumbing import Plumbing, Port
+from elbowroom.model.told.cautions import BLEEDING
+from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, led
+from elbowroom.model.told.wordings import assumed_by, whole_mm
+from elbowroom.parts.water.pump import Pump
 
 FACING_DOWN = -0.5  # upward part of a port's axis below which nothing can be poured in (30 degrees under level): P
 

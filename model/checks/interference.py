@@ -19,15 +19,15 @@ from numpy.typing import NDArray
 from elbowroom.model.checks.right_through import missing_mm
 from elbowroom.model.checks.swallowed import WHOLLY, volume
 from elbowroom.model.checks.unsound import boxed, gathered
-from elbowroom.model.checks.wordings import assumed_by, tenths
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.judged import Judged
-from elbowroom.model.layout import Gaps, Piece
-from elbowroom.model.pairs import Checker, Progress, box_gap
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.judged import Judged
+from elbowroom.model.geometry.pairs import Checker, Progress, box_gap
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Gaps, Piece
+from elbowroom.model.told.findings import Basis, Finding
+from elbowroom.model.told.wordings import assumed_by, tenths
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM, MATE_PRESS_MM
-from elbowroom.parts.base import Frame
-from elbowroom.parts.pose import apply, compose
+from elbowroom.parts.vocabulary.base import Frame
+from elbowroom.parts.vocabulary.pose import apply, compose
 
 BodyPair = tuple[int, int]
 SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)

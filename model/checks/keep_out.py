@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from elbowroom.model.checks.right_through import missing_mm
-from elbowroom.model.checks.wordings import assumed_by, tenths
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.pairs import Checker, box_gap
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.geometry.pairs import Checker, box_gap
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.told.findings import Basis, Finding
+from elbowroom.model.told.wordings import assumed_by, tenths
 
 
 def check(scene: Scene, checker: Checker) -> list[Finding]:

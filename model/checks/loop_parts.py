@@ -12,14 +12,14 @@ import math
 import numpy as np
 
 from elbowroom.model.checks.loop_terms import Loop, listed
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.plumbing import Plumbing
-from elbowroom.parts.plate import BAY, DistributionPlate
-from elbowroom.parts.plate_fields import PumpBay
-from elbowroom.parts.pose import apply, inverse
-from elbowroom.parts.pump import Pump
-from elbowroom.parts.radiator import Radiator
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.loop.plumbing import Plumbing
+from elbowroom.model.told.findings import Basis, Finding
+from elbowroom.parts.vocabulary.pose import apply, inverse
+from elbowroom.parts.water.plate import BAY, DistributionPlate
+from elbowroom.parts.water.plate_fields import PumpBay
+from elbowroom.parts.water.pump import Pump
+from elbowroom.parts.water.radiator import Radiator
 
 LEANS = 0.5  # cosine of 60 degrees off upright, beyond which a tank over a pump is said to lie; common practice (P)
 BESIDE_MM = 1.0  # before a bay's mouth, and within it: a pump that closes the bay is at one of the two

@@ -6,8 +6,8 @@ Owns those verdicts, as `loop` lists them. Leaves single ports, marks and tubes 
 from __future__ import annotations
 
 from elbowroom.model.checks.loop_terms import Loop, are, listed, pieces, them
-from elbowroom.model.findings import Finding, Verdict
-from elbowroom.model.hydraulics import Branch, against_all, branches, is_ring, parts_apart, ports_at, round_trip
+from elbowroom.model.loop.hydraulics import Branch, against_all, branches, is_ring, parts_apart, ports_at, round_trip
+from elbowroom.model.told.findings import Finding, Verdict
 
 
 def check(loop: Loop) -> tuple[list[Finding], frozenset[int]]:

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from elbowroom.model.findings import Basis, Finding, Point, Verdict
-from elbowroom.model.hydraulics import Network, blocks, driven, network, ports_at
-from elbowroom.model.layout import Layout
-from elbowroom.model.plumbing import Plumbing, Port
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.loop.hydraulics import Network, blocks, driven, network, ports_at
+from elbowroom.model.loop.plumbing import Plumbing, Port
+from elbowroom.model.told.findings import Basis, Finding, Point, Verdict
 
 
 class Loop:

@@ -17,12 +17,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import assumed_by, mm, mm2
-from elbowroom.model.enclosure import FLAT
-from elbowroom.model.findings import Basis, Finding, Point
-from elbowroom.model.layout import Mate
-from elbowroom.model.pairs import Checker
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.enclosure import FLAT
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Mate
+from elbowroom.model.told.findings import Basis, Finding, Point
+from elbowroom.model.told.wordings import assumed_by, mm, mm2
 from elbowroom.model.tolerances import (
     MATE_ANGLE_DEG,
     MATE_AREA_MM2,
@@ -30,8 +30,8 @@ from elbowroom.model.tolerances import (
     MATE_PLANE_MM,
     MATE_PRESS_MM,
 )
-from elbowroom.parts.base import Frame
-from elbowroom.parts.pose import Pose, compose
+from elbowroom.parts.vocabulary.base import Frame
+from elbowroom.parts.vocabulary.pose import Pose, compose
 
 Array = NDArray[np.float64]
 ALIGNED = frozenset({"slot", "socket", "port", "exit", "axis"})  # kinds that claim alignment, not faces that meet

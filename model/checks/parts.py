@@ -6,10 +6,10 @@ leaves its panel, what fell away when a catalogue case was given other sizes. No
 
 from __future__ import annotations
 
-from elbowroom.model.checks.wordings import assumed_by
-from elbowroom.model.findings import Basis, Finding, Point
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.parts.pose import apply
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.told.findings import Basis, Finding, Point
+from elbowroom.model.told.wordings import assumed_by
+from elbowroom.parts.vocabulary.pose import apply
 
 
 def check(layout: Layout) -> list[Finding]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from elbowroom.model.scene import Solid
+from elbowroom.model.geometry.scene import Solid
 from elbowroom.model.tolerances import CONTACT_MM
 
 SHEET_MM = 6.0  # thickest panel of the trade, acrylic; common practice, no source (P)

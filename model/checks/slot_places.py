@@ -15,12 +15,12 @@ from elbowroom.model.checks.containment import check as containment
 from elbowroom.model.checks.interference import check as interference
 from elbowroom.model.checks.keep_out import check as keep_out
 from elbowroom.model.checks.mates import check as mates
-from elbowroom.model.findings import FAILING, UNDECIDED, Finding
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.pairs import Checker
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.store import Store
-from elbowroom.parts.gpu import Gpu
+from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
+from elbowroom.parts.card.gpu import Gpu
 
 InTheWay = Callable[[Piece, Piece, str, str], str]  # card, board, frame it is in, frame asked about: what is in the way
 

@@ -12,14 +12,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from elbowroom.model.checks.slot_places import InTheWay, taken
-from elbowroom.model.checks.wordings import assumed_by
-from elbowroom.model.findings import Basis, Finding, Point
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.parts import board_standard as std
-from elbowroom.parts.case import Case
-from elbowroom.parts.gpu import Gpu
-from elbowroom.parts.gpu_mount import GpuMount
-from elbowroom.parts.motherboard import Motherboard
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.told.findings import Basis, Finding, Point
+from elbowroom.model.told.wordings import assumed_by
+from elbowroom.parts.board.motherboard import Motherboard
+from elbowroom.parts.card.gpu import Gpu
+from elbowroom.parts.card.gpu_mount import GpuMount
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary import board_standard as std
 
 _UPRIGHT = "upright-slot-"
 

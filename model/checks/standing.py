@@ -12,14 +12,14 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from elbowroom.model.checks.wordings import tenths
-from elbowroom.model.findings import Basis, Finding, Verdict
-from elbowroom.model.meshes import Surface
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.geometry.meshes import Surface
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.told.findings import Basis, Finding, Verdict
+from elbowroom.model.told.wordings import tenths
 from elbowroom.model.tolerances import MATE_PLANE_MM
-from elbowroom.parts.base import Frame
-from elbowroom.parts.gpu_mount import GpuMount
-from elbowroom.parts.pose import Pose, apply, compose, inverse, turn
+from elbowroom.parts.card.gpu_mount import GpuMount
+from elbowroom.parts.vocabulary.base import Frame
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, turn
 
 NEEDED: Mapping[str, tuple[tuple[str, ...], Verdict]] = {
     "gpu-mount": (("foot",), "fail"),

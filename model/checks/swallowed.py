@@ -12,11 +12,11 @@ from pathlib import Path
 
 import numpy as np
 
-from elbowroom.model.checks.wordings import assumed_by
-from elbowroom.model.findings import Basis, Finding, Point
-from elbowroom.model.meshes import mesh_volume
-from elbowroom.model.pairs import Checker
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.geometry.meshes import mesh_volume
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.told.findings import Basis, Finding, Point
+from elbowroom.model.told.wordings import assumed_by
 
 WHOLLY = 1 - 1e-3  # share of a body's volume from which it is said to lie wholly inside: meshes agree to that
 MOST_JUDGED = 200  # pairs of bodies of one piece that are judged, some milliseconds each: by choice

@@ -6,13 +6,13 @@ there. Whether it runs into something it must not is the case's own fault, told 
 
 from __future__ import annotations
 
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.parts.case import Case
-from elbowroom.parts.case_faults import extent
-from elbowroom.parts.case_fittings import Cutout
-from elbowroom.parts.case_openings import BEHIND
-from elbowroom.parts.pose import apply
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.told.findings import Basis, Finding
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.case.case_faults import extent
+from elbowroom.parts.case.case_fittings import Cutout
+from elbowroom.parts.case.case_openings import BEHIND
+from elbowroom.parts.vocabulary.pose import apply
 
 
 def check(layout: Layout) -> list[Finding]:

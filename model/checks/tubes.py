@@ -10,18 +10,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.model.cautions import BENDING, HARD_TUBE
-from elbowroom.model.checks.wordings import assumed_by, mm
-from elbowroom.model.directions import open_side_of, toward
-from elbowroom.model.findings import Basis, Finding, Point
-from elbowroom.model.fitted import pointing
-from elbowroom.model.laying import Laid
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.plumbing import Chain, Line, Plumbing
-from elbowroom.model.routing import Route, drawn
-from elbowroom.model.swivels import Settled
-from elbowroom.parts.bends import Bend
-from elbowroom.parts.tube import TubeRun
+from elbowroom.model.laying.laying import Laid
+from elbowroom.model.laying.routing import Route, drawn
+from elbowroom.model.laying.swivels import Settled
+from elbowroom.model.layout.directions import open_side_of, toward
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.loop.fitted import pointing
+from elbowroom.model.loop.plumbing import Chain, Line, Plumbing
+from elbowroom.model.told.cautions import BENDING, HARD_TUBE
+from elbowroom.model.told.findings import Basis, Finding, Point
+from elbowroom.model.told.wordings import assumed_by, mm
+from elbowroom.parts.tube.tube import TubeRun
+from elbowroom.parts.vocabulary.bends import Bend
 
 
 def check(layout: Layout, plumbing: Plumbing, laid: Laid) -> list[Finding]:

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from elbowroom.model.checks.wordings import assumed_by
-from elbowroom.model.findings import Basis, Finding, led
-from elbowroom.model.meshes import without_rim
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.geometry.meshes import without_rim
+from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import Basis, Finding, led
+from elbowroom.model.told.wordings import assumed_by
 
 _NAMED = 4  # pieces named in one line, the first by name
 

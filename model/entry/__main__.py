@@ -1,7 +1,7 @@
 """`elbowroom` and `python -m elbowroom`: the entry point, which answers Ctrl-C from its first moment on.
 
 Owns nothing but that, and that no module is taken from the folder a build lies in: `python -m` looks there first, and
-a `yaml.py` beside somebody's build would be run. The commands are `elbowroom.model.cli`'s, whose libraries take a
+a `yaml.py` beside somebody's build would be run. The commands are `command.cli`'s, whose libraries take a
 moment to load.
 """
 
@@ -13,7 +13,7 @@ def main() -> None:
     """Run the command line and exit with its status."""
     try:
         _leave_out_the_current_folder()
-        from elbowroom.model.cli import main as commands
+        from elbowroom.model.command.cli import main as commands
     except KeyboardInterrupt:
         if sys.stderr is not None:
             print("stopped; nothing was half-written", file=sys.stderr, flush=True)

@@ -12,12 +12,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from elbowroom.model.findings import Finding
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import load
+from elbowroom.model.build.source import Document
 from elbowroom.model.heights.words import wishes_of, with_numbers
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import load
-from elbowroom.model.source import Document
+from elbowroom.model.layout.place import place
+from elbowroom.model.told.findings import Finding
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 

@@ -14,20 +14,20 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.drivers import CLEAR_MM, KEY_MM, KEY_ROOM_MM, REMOVABLE, over_head
-from elbowroom.model.envelopes import Rods, obstacles_of
-from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.geometry.envelopes import Rods, obstacles_of
+from elbowroom.model.geometry.freespace import FREE, Space
+from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.heights.limits import Question
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch
-from elbowroom.model.plumbing import Port
+from elbowroom.model.loop.plumbing import Port
 from elbowroom.model.reach.passing import cannot, passes
 from elbowroom.model.reach.rooms import LIFT, LIFT_OVER, Rooms, Site
 from elbowroom.model.reach.verdicts import Wanted
-from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.drivers import CLEAR_MM, KEY_MM, KEY_ROOM_MM, REMOVABLE, over_head
 from elbowroom.model.store import Store
-from elbowroom.parts.screw_tables import DRIVER
+from elbowroom.parts.screw.screw_tables import DRIVER
 
 Array = NDArray[np.float64]
 _HAND = 60.0  # mm around a chain with its tube in which something could be in its way: a fingertip is 16 wide

@@ -13,8 +13,8 @@ from dataclasses import replace
 import numpy as np
 
 from elbowroom.model import checks
-from elbowroom.model.checks import drivers
-from elbowroom.model.findings import FAILING, UNDECIDED, Finding
+from elbowroom.model.geometry.pairs import Progress
+from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.heights.access import EDGE_MM, Access
 from elbowroom.model.heights.choosing import chosen
 from elbowroom.model.heights.limits import Limit
@@ -23,10 +23,10 @@ from elbowroom.model.heights.missing import Need, able
 from elbowroom.model.heights.ranges import Stretch
 from elbowroom.model.heights.stages import Stages
 from elbowroom.model.heights.telling import Choice
-from elbowroom.model.layout import Layout
-from elbowroom.model.pairs import Progress
-from elbowroom.model.solidify import solidify
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.screws import drivers
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
 from elbowroom.model.tolerances import EXACT_MM
 
 LAYERS = 5  # tried from the height chosen up before others of the range are

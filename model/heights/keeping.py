@@ -10,13 +10,13 @@ import hashlib
 import json
 
 from elbowroom.model import digest
-from elbowroom.model.findings import Finding
+from elbowroom.model.build.problems import Path
+from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.source import Document
 from elbowroom.model.heights.words import Wishes
-from elbowroom.model.kept_findings import pack, unpack
-from elbowroom.model.problems import Path
-from elbowroom.model.resolve import Build
-from elbowroom.model.source import Document
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.kept_findings import pack, unpack
 
 # Sections of a build that a height depends on.
 _SECTIONS = ("case", "stacks", "parts", "mates", "gaps", "screws", "loop", "tube", "fittings", "coolant", "cut")

@@ -20,13 +20,13 @@ from elbowroom.model.checks.containment import check as contained
 from elbowroom.model.checks.interference import mated_bodies, wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
-from elbowroom.model.enclosure import slab_gap
+from elbowroom.model.geometry.enclosure import slab_gap
+from elbowroom.model.geometry.pairs import Checker, Progress, box_gap
+from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Answer, Stretch, search
-from elbowroom.model.pairs import Checker, Progress, box_gap
-from elbowroom.model.scene import Scene, Solid
 from elbowroom.model.tolerances import CONTACT_MM, MATE_ORIGIN_MM, MATE_PLANE_MM
-from elbowroom.parts.pose import compose
+from elbowroom.parts.vocabulary.pose import compose
 
 Array = NDArray[np.float64]
 _EDGE = 1e-6  # mm: to which the height is found at which a piece leaves the case
@@ -195,8 +195,8 @@ class _Pair:
         A true gap g is at least d - e, with d the meshes' distance and e their bounds together, and at most d + e; the
         bodies come nearer by no more than `rate` for each millimetre of height.
         """
-        from elbowroom.model.narrow import nearest
-        from elbowroom.model.posed_pair import PosedPair
+        from elbowroom.model.geometry.narrow import nearest
+        from elbowroom.model.geometry.posed_pair import PosedPair
 
         one, other = (self.moved.solid(k, h) for k in (self.i, self.j))
         a, b = self.moved.checker.kernel(one), self.moved.checker.kernel(other)

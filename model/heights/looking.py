@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from elbowroom.model.geometry.pairs import Progress
 from elbowroom.model.heights.limits import Budget, Limit, limits
 from elbowroom.model.heights.missing import Need, able, forbidden, needs
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch, left
 from elbowroom.model.heights.stages import PROBES, SAME_MM, Stages
-from elbowroom.model.layout import Layout
-from elbowroom.model.pairs import Progress
+from elbowroom.model.layout.layout import Layout
 from elbowroom.model.screws.stand import HELD_BY
 from elbowroom.model.store import Store
 

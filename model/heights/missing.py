@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.ranges import Stretch, merged
-from elbowroom.model.layout import Layout
-from elbowroom.parts.pose import apply
+from elbowroom.model.layout.layout import Layout
+from elbowroom.parts.vocabulary.pose import apply
 
 _AT = 1e-6  # mm: ends nearer than this are one
 

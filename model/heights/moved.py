@@ -13,16 +13,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.drawing import draw, unpack
-from elbowroom.model.layout import Layout, Mate, Piece
-from elbowroom.model.pairs import Checker
-from elbowroom.model.problems import InputError
-from elbowroom.model.scene import Mesh, Scene, Shape, Solid
-from elbowroom.model.solidify import CannotDraw, shape_key, solidify
+from elbowroom.model.build.problems import InputError
+from elbowroom.model.geometry.drawing import draw, unpack
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.scene import Mesh, Scene, Shape, Solid
+from elbowroom.model.geometry.solidify import CannotDraw, shape_key, solidify
+from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.store import Store
-from elbowroom.parts.base import Part
-from elbowroom.parts.measure import Measure, Mm
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.measure import Measure, Mm
+from elbowroom.parts.vocabulary.pose import Pose
 
 Array = NDArray[np.float64]
 RATE_DIGITS = 10  # of a velocity: over 200 mm it is off by 1e-8, and poses 0.01 mm apart that round differently agree

@@ -11,7 +11,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from elbowroom.model.findings import Finding
+from elbowroom.model.build.problems import Path
+from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.source import Document
+from elbowroom.model.geometry.pairs import Progress
 from elbowroom.model.heights.bearing_out import advised, borne_out
 from elbowroom.model.heights.choosing import layered, whole
 from elbowroom.model.heights.looking import Look, look
@@ -21,14 +24,11 @@ from elbowroom.model.heights.stages import Stages
 from elbowroom.model.heights.telling import Choice, finding
 from elbowroom.model.heights.tying import Group, tie
 from elbowroom.model.heights.words import Wishes, with_numbers
-from elbowroom.model.layout import Layout
-from elbowroom.model.pairs import Progress
-from elbowroom.model.place import place
-from elbowroom.model.plumbing import Plumbing, plumb
-from elbowroom.model.problems import Path
-from elbowroom.model.resolve import Build, load
-from elbowroom.model.source import Document
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.layout.place import place
+from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import Finding
 
 _LEAST_RANGE = 0.05  # mm: outside what was asked, less than the finest layer is not looked at
 

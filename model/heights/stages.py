@@ -12,21 +12,22 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from elbowroom.model.checks import holes, screws
-from elbowroom.model.findings import FAILING, UNDECIDED, Finding
-from elbowroom.model.fitted import fittings
+from elbowroom.model.build.resolve import Build
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.moved import Moved
-from elbowroom.model.layout import Joined, Layout, Mate, Piece
-from elbowroom.model.plumbing import Plumbing
-from elbowroom.model.resolve import Build
-from elbowroom.model.scene import Scene
+from elbowroom.model.layout.layout import Joined, Layout, Mate, Piece
+from elbowroom.model.loop.fitted import fittings
+from elbowroom.model.loop.plumbing import Plumbing
+from elbowroom.model.screws import holes
+from elbowroom.model.screws import lengths as screws
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.screws.joints import Joint
 from elbowroom.model.screws.remedies import Remedies
 from elbowroom.model.screws.stand import stand
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
 
 PROBES = 160  # heights of one search at which the screws are chosen: some 0.1 s each
 SAME_MM = 0.03  # to which the height is halved down at which another screw is chosen: under the finest layer (P)

@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks.wordings import assumed_by, mm
-from elbowroom.model.findings import Basis, Finding, Verdict, rounded
+from elbowroom.model.build.spec import WALLS
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.looking import Look
 from elbowroom.model.heights.missing import Need, blocker, forbidden
 from elbowroom.model.heights.ranges import Stretch, chain
 from elbowroom.model.heights.tying import Group
-from elbowroom.model.layout import Layout
-from elbowroom.model.place import SQUARE
-from elbowroom.model.spec import WALLS
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.layout.place import SQUARE
+from elbowroom.model.told.findings import Basis, Finding, Verdict, rounded
+from elbowroom.model.told.wordings import assumed_by, mm
 
 _AT = 1e-4  # mm: ends of stretches nearer than this are one
 _ENDED = "higher ones were not looked at, since looking is bounded"

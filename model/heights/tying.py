@@ -11,18 +11,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from elbowroom.model.build.problems import BuildError, Path, Problem
+from elbowroom.model.build.resolve import Build, Entry, load
+from elbowroom.model.build.source import Document
+from elbowroom.model.build.spec import Placement
 from elbowroom.model.heights.moved import with_height
 from elbowroom.model.heights.words import LIFT, Wish, Wishes, range_of, with_numbers
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError, Path, Problem
-from elbowroom.model.resolve import Build, Entry, load
-from elbowroom.model.source import Document
-from elbowroom.model.spec import Placement
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.layout.place import place
 from elbowroom.model.tolerances import MATE_PLANE_MM
-from elbowroom.parts.pose import Pose, compose
-from elbowroom.parts.riser import Riser
-from elbowroom.parts.spacer import Spacer
+from elbowroom.parts.made.riser import Riser
+from elbowroom.parts.made.spacer import Spacer
+from elbowroom.parts.vocabulary.pose import Pose, compose
 
 _SAME = 1e-9  # mm and shares: poses from the same arithmetic, one number changed
 

@@ -14,13 +14,13 @@ from typing import Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from elbowroom.model.implied import CARRIERS
-from elbowroom.model.problems import Path, Problem, shown
-from elbowroom.model.source import Document
-from elbowroom.model.spec import Placement
-from elbowroom.model.wording import problems_of
+from elbowroom.model.build.problems import Path, Problem, shown
+from elbowroom.model.build.source import Document
+from elbowroom.model.build.spec import Placement
+from elbowroom.model.build.wording import problems_of
+from elbowroom.model.layout.implied import CARRIERS
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.measure import Measure, Mm
+from elbowroom.parts.vocabulary.measure import Measure, Mm
 
 FIT = "fit"
 LIFT = "lift"

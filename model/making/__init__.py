@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from elbowroom.model.problems import InputError, picked, quoted
+from elbowroom.model.build.problems import InputError, picked, quoted
 
 if TYPE_CHECKING:
-    from elbowroom.model.make_spec import PrinterSpec
+    from elbowroom.model.build.make_spec import PrinterSpec
     from elbowroom.model.making.mesh import Skin
     from elbowroom.model.making.orders import Order
     from elbowroom.model.making.verdict import Verdict
@@ -62,10 +62,10 @@ def make(
     overrides: `path=value` in the build, or of the part's own fields where `part` is named. Raises BuildError or
     InputError where the input cannot be used, OutputError where the files cannot be written.
     """
+    from elbowroom.model.layout.place import place
     from elbowroom.model.making.adapters import adapters
     from elbowroom.model.making.asked import asked
     from elbowroom.model.making.orders import gathered
-    from elbowroom.model.place import place
 
     build = asked(file, part, overrides)
     layout = place(build)

@@ -9,24 +9,24 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from elbowroom.model.layout import Layout
+from elbowroom.model.build.resolve import Build
+from elbowroom.model.geometry.names import UniqueNames
+from elbowroom.model.layout.layout import Layout
 from elbowroom.model.making import advice
 from elbowroom.model.making.orders import Order, ordered
 from elbowroom.model.making.told import LAYER_LINE
-from elbowroom.model.resolve import Build
 from elbowroom.model.store import Store
-from elbowroom.model.writers.names import UniqueNames
-from elbowroom.parts.base import Part
+from elbowroom.parts.vocabulary.base import Part
 
 Progress = Callable[[int, int, str], None]
 
 
 def adapters(build: Build, layout: Layout, store: Store | None, progress: Progress | None = None) -> list[Order]:
     """An order for each adapter plate that would join a part to the slots it misses."""
+    from elbowroom.model.geometry.solidify import solidify
     from elbowroom.model.screws.fasten import fasten
     from elbowroom.model.screws.offers import offers
     from elbowroom.model.screws.trial import Trials
-    from elbowroom.model.solidify import solidify
 
     store = store or Store.default()
     fastened = fasten(build, layout, solidify(layout, store, progress))

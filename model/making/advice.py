@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.make_spec import PRINTED, Plastic, PrinterSpec
+from elbowroom.model.build.make_spec import PRINTED, Plastic, PrinterSpec
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.making.rules import AIR_C, ORDER, PLASTICS, RADIATOR_C
 from elbowroom.model.making.verdict import Verdict
-from elbowroom.parts.base import Part
+from elbowroom.parts.vocabulary.base import Part
 
 # Families whose weight or pull rests on what holds them; fans and cables are light. Common practice, no source (P).
 HEAVY = frozenset({"gpu", "gpu-mount", "pump", "plate", "radiator", "psu", "motherboard", "cpu-block"})

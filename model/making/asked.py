@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from elbowroom.model import heights, source
-from elbowroom.model.problems import InputError, Mark
-from elbowroom.model.resolve import Build, load, spelled_out
-from elbowroom.model.source import Document
+from elbowroom.model import heights
+from elbowroom.model.build import source
+from elbowroom.model.build.problems import InputError, Mark
+from elbowroom.model.build.resolve import Build, load, spelled_out
+from elbowroom.model.build.source import Document
 
 ELSEWHERE = ("printer", "title")  # sections `--set` reaches beside the part's own fields
 

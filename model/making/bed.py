@@ -14,11 +14,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
 from elbowroom.model.making.mesh import Array, Skin
 from elbowroom.model.making.rules import WALL, Z_MM
-from elbowroom.parts.base import Part
-from elbowroom.parts.pose import Pose, apply, compose, rotation, shift
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, rotation, shift
 
 SLANT = 45.0  # degrees: along the diagonal, for a part longer than both sides of the bed
 TURNS = (0.0, 90.0, SLANT)  # degrees tried on the bed, in this order

@@ -11,12 +11,12 @@ from collections.abc import Sequence
 
 from pydantic import ValidationError
 
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
 from elbowroom.model.making import advice
 from elbowroom.model.making.orders import Order, ordered
-from elbowroom.parts.coupon import Coupon
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.printing import LEAST_PIN
+from elbowroom.parts.made.coupon import Coupon
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.printing import LEAST_PIN
 
 LABEL = "coupon"
 STEPS = ((-0.2, 0.4), (-0.1, 0.2), (0.0, 0.1))  # mm, first and last offset of a coupon's holes, the usual ones first; P

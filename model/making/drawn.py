@@ -9,21 +9,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from importlib import import_module
 
-from elbowroom.model.layout import Gaps, Layout, Piece
+from elbowroom.model.build.problems import InputError
+from elbowroom.model.geometry.refining import Exactly
+from elbowroom.model.geometry.scene import Mesh, Scene, Shape
+from elbowroom.model.geometry.solidify import Progress, shape_key, solidify
+from elbowroom.model.layout.layout import Gaps, Layout, Piece
 from elbowroom.model.making.mesh import Skin, skin
 from elbowroom.model.making.orders import Order
-from elbowroom.model.problems import InputError
-from elbowroom.model.refining import Exactly
-from elbowroom.model.scene import Mesh, Scene, Shape
-from elbowroom.model.solidify import Progress, shape_key, solidify
 from elbowroom.model.store import Store
 from elbowroom.model.writers.job import Job
 from elbowroom.model.writers.materials import LOOKS
 from elbowroom.model.writers.step_plan import ROOT, Plan
-from elbowroom.parts import child
-from elbowroom.parts.base import Part
-from elbowroom.parts.mesh_file import PartFileError
-from elbowroom.parts.pose import IDENTITY
+from elbowroom.parts.imported import child
+from elbowroom.parts.imported.mesh_file import PartFileError
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import IDENTITY
 
 Shapes = dict[tuple[str, str], Shape]  # by family and shape key of the part
 

@@ -12,10 +12,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.meshes import normals_areas, seeds
-from elbowroom.model.scene import Mesh
+from elbowroom.model.geometry.meshes import normals_areas, seeds
+from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.writers.stl import joined
-from elbowroom.parts.pose import Pose, apply
+from elbowroom.parts.vocabulary.pose import Pose, apply
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

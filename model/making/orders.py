@@ -11,16 +11,16 @@ from dataclasses import dataclass
 
 from pydantic import ValidationError
 
-from elbowroom.model.layout import Layout
-from elbowroom.model.make_spec import PRINTED, MakeWords, PrinterSpec
+from elbowroom.model.build.make_spec import PRINTED, MakeWords, PrinterSpec
+from elbowroom.model.build.problems import InputError
+from elbowroom.model.build.resolve import Entry
+from elbowroom.model.geometry.names import UniqueNames, catalogue_name
+from elbowroom.model.layout.layout import Layout
 from elbowroom.model.making import advice
-from elbowroom.model.problems import InputError
-from elbowroom.model.resolve import Entry
-from elbowroom.model.writers.names import UniqueNames, catalogue_name
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.base import Part
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.pose import Pose, apply
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import Pose, apply
 
 Key = tuple[str, ...]  # what tells orders apart: family and shape, and the name where equal parts have several
 

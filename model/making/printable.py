@@ -10,15 +10,15 @@ import math
 
 import numpy as np
 
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
+from elbowroom.model.geometry.meshes import fault_of, mesh_volume
 from elbowroom.model.making import bed, rules
 from elbowroom.model.making.mesh import Skin
 from elbowroom.model.making.spans import Span, spans
 from elbowroom.model.making.verdict import Grade, Verdict
 from elbowroom.model.making.walls import thinnest
-from elbowroom.model.meshes import fault_of, mesh_volume
-from elbowroom.parts.base import Part
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import Pose
 
 
 def judge(part: Part, pose: Pose, skin: Skin, printer: PrinterSpec, bodies: frozenset[str]) -> list[Verdict]:

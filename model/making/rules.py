@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from elbowroom.model.make_spec import Plastic
-from elbowroom.parts.base import Mark
+from elbowroom.model.build.make_spec import Plastic
+from elbowroom.parts.vocabulary.base import Mark
 
 # Rules ----------------------------------------------------------------------------------------------------------------
 

@@ -10,15 +10,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from elbowroom.model.cautions import DEFER, PRINTING, UNPLUG, listed
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
 from elbowroom.model.making.mesh import Skin
 from elbowroom.model.making.orders import Order
 from elbowroom.model.making.rules import PLASTICS
 from elbowroom.model.making.verdict import Verdict
-from elbowroom.parts.base import ASSUMED, MARKS
-from elbowroom.parts.captive import insert_for
-from elbowroom.parts.pose import Pose, turn
+from elbowroom.model.told.cautions import DEFER, PRINTING, UNPLUG, listed
+from elbowroom.parts.screw.captive import insert_for
+from elbowroom.parts.vocabulary.base import ASSUMED, MARKS
+from elbowroom.parts.vocabulary.pose import Pose, turn
 
 FIRST_LINE = "Parts to make, written by elbowroom"
 LAYER_LINE = "# A layer, written by elbowroom"  # the first line of a plate as a build file has it

@@ -16,16 +16,16 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable
 from typing import Any
 
-from elbowroom.model.findings import FAILING, Finding
-from elbowroom.model.kept_findings import pack, unpack
-from elbowroom.model.layout import Layout
-from elbowroom.model.plumbing import Plumbing, Port, Tubing, ports_of
+from elbowroom.model.geometry.scene import Mesh, Scene
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.loop.plumbing import Plumbing, Port, Tubing, ports_of
 from elbowroom.model.reach import keep
 from elbowroom.model.reach.neighbours import advised, neighbours, stand
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.verdicts import Answer, Wanted, answer
-from elbowroom.model.scene import Mesh, Scene
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import FAILING, Finding
+from elbowroom.model.told.kept_findings import pack, unpack
 
 Progress = Callable[[int, int, str], None]  # done, total, what
 

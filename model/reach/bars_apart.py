@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import coal
 import numpy as np
 
-from elbowroom.model.envelopes import Point, Rod
+from elbowroom.model.geometry.envelopes import Point, Rod
 
 _PARALLEL = 1e-9  # sine of the angle under which directions are one: rounding of composed poses is 1e-15
 
@@ -81,7 +81,7 @@ def _line(r: Rod) -> tuple[np.ndarray, np.ndarray, float]:
 
 
 def _place(middle: np.ndarray, u: np.ndarray) -> coal.Transform3s:
-    from elbowroom.parts.pose import pose
+    from elbowroom.parts.vocabulary.pose import pose
 
     return coal.Transform3s(np.ascontiguousarray(pose((0, 0, 0), u)[:3, :3]), np.ascontiguousarray(middle))
 

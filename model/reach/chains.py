@@ -15,11 +15,11 @@ import coal
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Floats, Point, Rod, posed
-from elbowroom.model.plumbing import Link
+from elbowroom.model.geometry.envelopes import Floats, Point, Rod, posed
+from elbowroom.model.loop.plumbing import Link
 from elbowroom.model.reach.rooms import Mask, Rooms, Site, stands_free
-from elbowroom.parts.measure import Deg
-from elbowroom.parts.pose import IDENTITY, Pose, apply, bring_together
+from elbowroom.parts.vocabulary.measure import Deg
+from elbowroom.parts.vocabulary.pose import IDENTITY, Pose, apply, bring_together
 
 FINE = 1  # deg: step at which one swivel's angles are searched
 # deg: step of the other swivels of a chain with that many, so that a chain of six stays within a second or two

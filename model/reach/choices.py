@@ -12,13 +12,13 @@ from itertools import islice
 
 import numpy as np
 
-from elbowroom.model.loop_spec import MAX_CHAIN
-from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.build.loop_spec import MAX_CHAIN
+from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import Interval, Postures, items
 from elbowroom.model.reach.hands import fingers_at_once
 from elbowroom.model.reach.rooms import Rooms, Site, bars_met
 from elbowroom.model.reach.trial import Trial, attempt, seat, sets
-from elbowroom.parts.fitting_choice import Choice, adapters_for, catalogue_fittings, fittings_for, plugs_for
+from elbowroom.parts.fitting.fitting_choice import Choice, adapters_for, catalogue_fittings, fittings_for, plugs_for
 
 MOST_REMEDIES = 3  # answers are read by people: the three best
 MOST_TRIES = 60  # candidates tried for them: all with one adapter and the lowest with two

@@ -14,12 +14,12 @@ from itertools import combinations
 
 import numpy as np
 
-from elbowroom.model.envelopes import NO_MARGIN, Floats, Rod, posed
-from elbowroom.model.freespace import FREE
+from elbowroom.model.geometry.envelopes import NO_MARGIN, Floats, Rod, posed
+from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.reach.chains import Interval, grid, intervals, turns
 from elbowroom.model.reach.rooms import Mask, Rooms, bars_met, stands_free
-from elbowroom.parts.fitting import Fitting
-from elbowroom.parts.pose import pose
+from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.vocabulary.pose import pose
 
 FINGER = 16.0  # mm: width of one finger; common practice, no source (P)
 HAND = (75.0, 100.0)  # mm: section of a hand, and the room it takes along the arm; common practice, no source (P)

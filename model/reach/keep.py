@@ -2,7 +2,7 @@
 
 Owns the key (everything an answer depends on: code, the port, its chain, every solid within the farthest that any of
 its questions looks) and the form of a solid in the store, as numpy arrays. Leaves the cache itself to
-`elbowroom.model.store`, and the form of a finding to `kept_findings`.
+`store`, and the form of a finding to `kept_findings`.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 
 from elbowroom.model import digest
-from elbowroom.model.directions import open_side_of
-from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.geometry.scene import Mesh
+from elbowroom.model.layout.directions import open_side_of
+from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.verdicts import Wanted
-from elbowroom.model.scene import Mesh
 from elbowroom.model.tolerances import POSE_MOVE_DIGITS
 
 # mm beyond a chain that its questions may look: the free axis (300), a finger with its hand (225), and the longest

@@ -14,11 +14,11 @@ from typing import Any, Literal
 import manifold3d
 import numpy as np
 
-from elbowroom.model.envelopes import Point
+from elbowroom.model.geometry.envelopes import Point
+from elbowroom.model.geometry.scene import Solid
 from elbowroom.model.reach.rooms import Rooms, Site
-from elbowroom.model.scene import Solid
-from elbowroom.parts.pose import apply, compose, inverse, shift
-from elbowroom.parts.threads import thread
+from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
+from elbowroom.parts.vocabulary.threads import thread
 
 UNDER = (-0.25, -0.05)  # mm: the layer looked at under the land: clear of the plane itself and of anything that deep
 ABOVE = (0.02, 0.2)  # mm: the layer above it: over it an envelope of its own begins

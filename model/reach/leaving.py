@@ -3,7 +3,7 @@
 Owns the directions a tube is tried in and what it sweeps. Pushing it in needs the straight length that ends inside the
 fitting and the straight leg behind it, in front of the mouth, with the case's side panels off; lying there it needs the
 leg and one bend of the tube's radius through 90 degrees, or the leg and as much straight on as the radius. Leaves whole
-runs to `elbowroom.model.tubes`.
+runs to `tubes`.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats, Rod
-from elbowroom.model.plumbing import Tubing
+from elbowroom.model.geometry.envelopes import Floats, Rod
+from elbowroom.model.loop.plumbing import Tubing
 from elbowroom.model.reach.chains import Interval, grid, intervals, turns
 from elbowroom.model.reach.rooms import Mask, Rooms, stands_free
 

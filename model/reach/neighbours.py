@@ -14,10 +14,8 @@ from itertools import combinations, islice
 
 import numpy as np
 
-from elbowroom.model.checks.wordings import assumed_by, tenths
-from elbowroom.model.envelopes import Floats, Rod
-from elbowroom.model.findings import Basis, Finding, Verdict
-from elbowroom.model.plumbing import Link
+from elbowroom.model.geometry.envelopes import Floats, Rod
+from elbowroom.model.loop.plumbing import Link
 from elbowroom.model.reach.bars_apart import clear, least
 from elbowroom.model.reach.chains import Item, Postures, coarse, grid, items, walk
 from elbowroom.model.reach.choices import candidates, lowest, turned
@@ -25,7 +23,9 @@ from elbowroom.model.reach.hands import STEP, finger_sides, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.reach.verdicts import Wanted, mended_beside
-from elbowroom.parts.pose import apply, rotation
+from elbowroom.model.told.findings import Basis, Finding, Verdict
+from elbowroom.model.told.wordings import assumed_by, tenths
+from elbowroom.parts.vocabulary.pose import apply, rotation
 
 GAP = 1.5  # mm between neighbouring fittings: a coat of fingers' play; common practice, no source (P)
 MOST_REMEDIES = 2  # other chains named for a pair

@@ -12,8 +12,8 @@ from collections.abc import Collection
 
 import numpy as np
 
-from elbowroom.model.envelopes import Rod, posed
-from elbowroom.model.freespace import FREE
+from elbowroom.model.geometry.envelopes import Rod, posed
+from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.reach.land import ABOVE, land
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt

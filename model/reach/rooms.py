@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Floats, Obstacle, Rod, Rods, obstacles_of, posed
-from elbowroom.model.freespace import FREE, Space
-from elbowroom.model.layout import Piece
-from elbowroom.model.narrow import manifold_of
-from elbowroom.model.plumbing import Port, ports_of
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.geometry.envelopes import Floats, Obstacle, Rod, Rods, obstacles_of, posed
+from elbowroom.model.geometry.freespace import FREE, Space
+from elbowroom.model.geometry.narrow import manifold_of
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.layout import Piece
+from elbowroom.model.loop.plumbing import Port, ports_of
 from elbowroom.model.store import Store
-from elbowroom.parts.base import Frame
-from elbowroom.parts.case import Case
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary.base import Frame
+from elbowroom.parts.vocabulary.pose import Pose
 
 # mm above the land at which a fitting's envelope begins. Below it the fitting touches the land, as it must; above it
 # everything counts. Well over the error of a mesh (0.075), well under anything a caliper finds on a land.

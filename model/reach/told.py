@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.directions import sides
+from elbowroom.model.layout.directions import sides
 from elbowroom.model.reach.hands import in_the_way
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import Trial

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import (
     COARSE,
     FINE,
@@ -31,7 +31,7 @@ from elbowroom.model.reach.chains import (
 from elbowroom.model.reach.hands import Grip, any_finger, grip
 from elbowroom.model.reach.leaving import Leaving, Leg, leaves, leaving
 from elbowroom.model.reach.rooms import Rooms, Site
-from elbowroom.parts.fitting_rules import ROUNDING
+from elbowroom.parts.fitting.fitting_rules import ROUNDING
 
 PORTION = 24  # postures put to the tube at once
 

@@ -15,11 +15,9 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.model.checks.wordings import assumed_by, lacking, mm2, tenths
-from elbowroom.model.directions import open_side_of, round_by
-from elbowroom.model.findings import Basis, Finding, Point, Verdict, rounded
-from elbowroom.model.fitted import outlet
-from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.layout.directions import open_side_of, round_by
+from elbowroom.model.loop.fitted import outlet
+from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import Interval, Postures, turns
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies, turned
 from elbowroom.model.reach.land import Land, land
@@ -28,11 +26,13 @@ from elbowroom.model.reach.told import hands_told, tube_leaves
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
-from elbowroom.parts.base import ASSUMED
+from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.told.wordings import assumed_by, lacking, mm2, tenths
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fitting import Fitting
-from elbowroom.parts.measure import Deg
-from elbowroom.parts.threads import thread
+from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.vocabulary.base import ASSUMED
+from elbowroom.parts.vocabulary.measure import Deg
+from elbowroom.parts.vocabulary.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
 POINTED = 10  # deg between the directions that a range is told by

@@ -18,15 +18,15 @@ from typing import Any
 import manifold3d
 import numpy as np
 
-from elbowroom.model.envelopes import Floats, Rod
-from elbowroom.model.narrow import arrays_of
-from elbowroom.model.plumbing import Link, Tubing
+from elbowroom.model.geometry.envelopes import Floats, Rod
+from elbowroom.model.geometry.narrow import arrays_of
+from elbowroom.model.geometry.scene import Mesh
+from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import grid, intervals, items, turns
 from elbowroom.model.reach.rooms import Mask, Rooms, Site, bars_met, stands_free
 from elbowroom.model.reach.trial import leg_of
-from elbowroom.model.scene import Mesh
-from elbowroom.parts.fitting_choice import adapters_for, catalogue_fittings, fittings_for
-from elbowroom.parts.pose import apply, compose, inverse, pose
+from elbowroom.parts.fitting.fitting_choice import adapters_for, catalogue_fittings, fittings_for
+from elbowroom.parts.vocabulary.pose import apply, compose, inverse, pose
 
 SECTOR = 15  # deg that one side stands for
 ROUND = 72  # corners of a full turn, three a sector, the fewest the solid kernel turns: strays 0.05 mm at 50

@@ -10,14 +10,14 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from itertools import combinations
 
-from elbowroom.model.checks.wordings import assumed_by
-from elbowroom.model.findings import FAILING, UNDECIDED, Basis, Finding
-from elbowroom.model.layout import Piece
-from elbowroom.model.plumbing import Chain, Plumbing, Port
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Piece
+from elbowroom.model.loop.plumbing import Chain, Plumbing, Port
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
-from elbowroom.model.scene import Scene
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import FAILING, UNDECIDED, Basis, Finding
+from elbowroom.model.told.wordings import assumed_by
 
 NEARBY = 60.0  # mm around a chain in which a tube could be in its way or in that of the fingers at it (P)
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.envelopes import Blockage, Floats, Rod, posed
-from elbowroom.model.freespace import FREE, Space
-from elbowroom.model.plumbing import Tubing
+from elbowroom.model.geometry.envelopes import Blockage, Floats, Rod, posed
+from elbowroom.model.geometry.freespace import FREE, Space
+from elbowroom.model.loop.plumbing import Tubing
 from elbowroom.model.reach.chains import Item, grid, items, turns, walk
 from elbowroom.model.reach.hands import STEP, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site

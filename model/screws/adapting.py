@@ -3,7 +3,7 @@
 Owns planning it: which of the part's holes and which slots get a screw, where on its slot each panel screw goes so that
 no two holes of the plate come too near each other, how thick the plate must be, and the reason where there is none.
 Holes of the part get a clearance hole with its head sunk in the face that lies on the panel; panel screws go into
-inserts or threads of the plate. Leaves the plate itself to `elbowroom.parts.adapter`, and what holds to `holding`.
+inserts or threads of the plate. Leaves the plate itself to `made.adapter`, and what holds to `holding`.
 
 All places are in one plane with z from the panel to the part: x and y as seen looking at the plate's face a.
 """
@@ -20,13 +20,13 @@ from pydantic import ValidationError
 
 from elbowroom.model.screws.holding import Holding, Point, holding
 from elbowroom.model.screws.slot import Slot
-from elbowroom.parts.adapter import FLOOR, Adapter
-from elbowroom.parts.adapter_holes import AdapterHole, AirOpening
-from elbowroom.parts.captive import INSERTS
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.screw_tables import ENGAGEMENT, Style, head
-from elbowroom.parts.threads import thread
-from elbowroom.parts.webs import Spot
+from elbowroom.parts.made.adapter import FLOOR, Adapter
+from elbowroom.parts.made.adapter_holes import AdapterHole, AirOpening
+from elbowroom.parts.screw.captive import INSERTS
+from elbowroom.parts.screw.screw_tables import ENGAGEMENT, Style, head
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.threads import thread
+from elbowroom.parts.vocabulary.webs import Spot
 
 Span = tuple[float, float]
 Rectangle = tuple[Point, Point]

@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.screws.joints import Fit, Joint
 from elbowroom.model.screws.slot import Slot
-from elbowroom.parts.pose import apply, compose, inverse, shift
+from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
 
 PLAY = 0.2  # mm between a head and what stands beside it, as `interference.SMALL_GAP_MM` wants around screws; (P)
 OFF_FACE = 0.05  # mm off the face the heads lie on: bodies flush with it are not in their way

@@ -13,14 +13,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Vector, edge
 from elbowroom.model.screws.lines import Axis, Ends, Passed, as_point
 from elbowroom.model.screws.walk import Walk
-from elbowroom.parts.base import Hole, HolePattern, Stud
-from elbowroom.parts.pose import apply, compose, inverse
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.vocabulary.base import Hole, HolePattern, Stud
+from elbowroom.parts.vocabulary.pose import apply, compose, inverse
+from elbowroom.parts.vocabulary.threads import THREADS
 
 SCREW_HOLE_MM = 9.0  # wider holes are for cables and tubes; a clearance hole for M8, no source (P)
 SLOT_STEPS = 401  # places along a slot that are compared: a tenth of a millimetre in 40

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.screws.slot import Slot
-from elbowroom.parts.layers import ISO_7089
+from elbowroom.parts.fan.layers import ISO_7089
 
 Point = tuple[float, float]
 Span = tuple[float, float]

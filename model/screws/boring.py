@@ -10,16 +10,16 @@ from collections.abc import Sequence
 import numpy as np
 from pydantic import ValidationError
 
-from elbowroom.model.layout import Piece
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws.faces import OPPOSED
 from elbowroom.model.screws.lines import Axis
-from elbowroom.parts.adapter import Adapter
-from elbowroom.parts.adapter_holes import AdapterHole
-from elbowroom.parts.base import Part
-from elbowroom.parts.declared import FaceHole
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import apply, compose, inverse, turn
-from elbowroom.parts.primitives import Plain
+from elbowroom.parts.made.adapter import Adapter
+from elbowroom.parts.made.adapter_holes import AdapterHole
+from elbowroom.parts.made.primitives import Plain
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.declared import FaceHole
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import apply, compose, inverse, turn
 
 PLACES = 2  # decimals of a millimetre a hole is marked out to
 

@@ -16,8 +16,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from elbowroom.model.layout import Piece
-from elbowroom.model.screw_spec import Head, ScrewsSpec, ScrewWords
+from elbowroom.model.build.screw_spec import Head, ScrewsSpec, ScrewWords
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws.bearing import Bearing
 from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant
@@ -33,11 +33,11 @@ from elbowroom.model.screws.stack import (
 )
 from elbowroom.model.screws.under import stands, under_head
 from elbowroom.model.tolerances import general_tolerance
-from elbowroom.parts import screw_tables
-from elbowroom.parts.base import Body, Part
-from elbowroom.parts.measure import Measure
-from elbowroom.parts.screw_tables import Stock
-from elbowroom.parts.threads import thread
+from elbowroom.parts.screw import screw_tables
+from elbowroom.parts.screw.screw_tables import Stock
+from elbowroom.parts.vocabulary.base import Body, Part
+from elbowroom.parts.vocabulary.measure import Measure
+from elbowroom.parts.vocabulary.threads import thread
 
 SOFT = frozenset({"gasket", "rubber"})  # materials that a screw presses together
 PRESSED = 0.5  # of a soft layer's thickness that may be gone under a screw; common practice, no source (P)

@@ -9,16 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from elbowroom.model.layout import Piece
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws.joints import Joint
 from elbowroom.model.screws.lines import Passed
-from elbowroom.parts import case_holes
-from elbowroom.parts.case import Case
-from elbowroom.parts.case_holes import CaseHole
-from elbowroom.parts.case_openings import AXIS_WALLS, FACE_AXES, FACES, Face
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import apply, inverse
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.case import case_holes
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.case.case_holes import CaseHole
+from elbowroom.parts.case.case_openings import AXIS_WALLS, FACE_AXES, FACES, Face
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import apply, inverse
+from elbowroom.parts.vocabulary.threads import THREADS
 
 _SAME = 0.5  # mm: a wall's plane is found by this; panels are farther apart
 

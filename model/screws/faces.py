@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.layout import Piece
-from elbowroom.parts.base import Frame, Hole, HolePattern
-from elbowroom.parts.pose import Pose, apply, inverse
+from elbowroom.model.layout.layout import Piece
+from elbowroom.parts.vocabulary.base import Frame, Hole, HolePattern
+from elbowroom.parts.vocabulary.pose import Pose, apply, inverse
 
 Vector = NDArray[np.float64]
 Spot = tuple[str, str, int]  # piece, pattern, hole

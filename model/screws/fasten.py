@@ -9,18 +9,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from elbowroom.model.layout import Layout
-from elbowroom.model.problems import BuildError, choices, shown
-from elbowroom.model.resolve import Build
-from elbowroom.model.scene import Scene
-from elbowroom.model.screw_spec import ScrewsSpec
+from elbowroom.model.build.problems import BuildError, choices, shown
+from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.screw_spec import ScrewsSpec
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Layout
 from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
 from elbowroom.model.screws.joints import Joint, joints, meant
 from elbowroom.model.screws.lines import Axis, bolted
 from elbowroom.model.screws.stand import stand
-from elbowroom.parts.screw_tables import NUTS
+from elbowroom.parts.screw.screw_tables import NUTS
 
 MAX_SCREWS = 600  # in one build: ten times a large machine's; each is a piece of its own
 

@@ -14,13 +14,13 @@ from fnmatch import fnmatchcase
 
 import numpy as np
 
-from elbowroom.model.layout import Piece
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.lines import Axis, Ends
 from elbowroom.model.screws.slots import Slide, Slot, best_slide, joined, residuals
-from elbowroom.parts.base import HolePattern
-from elbowroom.parts.case_openings import LEAST_WEB
-from elbowroom.parts.threads import THREADS, thread
+from elbowroom.parts.case.case_openings import LEAST_WEB
+from elbowroom.parts.vocabulary.base import HolePattern
+from elbowroom.parts.vocabulary.threads import THREADS, thread
 
 FAN_SCREW = "fan-screw"
 FAN_SCREW_NECK = (

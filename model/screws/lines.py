@@ -11,8 +11,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.layout import Piece
-from elbowroom.parts.base import Hole, HolePattern
+from elbowroom.model.layout.layout import Piece
+from elbowroom.parts.vocabulary.base import Hole, HolePattern
 
 Vector = NDArray[np.float64]
 

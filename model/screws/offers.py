@@ -11,8 +11,10 @@ import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
-from elbowroom.model.layout import Piece
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.names import safe_name
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws import around
 from elbowroom.model.screws.adapting import RANK, STEP, WEB, Planned, Rectangle, adapter_for
 from elbowroom.model.screws.choosing import called, layer_of, receiver_of
@@ -23,21 +25,19 @@ from elbowroom.model.screws.picking import Limits, settled
 from elbowroom.model.screws.slot import joined
 from elbowroom.model.screws.stack import Layer
 from elbowroom.model.screws.trial import Trials, but
-from elbowroom.model.solidify import solidify
 from elbowroom.model.tolerances import general_tolerance
-from elbowroom.model.writers.names import safe_name
-from elbowroom.parts.adapter import Adapter
-from elbowroom.parts.adapter_holes import AirOpening
-from elbowroom.parts.case_openings import LEAST_WEB
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import Pose, apply, compose, inverse, shift
-from elbowroom.parts.radiator import Radiator
-from elbowroom.parts.screw_tables import Stock, Style, head, stock, washer
+from elbowroom.parts.case.case_openings import LEAST_WEB
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.made.adapter import Adapter
+from elbowroom.parts.made.adapter_holes import AirOpening
+from elbowroom.parts.screw.screw_tables import Stock, Style, head, stock, washer
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, shift
+from elbowroom.parts.water.radiator import Radiator
 
 NO_PANEL = frozenset({"gasket", "dust-filter", "washer", "shim", "adapter"})  # another of them costs less than a plate
 THICKER_STEPS = 26  # of a printed layer that a plate is tried thicker by: 5 mm, the step between stock lengths
-BESIDE = 1.0  # mm a plate stays from what stands beside it: the gap wanted between parts, `layout.DEFAULT_GAP`; P
+BESIDE = 1.0  # mm a plate stays from what stands beside it: the gap wanted between parts, `spec.DEFAULT_GAP`; P
 HEAD: Style = "pan"  # of the screws a plate is planned for, as `adapter_for` takes it
 AIR_LESS = 8.0  # mm in diameter that the plate's air holes are narrower than the fans' frames: walls to the screws; P
 

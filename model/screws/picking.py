@@ -18,8 +18,8 @@ from functools import lru_cache
 
 from elbowroom.model.screws.stack import AMPLE, LEAST_THREADS, Judged, Layer, Receiver, Window, judge, window
 from elbowroom.model.tolerances import CONTACT_MM
-from elbowroom.parts.screw_tables import Stock, length_tolerance, shank
-from elbowroom.parts.screw_tables import stock as stock_of
+from elbowroom.parts.screw.screw_tables import Stock, length_tolerance, shank
+from elbowroom.parts.screw.screw_tables import stock as stock_of
 
 # Both common practice, no source (P).
 ENOUGH = 1.0  # mm to spare at worst: more of it is not worth a washer

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from elbowroom.model.rows import LOOSE_LAYERS
-from elbowroom.model.screw_spec import ScrewWords
+from elbowroom.model.build.screw_spec import ScrewWords
+from elbowroom.model.layout.rows import LOOSE_LAYERS
 from elbowroom.model.screws.bearing import LEVEL_MM
 from elbowroom.model.screws.boring import bored
 from elbowroom.model.screws.choosing import Chosen, called, under
@@ -23,8 +23,8 @@ from elbowroom.model.screws.sliding import left_out
 from elbowroom.model.screws.stack import Window, judge, window
 from elbowroom.model.screws.trial import Outcome, Trials, but
 from elbowroom.model.tolerances import CONTACT_MM
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.screw_tables import designation, length_tolerance, stock
+from elbowroom.parts.screw.screw_tables import designation, length_tolerance, stock
+from elbowroom.parts.vocabulary.measure import Mm
 
 MOST_TOLD = 3  # remedies of one kind for one joint: the best first
 MOST_DRILLED = 40  # holes in one piece that are tried: more takes longer to draw than its builder takes to see it (P)

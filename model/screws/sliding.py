@@ -16,15 +16,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import Build, Entry, StackEntries
-from elbowroom.model.rows import follows, holder
-from elbowroom.model.spec import WALLS, At, Layering, Placement
-from elbowroom.model.stacks import layer_names
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import Pose
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import Build, Entry, StackEntries
+from elbowroom.model.build.spec import WALLS, At, Layering, Placement
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.layout.place import place
+from elbowroom.model.layout.rows import follows, holder
+from elbowroom.model.layout.stacks import layer_names
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import Pose
 
 EVEN_MM = 0.05  # a slide is told to this: less than anyone can set it to
 WRITTEN = 4  # decimals of a millimetre that a place is written to

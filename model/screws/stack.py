@@ -2,7 +2,7 @@
 
 Owns how far the tip gets past the receiving face, how much thread it holds by, both as intervals, the verdict on them,
 and the lengths that are safe. Leaves which of them to buy to `picking`. Pure numbers: where layers and threads come
-from is left to the rest of `elbowroom.model.screws`. Lengths in millimetres. A verdict rests on the worst case: every
+from is left to the rest of `screws`. Lengths in millimetres. A verdict rests on the worst case: every
 tolerance at its bad end at once. The root-sum-square interval stands beside it and decides nothing. Numbers that cannot
 be lengths raise ValueError with the value.
 """
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from elbowroom.model.tolerances import CONTACT_MM
-from elbowroom.parts.screw_tables import ENGAGEMENT, designation, length_tolerance, shank, washer
+from elbowroom.parts.screw.screw_tables import ENGAGEMENT, designation, length_tolerance, shank, washer
 
 Verdict = Literal["short", "safe", "close", "bottoms", "pierces"]
 CLEAR = 1.0  # mm a tip should stay from the end of its room, by nominal sizes: rule of the trade, no source (P)

@@ -10,15 +10,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from elbowroom.model.layout import Joined, Piece
+from elbowroom.model.layout.layout import Joined, Piece
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.lines import Axis
-from elbowroom.parts.base import Mark
-from elbowroom.parts.layers import Washer
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import Pose, compose, pose
-from elbowroom.parts.screw import Nut, Screw
-from elbowroom.parts.screw_tables import washer
+from elbowroom.parts.fan.layers import Washer
+from elbowroom.parts.screw.screw import Nut, Screw
+from elbowroom.parts.screw.screw_tables import washer
+from elbowroom.parts.vocabulary.base import Mark
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import Pose, compose, pose
 
 ASSEMBLY = "screws"
 HELD_BY = "screw"  # why a screw and what it holds may touch, in a word

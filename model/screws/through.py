@@ -13,9 +13,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.scene import Mesh, Solid
+from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.tolerances import POSE_TURN_DIGITS
-from elbowroom.parts.pose import apply, inverse, turn
+from elbowroom.parts.vocabulary.pose import apply, inverse, turn
 
 Vector = NDArray[np.float64]
 

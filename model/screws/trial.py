@@ -16,26 +16,27 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.checks import air, drivers
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.screw_spec import ScrewWords
+from elbowroom.model.checks import air
 from elbowroom.model.checks.containment import check as containment
 from elbowroom.model.checks.interference import check as interference
 from elbowroom.model.checks.keep_out import check as keep_out
-from elbowroom.model.checks.wordings import body_words, mm
-from elbowroom.model.findings import FAILING, Finding
-from elbowroom.model.layout import Layout, Mate, Piece
-from elbowroom.model.pairs import Checker, box_gap
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import Build
-from elbowroom.model.scene import Scene
-from elbowroom.model.screw_spec import ScrewWords
+from elbowroom.model.geometry.pairs import Checker, box_gap
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.geometry.solidify import CannotDraw, solidify
+from elbowroom.model.layout.layout import Layout, Mate, Piece
+from elbowroom.model.screws import drivers
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.screws.joints import Joint
-from elbowroom.model.solidify import CannotDraw, solidify
 from elbowroom.model.store import Store
+from elbowroom.model.told.findings import FAILING, Finding
+from elbowroom.model.told.wordings import body_words, mm
 from elbowroom.model.tolerances import HORIZON_MM
-from elbowroom.parts.base import Part
-from elbowroom.parts.pose import apply, compose, inverse, shift
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
 
 WORDS = {"short": "too short", "close": "close to the end of the hole", "bottoms": "bottoms out", "pierces": "too long"}
 WORSE_MM = 0.05  # a gap that shrinks, or a clash that deepens, by less is the same as before: none can set it so (P)

@@ -16,9 +16,9 @@ from elbowroom.model.screws.bearing import Bearing, bearing
 from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Vector, edge
 from elbowroom.model.screws.lines import Passed
 from elbowroom.model.screws.slot import Slot, joined
-from elbowroom.parts.base import Hole
-from elbowroom.parts.case_openings import LEAST_WEB
-from elbowroom.parts.pose import Pose, apply, compose, inverse
+from elbowroom.parts.case.case_openings import LEAST_WEB
+from elbowroom.parts.vocabulary.base import Hole
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse
 
 AROUND_MM = 0.3  # mm wider than a head a hole is to lie around it: play of both; no source (P)
 

@@ -12,13 +12,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.scene import Scene, Solid
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Spot, Vector, covers
 from elbowroom.model.screws.lines import Passed, as_point
 from elbowroom.model.screws.through import thickness_at
-from elbowroom.parts.base import Frame
-from elbowroom.parts.pose import apply, compose, inverse
+from elbowroom.parts.vocabulary.base import Frame
+from elbowroom.parts.vocabulary.pose import apply, compose, inverse
 
 NEAR_MM = 12.0  # a hole whose edge is farther than this from an axis is not meant for it; no source (P)
 MAX_LAYERS = 12  # pieces on one axis; more is a mistake in the build

@@ -11,9 +11,9 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from importlib import import_module
 from typing import cast
 
-from elbowroom.model.problems import InputError, choices, shown
+from elbowroom.model.build.problems import InputError, choices, shown
+from elbowroom.model.geometry.names import UniqueNames
 from elbowroom.model.templates.drawing import Drawing, TemplateError
-from elbowroom.model.writers.names import UniqueNames
 
 FOLDER = "templates"
 FORMATS: tuple[str, ...] = ("dxf", "svg", "pdf")

@@ -1,8 +1,8 @@
 """Flat sides and sheets of any part's exact solids, worked out where that is safe.
 
 Owns the choice: our own parts in this process, what is drawn from a file that someone else made in the child of
-`elbowroom.model.confined`. What is found comes back as plain numbers. The finding itself is the work of `outline`,
-`flats` and `elbowroom.parts.flat_cut`.
+`geometry.confined`. What is found comes back as plain numbers. The finding itself is the work of `outline`,
+`flats` and `vocabulary.flat_cut`.
 """
 
 from __future__ import annotations
@@ -13,19 +13,19 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.model.confined import Given, confined, given
-from elbowroom.model.drawing import is_foreign
-from elbowroom.model.exact import bodies
-from elbowroom.model.scene import Shape
+from elbowroom.model.geometry.confined import Given, confined, given
+from elbowroom.model.geometry.drawing import is_foreign
+from elbowroom.model.geometry.exact import bodies
+from elbowroom.model.geometry.scene import Shape
 from elbowroom.model.store import Store
 from elbowroom.model.templates.drawing import TemplateError
 from elbowroom.model.templates.flats import FlatSheet, Found, flat_sheets, named_sheets, sheets_in
 from elbowroom.model.templates.outline import Opening, Region, regions
-from elbowroom.parts import child
-from elbowroom.parts.base import Part
-from elbowroom.parts.draw import DrawError
-from elbowroom.parts.flat_cut import FlatCut, cut
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.imported import child
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.draw import DrawError
+from elbowroom.parts.vocabulary.flat_cut import FlatCut, cut
+from elbowroom.parts.vocabulary.pose import Pose
 
 NO_SOLID = "it is a mesh without flat faces of its own; a template needs a STEP or a part"
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.parts.contour import Contour, Vertex, circle
+from elbowroom.parts.vocabulary.contour import Contour, Vertex, circle
 
 Array = NDArray[np.float64]
 STRAIGHT_MM = 2e-3  # a straight side strays by no more, whatever the tolerance: else it swallows the start of an arc

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from textwrap import wrap
 
-from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG, listed
 from elbowroom.model.templates.drawing import Drawing
 from elbowroom.model.templates.words import printable
+from elbowroom.model.told.cautions import CUTTING, DEFER, UNPLUG, listed
 
 LAYER = "notes"  # where the words are drawn: beside the four layers of the drawing itself
 LINE = 90  # characters on one line

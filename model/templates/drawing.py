@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from elbowroom.parts.contour import Contour, Point, bounds, key
+from elbowroom.parts.vocabulary.contour import Contour, Point, bounds, key
 
 Layer = Literal["cut", "drill", "fold", "mark"]
 LAYERS: tuple[Layer, ...] = ("cut", "drill", "fold", "mark")

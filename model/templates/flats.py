@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 
 from elbowroom.model.templates.outline import FLATTEN_MM, LOOKS_RAD, SAME_PLANE_MM, depth_of, planes_of, wires_of
-from elbowroom.parts.base import Part
-from elbowroom.parts.contour import flattened
-from elbowroom.parts.pose import Pose, apply, compose, inverse, pose, shift
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.contour import flattened
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, pose, shift
 
 # What counts as a sheet, both common practice without a source (P).
 THICKEST = 15.0  # mm: more is a block, which nobody notches with a saw or a knife

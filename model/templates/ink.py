@@ -11,7 +11,7 @@ from typing import Any
 
 from elbowroom.model.templates.drawing import Circle, Cross, Drawing, Entity, Layer, Line, Outline, Text
 from elbowroom.model.templates.lettering import set_in
-from elbowroom.parts.contour import STRAIGHT, Arc, Contour, Point, arc_of, circle, sides
+from elbowroom.parts.vocabulary.contour import STRAIGHT, Arc, Contour, Point, arc_of, circle, sides
 
 MM = 72 / 25.4  # points in a millimetre: the PDF unit is 1/72 in (ISO 32000-1, 8.3.2.3)
 STEP = math.pi / 4  # largest angle of one curve

@@ -14,7 +14,18 @@ from dataclasses import replace
 from typing import Any
 
 from elbowroom.model.templates.drawing import Circle, Drawing, Entity, Outline, TemplateError
-from elbowroom.parts.contour import STRAIGHT, Arc, Contour, Point, arc_of, area, flattened, length, sides, turned_round
+from elbowroom.parts.vocabulary.contour import (
+    STRAIGHT,
+    Arc,
+    Contour,
+    Point,
+    arc_of,
+    area,
+    flattened,
+    length,
+    sides,
+    turned_round,
+)
 
 FREE_CHORD = 0.005  # mm: of arcs in an outline that is not offset side by side; a twentieth of a laser's +-0.1 (V)
 MITRE = 4.0  # times the offset a corner may stand out; sharper ones are cut off, as every cutter's software does (P)

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from elbowroom.model.templates.arcs import fitted
 from elbowroom.model.templates.drawing import TemplateError
-from elbowroom.parts.contour import Contour, flattened
-from elbowroom.parts.pose import Pose, apply, inverse
+from elbowroom.parts.vocabulary.contour import Contour, flattened
+from elbowroom.parts.vocabulary.pose import Pose, apply, inverse
 
 LAYERS = 16  # over and under the sheet, by equal steps of reach: the edge lies at most gap / 16 too far out for them
 FIT_MM = 0.05  # mm: sides and arcs stray from the computed ring by at most this; half of ISO 2768-m's finest, 0.1

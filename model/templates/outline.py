@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.templates.drawing import TemplateError
-from elbowroom.parts.contour import Contour, Point, flattened
-from elbowroom.parts.pose import Pose, apply, inverse, turn
+from elbowroom.parts.vocabulary.contour import Contour, Point, flattened
+from elbowroom.parts.vocabulary.pose import Pose, apply, inverse, turn
 
 FLATTEN_MM = 0.01  # chord error of edges that are neither straight nor round: a tenth of a laser's +-0.1 (V)
 LOOKS_RAD = 1e-6  # a face whose normal is nearer to the view's than this looks at the viewer
@@ -199,7 +199,7 @@ def _chords(at: Any, first: float, last: float) -> list[Point]:
 
 def _circle(contour: Contour) -> tuple[float, float, float] | None:
     """Centre and diameter where all sides are arcs of one circle."""
-    from elbowroom.parts.contour import arc_of, sides
+    from elbowroom.parts.vocabulary.contour import arc_of, sides
 
     if any(abs(v[2]) < 1e-6 for v in contour):
         return None

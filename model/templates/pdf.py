@@ -14,12 +14,12 @@ from functools import partial
 from itertools import pairwise
 from typing import Any
 
-from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG
 from elbowroom.model.templates.drawing import LAYERS, PRINTED_SCALE, Drawing, HoleRow, Text
 from elbowroom.model.templates.ink import DASHES, MM, WIDTH, ink, rule
 from elbowroom.model.templates.lettering import missing, set_in
 from elbowroom.model.templates.tiling import BAR, BOTTOM, LEFT, OVERLAP, RIGHT, Tile, Tiling, tiled
 from elbowroom.model.templates.words import printable
+from elbowroom.model.told.cautions import CUTTING, DEFER, UNPLUG
 
 SMALL, BODY, HEAD = 7.0, 9.0, 12.0  # points
 LINE = 4.4  # mm from one line of the body to the next

@@ -24,7 +24,7 @@ from elbowroom.model.templates.drawing import (
     Outline,
 )
 from elbowroom.model.templates.words import printable
-from elbowroom.parts.contour import STRAIGHT, arc_of, sides
+from elbowroom.parts.vocabulary.contour import STRAIGHT, arc_of, sides
 
 MARGIN = BESIDE + 2 * TICK  # mm around the drawing: its bars stand there
 NOTE = 3.5  # mm: height of the words under the drawing

@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from elbowroom.model.problems import InputError, choices, shown
-from elbowroom.parts.contour import Point
+from elbowroom.model.build.problems import InputError, choices, shown
+from elbowroom.parts.vocabulary.contour import Point
 
 PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI Y14.1 (M)
 

@@ -14,9 +14,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from elbowroom.model.layout import Layout, Piece
-from elbowroom.model.problems import InputError, choices, shown
-from elbowroom.model.scene import Scene, Shape
+from elbowroom.model.build.problems import InputError, choices, shown
+from elbowroom.model.geometry.scene import Scene, Shape
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.store import Store
 from elbowroom.model.templates.apart import regions_of
 from elbowroom.model.templates.drawing import (
@@ -35,10 +35,10 @@ from elbowroom.model.templates.drawing import (
 )  # fmt: skip
 from elbowroom.model.templates.outline import Opening, Region, regions
 from elbowroom.model.templates.windows import windows
-from elbowroom.parts.base import Frame, HolePattern, Part
-from elbowroom.parts.contour import Contour, arc_of, bounds, sides
-from elbowroom.parts.pose import Pose, apply, compose, inverse, pose, shift
-from elbowroom.parts.sheet import PlainSheet
+from elbowroom.parts.made.sheet import PlainSheet
+from elbowroom.parts.vocabulary.base import Frame, HolePattern, Part
+from elbowroom.parts.vocabulary.contour import Contour, arc_of, bounds, sides
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, pose, shift
 
 # A case's panels seen from outside: direction out of the case, and which way is up for the viewer.
 PANELS: dict[str, tuple[tuple[int, int, int], tuple[int, int, int]]] = {

@@ -8,11 +8,11 @@ from __future__ import annotations
 import math
 
 from elbowroom.model.templates.drawing import Entity, Outline, Text
-from elbowroom.parts.base import Part
-from elbowroom.parts.case import Case
-from elbowroom.parts.case_openings import FACES
-from elbowroom.parts.contour import Contour, area
-from elbowroom.parts.pose import Pose, apply, inverse
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.case.case_openings import FACES
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.contour import Contour, area
+from elbowroom.parts.vocabulary.pose import Pose, apply, inverse
 
 _QUARTER = math.tan(math.radians(90) / 4)  # bulge of a quarter circle
 LETTERS_MM = 4.0  # height of what is written in a window

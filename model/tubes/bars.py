@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Floats, Obstacle, Point, Rod, Rods
-from elbowroom.parts.bends import Run, Straight, bend_run
-from elbowroom.parts.centre_line import sample
+from elbowroom.model.geometry.envelopes import Floats, Obstacle, Point, Rod, Rods
+from elbowroom.parts.vocabulary.bends import Run, Straight, bend_run
+from elbowroom.parts.vocabulary.centre_line import sample
 
 Ints = NDArray[np.int64]
 

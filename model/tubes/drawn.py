@@ -15,7 +15,7 @@ from itertools import product
 import numpy as np
 
 from elbowroom.model.tubes.rules import Candidate
-from elbowroom.parts.bends import BendError, Run, bend_run, points_of, setback
+from elbowroom.parts.vocabulary.bends import BendError, Run, bend_run, points_of, setback
 
 Corners = tuple[tuple[float, float, float], ...]
 UPRIGHT = 0.99  # cosine to the vertical from which a tube counts as setting out upright

@@ -13,11 +13,11 @@ from itertools import permutations
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats
+from elbowroom.model.geometry.envelopes import Floats
 from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes.lines import Lines, measure
 from elbowroom.model.tubes.task import Task, free_axis
-from elbowroom.parts.pose import pose
+from elbowroom.parts.vocabulary.pose import pose
 
 MEET_EPS = 1e-6  # mm: axes that pass nearer meet: rounding of posed ports is 1e-12
 TWO_BENDS = 250_000  # lines tried with two bends, over all pairs of candidates: a quarter of a second of arithmetic

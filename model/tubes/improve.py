@@ -13,12 +13,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats
+from elbowroom.model.geometry.envelopes import Floats
 from elbowroom.model.tubes.bars import bars_of
 from elbowroom.model.tubes.families import DRAW
 from elbowroom.model.tubes.task import Task
 from elbowroom.model.tubes.verify import cuts_of, zones
-from elbowroom.parts.bends import Run
+from elbowroom.parts.vocabulary.bends import Run
 
 TRIES = 48  # changes a round
 ROUNDS = 50

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Floats
-from elbowroom.model.field import Floats32
+from elbowroom.model.geometry.envelopes import Floats
+from elbowroom.model.tubes.field import Floats32
 from elbowroom.model.tubes.lines import Map
 from elbowroom.model.tubes.task import Task
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats
-from elbowroom.model.field import Field, Floats32
+from elbowroom.model.geometry.envelopes import Floats
 from elbowroom.model.tolerances import SQUARE_COS
+from elbowroom.model.tubes.field import Field, Floats32
 from elbowroom.model.tubes.rules import Rules
 
 SAMPLE = 4.0  # mm between the points at which an attempt is held against the map: about a cell

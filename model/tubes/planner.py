@@ -13,11 +13,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats
-from elbowroom.model.field import Field, build
-from elbowroom.model.freespace import Space
+from elbowroom.model.geometry.envelopes import Floats
+from elbowroom.model.geometry.freespace import Space
 from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes import families
+from elbowroom.model.tubes.field import Field, build
 from elbowroom.model.tubes.improve import settle
 from elbowroom.model.tubes.lattice import Lattice, through_ends, turned
 from elbowroom.model.tubes.lines import Lines, Map
@@ -26,9 +26,9 @@ from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
 from elbowroom.model.tubes.sweep import Sweep
 from elbowroom.model.tubes.task import EXACT_TESTS, TESTS_A_BATCH, Side, Task, leg_free
 from elbowroom.model.tubes.verify import verify
-from elbowroom.parts.base import Box
-from elbowroom.parts.bends import BendError, Run, bend_run
-from elbowroom.parts.pose import pose, rotation
+from elbowroom.parts.vocabulary.base import Box
+from elbowroom.parts.vocabulary.bends import BendError, Run, bend_run
+from elbowroom.parts.vocabulary.pose import pose, rotation
 
 LATTICE_BENDS = 6  # bends up to which lattices are swept
 TRIED = 6  # lines of one lattice that are improved, cheapest first

@@ -11,8 +11,8 @@ import math
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats, Rods
-from elbowroom.model.freespace import FREE
+from elbowroom.model.geometry.envelopes import Floats, Rods
+from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.tubes.rules import End, Reason
 from elbowroom.model.tubes.task import Task, leg_zones
 

@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
-from elbowroom.model.envelopes import Margins, Point, Rod
-from elbowroom.parts.bends import Run
+from elbowroom.model.geometry.envelopes import Margins, Point, Rod
+from elbowroom.parts.vocabulary.bends import Run
 
 BEND_WORTH = (
     40.0  # mm of tube that one bend less is worth: a bend costs a builder a try; common practice, no source (P)

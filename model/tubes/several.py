@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from elbowroom.model.envelopes import Floats, Margins, Obstacle, Rod
-from elbowroom.model.field import Field
-from elbowroom.model.freespace import Space
+from elbowroom.model.geometry.envelopes import Floats, Margins, Obstacle, Rod
+from elbowroom.model.geometry.freespace import Space
 from elbowroom.model.tubes.bars import bars_of, gaps, rod_mesh, swept
+from elbowroom.model.tubes.field import Field
 from elbowroom.model.tubes.planner import field_for, plan
 from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
-from elbowroom.parts.base import Box
+from elbowroom.parts.vocabulary.base import Box
 
 TAKEN_UP = 3  # times one run may be taken up for others
 WORTHWHILE = 0.05  # mm of cost that another look at the turns must gain: what a tape measure does not show

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Floats
-from elbowroom.model.field import Floats32
+from elbowroom.model.geometry.envelopes import Floats
+from elbowroom.model.tubes.field import Floats32
 from elbowroom.model.tubes.lattice import INF, Grid, Ints, Lattice, Node
 from elbowroom.model.tubes.task import Task, free_axis
 

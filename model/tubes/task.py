@@ -12,14 +12,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import NO_MARGIN, Floats, Margins, Rod, Rods
-from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.geometry.envelopes import NO_MARGIN, Floats, Margins, Rod, Rods
+from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps, rod_mesh
 from elbowroom.model.tubes.lines import Lines, Map, measure
 from elbowroom.model.tubes.rules import Candidate, End, Reason, Rules, Tried
 from elbowroom.model.tubes.verify import holds
-from elbowroom.parts.base import Box
-from elbowroom.parts.bends import BendError, Run, bend_run
+from elbowroom.parts.vocabulary.base import Box
+from elbowroom.parts.vocabulary.bends import BendError, Run, bend_run
 
 EXACT_TESTS = 600  # exact tests a plan may spend: about half a second
 # What a search costs is counted in work, near a millisecond each on one core (measured), so that its end is the same

@@ -13,14 +13,14 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Blockage, Floats
-from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.geometry.envelopes import Blockage, Floats
+from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes.bars import FINE_DEG, Bars, bars_of, self_gap
 from elbowroom.model.tubes.rules import Candidate, End, Rules, Violation
-from elbowroom.parts.base import Box
-from elbowroom.parts.bends import Arc, Run
-from elbowroom.parts.centre_line import tube_box
+from elbowroom.parts.vocabulary.base import Box
+from elbowroom.parts.vocabulary.bends import Arc, Run
+from elbowroom.parts.vocabulary.centre_line import tube_box
 
 LENGTH_EPS = 1e-6  # mm: legs and radii nearer to their limit than this hold: rounding of chained coordinates is 1e-9
 AXIS_DEG = 0.05  # deg: a run leaves along its port where it is nearer than this: over a 20 mm leg it is 0.02 mm

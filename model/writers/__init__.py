@@ -11,11 +11,11 @@ from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple, cast
 
-from elbowroom.model.findings import Finding
-from elbowroom.model.problems import picked
-from elbowroom.model.scene import Mesh, Scene
+from elbowroom.model.build.problems import picked
+from elbowroom.model.build.template_spec import TemplatesSpec
+from elbowroom.model.geometry.scene import Mesh, Scene
 from elbowroom.model.store import Store
-from elbowroom.model.template_spec import TemplatesSpec
+from elbowroom.model.told.findings import Finding
 from elbowroom.model.writers.atomic import OutputError, Staging
 from elbowroom.model.writers.job import Files, Job, Progress
 

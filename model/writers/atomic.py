@@ -17,9 +17,9 @@ from pathlib import Path, PurePosixPath
 from types import TracebackType
 from typing import Self
 
-from elbowroom.model.problems import InputError, quoted
-from elbowroom.model.supervise import note_writing, note_written, undisturbed
+from elbowroom.model.build.problems import InputError, quoted
 from elbowroom.model.writers.journal import Entry, Held, Interrupted, Journal, held, scratch_of
+from elbowroom.model.writers.noted import note_writing, note_written, undisturbed
 
 
 class OutputError(InputError):

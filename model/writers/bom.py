@@ -15,16 +15,16 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from elbowroom.model.layout import Layout, Piece
+from elbowroom.model.geometry.names import POSTURE, article, catalogue_name
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.writers.job import Files, Job
-from elbowroom.model.writers.names import POSTURE, article, catalogue_name
-from elbowroom.parts.adapter import Adapter
-from elbowroom.parts.base import ASSUMED, MARKS, Mark, Part
-from elbowroom.parts.captive import insert_for
-from elbowroom.parts.measure import Measure, Mm
-from elbowroom.parts.screw import Nut, Screw
-from elbowroom.parts.screw_tables import odd
-from elbowroom.parts.tube import TubeRun
+from elbowroom.parts.made.adapter import Adapter
+from elbowroom.parts.screw.captive import insert_for
+from elbowroom.parts.screw.screw import Nut, Screw
+from elbowroom.parts.screw.screw_tables import odd
+from elbowroom.parts.tube.tube import TubeRun
+from elbowroom.parts.vocabulary.base import ASSUMED, MARKS, Mark, Part
+from elbowroom.parts.vocabulary.measure import Measure, Mm
 
 FILE = "bom.csv"
 COLUMNS = (

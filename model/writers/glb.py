@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.scene import Solid
+from elbowroom.model.geometry.scene import Solid
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.materials import KEEP_OUT, LOOKS, Look
 from elbowroom.model.writers.shading import shaded
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.vocabulary.pose import Pose
 
 FILE = "assembly.glb"
 METRES = 1e-3  # m in a mm

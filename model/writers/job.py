@@ -11,13 +11,13 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
-from elbowroom.model.findings import Finding
-from elbowroom.model.layout import Piece
-from elbowroom.model.scene import Mesh, Scene, Shape, Solid
-from elbowroom.model.solidify import CannotDraw, solidify
+from elbowroom.model.build.template_spec import TemplatesSpec
+from elbowroom.model.geometry.names import shape_labels
+from elbowroom.model.geometry.scene import Mesh, Scene, Shape, Solid
+from elbowroom.model.geometry.solidify import CannotDraw, solidify
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.store import Store
-from elbowroom.model.template_spec import TemplatesSpec
-from elbowroom.model.writers.names import shape_labels
+from elbowroom.model.told.findings import Finding
 from elbowroom.parts.looks import shown
 
 Progress = Callable[[int, int, str], None]  # done, total, what

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 from typing import NamedTuple
 
-from elbowroom.model.problems import quoted
+from elbowroom.model.build.problems import quoted
 
 FORM = 1
 PATIENCE_S = 20.0  # that a run waits for another one to finish in the same folder

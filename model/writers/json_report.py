@@ -12,11 +12,11 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from elbowroom.model.findings import Finding, report, rounded
-from elbowroom.model.layout import Piece
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Piece
+from elbowroom.model.told.findings import Finding, report, rounded
 from elbowroom.model.writers.job import Files, Job
-from elbowroom.parts.measure import Measure
+from elbowroom.parts.vocabulary.measure import Measure
 
 FILE = "report.json"
 PLACES = 9  # decimals of a pose or a field: a turn so rounded moves nothing within a metre by a nanometre

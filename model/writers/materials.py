@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import get_args
 
-from elbowroom.parts.base import Material
+from elbowroom.parts.vocabulary.base import Material
 
 
 @dataclass(frozen=True, slots=True)

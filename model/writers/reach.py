@@ -1,21 +1,21 @@
 """Reach: the space a builder has in front of each port, as translucent solids on a layer of their own.
 
 Owns a GLB and a STEP that lie over the assembly's in the same coordinates, one node a port. How the space is worked
-out is the work of `elbowroom.model.reach`.
+out is the work of `reach`.
 """
 
 from __future__ import annotations
 
 import hashlib
 
-from elbowroom.model.layout import Layout
-from elbowroom.model.scene import Scene, Shape, Solid
+from elbowroom.model.geometry.scene import Scene, Shape, Solid
+from elbowroom.model.layout.layout import Layout
 from elbowroom.model.writers import glb
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.materials import KEEP_OUT
 from elbowroom.model.writers.step_tree import Tree
-from elbowroom.parts.base import Body
-from elbowroom.parts.pose import IDENTITY
+from elbowroom.parts.vocabulary.base import Body
+from elbowroom.parts.vocabulary.pose import IDENTITY
 
 GLB, STEP = "reach.glb", "reach.step"
 COARSER_MM = 0.3  # the STEP solids may stray so far from the GLB's: a third of the faces, for a volume to look at
@@ -45,9 +45,9 @@ def write(job: Job) -> Files:
 
 def _step(job: Job, title: str, solids: list[Solid]) -> bytes:
     """The same solids, a little coarser, with flat faces; those that are too fine or come in pieces are told of."""
-    from elbowroom.model.narrow import arrays_of, manifold_of
-    from elbowroom.parts.draw import DrawError
-    from elbowroom.parts.step_file import faceted
+    from elbowroom.model.geometry.narrow import arrays_of, manifold_of
+    from elbowroom.parts.imported.step_file import faceted
+    from elbowroom.parts.vocabulary.draw import DrawError
 
     tree = Tree(title)
     for solid in solids:

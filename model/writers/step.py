@@ -10,15 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from elbowroom.model.drawing import is_foreign
-from elbowroom.model.layout import Piece
-from elbowroom.model.scene import Shape, Solid
+from elbowroom.model.geometry.drawing import is_foreign
+from elbowroom.model.geometry.scene import Shape, Solid
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.materials import KEEP_OUT, LOOKS
 from elbowroom.model.writers.step_plan import ROOT, Plan, sent
-from elbowroom.parts import child
-from elbowroom.parts.mesh_file import PartFileError
-from elbowroom.parts.pose import IDENTITY
+from elbowroom.parts.imported import child
+from elbowroom.parts.imported.mesh_file import PartFileError
+from elbowroom.parts.vocabulary.pose import IDENTITY
 
 FILE = "assembly.step"
 KEEP_OUTS = "keep-outs"

@@ -1,7 +1,7 @@
 """A STEP file as it is meant to be: products, bodies and where they stand, before the kernel is asked for anything.
 
 Owns the plan and where its text is made: in this process where all bodies are our own, in the child of
-`elbowroom.model.confined` where one is drawn from a file that someone else made. Making the text is `step_tree`'s work.
+`geometry.confined` where one is drawn from a file that someone else made. Making the text is `step_tree`'s work.
 """
 
 from __future__ import annotations
@@ -11,16 +11,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from elbowroom.model.confined import Confined, Given, given
-from elbowroom.model.drawing import is_foreign, request
-from elbowroom.model.scene import Shape
+from elbowroom.model.geometry.confined import Confined, Given, given
+from elbowroom.model.geometry.drawing import is_foreign, request
+from elbowroom.model.geometry.scene import Shape
 from elbowroom.model.store import Store
 from elbowroom.model.writers.materials import KEEP_OUT, Look
 from elbowroom.model.writers.step_tree import Tree
-from elbowroom.parts import child
-from elbowroom.parts.base import Part
-from elbowroom.parts.mesh_file import PartFileError
-from elbowroom.parts.pose import IDENTITY, Pose
+from elbowroom.parts.imported import child
+from elbowroom.parts.imported.mesh_file import PartFileError
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import IDENTITY, Pose
 
 ROOT = 0  # the number of the whole build among a plan's products
 # Translating a large build takes 10 s; one shape to be found out takes a second. Bound by choice.
@@ -99,7 +99,7 @@ def sent(part: Part, shape: Shape, store: Store) -> Given:
 
 def _own(part: Part, shape: Shape, store: Store) -> list[Any]:
     """The exact solids of a part of ours, in the order of its bodies."""
-    from elbowroom.model import exact
+    from elbowroom.model.geometry import exact
 
     kept = exact.bodies(shape, part, store) if shape.brep is not None else None
     if kept is None:

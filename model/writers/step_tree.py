@@ -17,7 +17,7 @@ from typing import Any
 from elbowroom.model.writers import part21
 from elbowroom.model.writers.atomic import OutputError
 from elbowroom.model.writers.materials import Look
-from elbowroom.parts.pose import Pose
+from elbowroom.parts.vocabulary.pose import Pose
 
 # Written without curves in surface parameters: readers work them out again, and the file is half as long.
 _SETTINGS: dict[str, str | int] = {

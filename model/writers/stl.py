@@ -13,9 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.scene import Mesh
+from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.writers.job import Files, Job
-from elbowroom.parts.pose import apply
+from elbowroom.parts.vocabulary.pose import apply
 
 FOLDER = "stl"
 FILE = "assembly.stl"

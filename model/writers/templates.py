@@ -1,17 +1,17 @@
 """Templates: drill and cut drawings at true size, as DXF, SVG and PDF, of whatever the build has to be cut or drilled.
 
 Owns which sides are drawn: panels with holes to drill, sheets of the build, flat parts one makes of sheet, and the
-sides the build names. Drawing and writing are the work of `elbowroom.model.templates`.
+sides the build names. Drawing and writing are the work of `templates`.
 """
 
 from __future__ import annotations
 
-from elbowroom.model.layout import Piece
-from elbowroom.model.problems import InputError
+from elbowroom.model.build.problems import InputError
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.writers.job import Files, Job
-from elbowroom.parts.adapter import Adapter
-from elbowroom.parts.case import Case
-from elbowroom.parts.sheet import PlainSheet
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.made.adapter import Adapter
+from elbowroom.parts.made.sheet import PlainSheet
 
 
 def write(job: Job) -> Files:

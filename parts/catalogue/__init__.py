@@ -25,8 +25,8 @@ from typing import Any, cast
 
 import yaml
 
-from elbowroom.parts.base import Mark
 from elbowroom.parts.families import FAMILIES
+from elbowroom.parts.vocabulary.base import Mark
 
 _FOLDER = Path(__file__).parent
 

@@ -56,9 +56,9 @@ def live(what: str, folder: str) -> float:
     from dataclasses import replace
 
     from elbowroom.model import checks
-    from elbowroom.model.solidify import solidify
+    from elbowroom.model.geometry.solidify import solidify
     from elbowroom.model.store import Store
-    from elbowroom.parts.pose import compose, shift
+    from elbowroom.parts.vocabulary.pose import compose, shift
     from tests.bench.scenes import load_layout, made_up
 
     layout = made_up(int(what)) if what.isdigit() else load_layout(Path(what))

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.envelopes import Margins, Obstacle
+from elbowroom.model.geometry.envelopes import Margins, Obstacle
 from elbowroom.model.tubes.bars import bars_of, gaps, self_gap
 from elbowroom.model.tubes.rules import Candidate, End, Rules
-from elbowroom.parts.base import Box
-from elbowroom.parts.bends import BendError, Run, bend_run
+from elbowroom.parts.vocabulary.base import Box
+from elbowroom.parts.vocabulary.bends import BendError, Run, bend_run
 
 CASE = Box((0.0, 0.0, 0.0), (430.0, 236.0, 452.0))
 HARD = Rules(14.0, 28.0, 18.0, 14.0, Margins(1.0))

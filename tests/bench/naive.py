@@ -18,7 +18,7 @@ def main(what: str) -> None:
     start = time.perf_counter()
     import cadquery as cq
 
-    from elbowroom.parts.draw import location
+    from elbowroom.parts.vocabulary.draw import location
     from tests.bench.scenes import load_layout, made_up
 
     layout = made_up(int(what)) if what.isdigit() else load_layout(Path(what))

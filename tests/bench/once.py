@@ -12,9 +12,9 @@ from pathlib import Path
 def main(what: str, folder: str) -> None:
     start = time.perf_counter()
     from elbowroom.model import checks
-    from elbowroom.model.findings import overall
-    from elbowroom.model.solidify import WORKERS, solidify
+    from elbowroom.model.geometry.solidify import WORKERS, solidify
     from elbowroom.model.store import Store
+    from elbowroom.model.told.findings import overall
     from tests.bench.scenes import load_layout, made_up
 
     imported = time.perf_counter()

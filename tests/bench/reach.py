@@ -16,14 +16,14 @@ from pathlib import Path
 import numpy as np
 
 from elbowroom.model import reach
-from elbowroom.model.plumbing import Chain, Line, Plumbing, Port, Tubing
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.loop.plumbing import Chain, Line, Plumbing, Port, Tubing
 from elbowroom.model.reach.chains import free, grid, items, walk
 from elbowroom.model.reach.choices import link
 from elbowroom.model.reach.rooms import Rooms
-from elbowroom.model.solidify import solidify
 from elbowroom.model.store import Store
-from elbowroom.parts.fitting_choice import adapters_for, fittings_for
-from elbowroom.parts.tube_stock import tube_stocks
+from elbowroom.parts.fitting.fitting_choice import adapters_for, fittings_for
+from elbowroom.parts.tube.tube_stock import tube_stocks
 from tests.bench.scenes import load_layout, made_up
 
 POSES_A_SECOND, SECONDS, PORTS = 20_000, 3.0, 25

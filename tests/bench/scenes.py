@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from elbowroom.model.layout import Gaps, Layout, Piece
-from elbowroom.parts.base import Part
+from elbowroom.model.layout.layout import Gaps, Layout, Piece
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.families import family_class
-from elbowroom.parts.pose import apply, compose, rotation, shift
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import apply, compose, rotation, shift
 
 DISTINCT = 26  # shapes in the made-up layout, as many as a well-filled build has
 _FAMILIES = (

@@ -16,12 +16,13 @@ from pathlib import Path
 import numpy as np
 
 from elbowroom.model import making, pipeline
-from elbowroom.model.checks import drivers, holes, screws
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.screws import drivers, holes
+from elbowroom.model.screws import lengths as screws
 from elbowroom.model.screws.fasten import fasten
 from elbowroom.model.screws.offers import offers
 from elbowroom.model.screws.slot import Slot
 from elbowroom.model.screws.slots import best_slide
-from elbowroom.model.solidify import solidify
 from elbowroom.model.store import Store
 
 SECONDS, MAKE_SECONDS = 0.5, 10.0

@@ -12,8 +12,8 @@ import time
 
 import numpy as np
 
-from elbowroom.model.envelopes import Margins, Obstacle, Rod
-from elbowroom.model.freespace import FREE, Space
+from elbowroom.model.geometry.envelopes import Margins, Obstacle, Rod
+from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.tubes.planner import cost_of, field_for, plan
 from elbowroom.model.tubes.rules import Found
 from elbowroom.model.tubes.several import Wanted, plan_all

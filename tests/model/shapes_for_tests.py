@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from elbowroom.model.judged import Judged
-from elbowroom.model.layout import Gaps, Layout, Mate, Piece
-from elbowroom.model.pairs import Checker
-from elbowroom.model.scene import Scene
-from elbowroom.model.solidify import solidify
+from elbowroom.model.geometry.judged import Judged
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.store import Store
-from elbowroom.parts.base import Body, Box, Frame, Part
-from elbowroom.parts.pose import IDENTITY, Pose, compose, pose, rotation
+from elbowroom.parts.vocabulary.base import Body, Box, Frame, Part
+from elbowroom.parts.vocabulary.pose import IDENTITY, Pose, compose, pose, rotation
 
 if TYPE_CHECKING:
     from cadquery import Shape
@@ -55,7 +55,7 @@ class Block(One):
         )
 
     def draw(self) -> Any:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         return draw.box((0, 0, 0), (self.x, self.y, self.z))
 
@@ -71,7 +71,7 @@ class Rod(One):
         return Box((-self.r, -self.r, 0.0), (self.r, self.r, self.h))
 
     def draw(self) -> Any:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         return draw.cylinder(2 * self.r, self.h)
 
@@ -88,7 +88,7 @@ class Bored(One):
         return Box((-self.a / 2, -self.a / 2, 0.0), (self.a / 2, self.a / 2, self.h))
 
     def draw(self) -> Any:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         s = self.a / 2
         return draw.slab(draw.rectangle(-s, -s, s, s), [draw.circle(0, 0, 2 * self.r)], self.h)
@@ -120,7 +120,7 @@ class Shell(One):
         return Box((-self.a / 2,) * 3, (self.a / 2,) * 3)
 
     def draw(self) -> Any:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         return draw.cut(
             draw.box((-self.a / 2,) * 3, (self.a / 2,) * 3), draw.box((-self.v / 2,) * 3, (self.v / 2,) * 3)
@@ -137,7 +137,7 @@ class Hook(One):
         return Box((-30.0, 0.0, 0.0), (0.0, 20.0, 14.0)) if self.mirrored else Box((0.0, 0.0, 0.0), (30.0, 20.0, 14.0))
 
     def draw(self) -> Any:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         foot = draw.slab(draw.rectangle(0, 0, 30, 20, 3), [draw.circle(22, 13, 5)], 4)
         hook = draw.fuse(foot, draw.box((3, 3, 0), (8, 15, 14)))
@@ -186,7 +186,7 @@ class Socket(Block):
         return (*super().frames(), Frame("plugged", "port", pose((self.x / 2, self.y / 2, self.z)), ("body", "plug")))
 
     def solids(self) -> dict[str, Shape]:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         return {"body": self.draw(), "plug": draw.box((0, 0, self.z), (self.x, self.y, self.z + self.room))}
 
@@ -197,7 +197,7 @@ class Undrawable(Block):
     family: ClassVar[str] = "undrawable"
 
     def draw(self) -> Any:
-        from elbowroom.parts.draw import DrawError
+        from elbowroom.parts.vocabulary.draw import DrawError
 
         raise DrawError("its wall is thinner than nothing")
 

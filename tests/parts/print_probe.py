@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from cadquery import Shape
 
-from elbowroom.parts.pose import Pose, apply
+from elbowroom.parts.vocabulary.pose import Pose, apply
 
 FACET_DEG = 0.5  # degrees; far below any slope a part is drawn with between 45 and 90
 BED_MM = 1e-6

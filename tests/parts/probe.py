@@ -14,11 +14,11 @@ from OCP.BRepClass3d import BRepClass3d_SolidClassifier
 from OCP.gp import gp_Pnt
 from OCP.TopAbs import TopAbs_State
 
-from elbowroom.parts.base import Frame, Hole, HolePattern, Part
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.families import family_class
-from elbowroom.parts.pose import apply
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.vocabulary.base import Frame, Hole, HolePattern, Part
+from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.vocabulary.threads import THREADS
 
 # The kernel keeps vertices to 1e-7 mm; a declared extent may differ from the drawn one by no more than a few of those.
 KERNEL_MM = 1e-6

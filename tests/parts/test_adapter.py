@@ -9,12 +9,12 @@ import pytest
 from pydantic import ValidationError
 from shapely import LineString, Point, Polygon, box
 
-from elbowroom.parts.adapter import FLOOR, Adapter, AdapterHole, AirOpening
-from elbowroom.parts.captive import INSERTS
-from elbowroom.parts.fan import HOLE_PITCH
-from elbowroom.parts.fan_field import FanField
-from elbowroom.parts.pose import apply, turn
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.fan.fan import HOLE_PITCH
+from elbowroom.parts.fan.fan_field import FanField
+from elbowroom.parts.made.adapter import FLOOR, Adapter, AdapterHole, AirOpening
+from elbowroom.parts.screw.captive import INSERTS
+from elbowroom.parts.vocabulary.pose import apply, turn
+from elbowroom.parts.vocabulary.threads import THREADS
 from tests.parts.probe import SKIN, Inside, catalogue_parts, check_drawing, check_frames, extents
 
 ODD = Adapter(

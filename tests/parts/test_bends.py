@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from elbowroom.parts.bends import (
+from elbowroom.parts.vocabulary.bends import (
     BendError,
     arc_length,
     bend_run,
@@ -16,7 +16,7 @@ from elbowroom.parts.bends import (
     setback,
     volume_ml,
 )
-from elbowroom.parts.centre_line import sample, self_gap, tube_box
+from elbowroom.parts.vocabulary.centre_line import sample, self_gap, tube_box
 
 PRINTED_MM = 5e-4  # figures printed to three places
 ROUNDING_MM = 1e-7  # a metre of run through a dozen turns in float64

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts.bracket import PlateBracket
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.layers import ISO_7089
-from elbowroom.parts.pose import apply, bring_together, compose, inverse
-from elbowroom.parts.pump import Pump
-from elbowroom.parts.pump_bracket import PumpBracket
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.fan.layers import ISO_7089
+from elbowroom.parts.made.bracket import PlateBracket
+from elbowroom.parts.vocabulary.pose import apply, bring_together, compose, inverse
+from elbowroom.parts.water.pump import Pump
+from elbowroom.parts.water.pump_bracket import PumpBracket
 from tests.parts.probe import SKIN, Inside, catalogue_parts, check_drawing, check_frames
 
 BRACKETS = catalogue_parts("plate-bracket") | catalogue_parts("pump-bracket") | {

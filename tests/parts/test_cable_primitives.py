@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from elbowroom.parts.cable import CableBundle
-from elbowroom.parts.pose import apply
-from elbowroom.parts.primitives import PlainBox, PlainCylinder
-from elbowroom.parts.sheet import PlainSheet
+from elbowroom.parts.made.primitives import PlainBox, PlainCylinder
+from elbowroom.parts.made.sheet import PlainSheet
+from elbowroom.parts.tube.cable import CableBundle
+from elbowroom.parts.vocabulary.pose import apply
 
 KERNEL_MM = (
     1e-4  # the kernel's optimal box of a swept pipe, whose faces carry a 1e-7 tolerance and are searched by steps

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts import captive
-from elbowroom.parts.card_support import COLLAR, CardSupport
-from elbowroom.parts.screw_tables import HEADS, shank
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.card.card_support import COLLAR, CardSupport
+from elbowroom.parts.screw import captive
+from elbowroom.parts.screw.screw_tables import HEADS, shank
+from elbowroom.parts.vocabulary.threads import THREADS
 from tests.parts.probe import SKIN, Inside, catalogue_parts, check_drawing, check_frames, check_pattern
 
 SUPPORTS = catalogue_parts("card-support") | {

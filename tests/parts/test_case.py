@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts import board_standard as std
-from elbowroom.parts.case import FACES, Case
-from elbowroom.parts.case_openings import LEAST_WEB
+from elbowroom.parts.case.case import FACES, Case
+from elbowroom.parts.case.case_openings import LEAST_WEB
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.pose import apply
+from elbowroom.parts.vocabulary import board_standard as std
+from elbowroom.parts.vocabulary.pose import apply
 from tests.parts.probe import KERNEL_MM, check_drawing, extents
 
 VOLUME_MM3 = 1e-3  # a boolean of touching faces leaves no more than rounding
@@ -127,7 +127,7 @@ def test_opening_frames_and_slots(face, centre, along):
 @pytest.mark.parametrize("air", ["round", "full"])
 def test_screw_slots_and_air_holes_are_open(air):
     """A screw stands free at both ends of every slot, on the inside pattern and on the outside one; air passes."""
-    from elbowroom.parts import draw
+    from elbowroom.parts.vocabulary import draw
 
     case = with_opening(air=air)
     floor = case.solids()["floor"]

@@ -12,8 +12,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from elbowroom.parts.case import Case
-from elbowroom.parts.case_openings import FACE_AXES
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.case.case_openings import FACE_AXES
 from tests.parts.probe import check_drawing
 
 ROW = {"face": "floor", "size": 120, "count": 3, "gap": 15, "slot": 12, "centre": {"rear": 210, "tray": 118}}

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import load
-from elbowroom.model.source import parse
-from elbowroom.parts.case import Case
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import load
+from elbowroom.model.build.source import parse
+from elbowroom.model.layout.place import place
+from elbowroom.parts.case.case import Case
 from elbowroom.parts.catalogue import sizes
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from elbowroom.parts import child
+from elbowroom.parts.imported import child
 
 # Modules that Python, the libraries or this package import at some time: standard, third-party and our own.
 PLANTED = (
@@ -28,7 +28,7 @@ parts:
   b: {{box: custom, at: {{x: 0, y: 0, z: 100}}}}
   c: {{box: custom, length: 50, at: {{x: 0, y: 0, z: 200}}}}
 """
-MAIN = "from elbowroom.model.cli import main\nmain()\n"
+MAIN = "from elbowroom.model.command.cli import main\nmain()\n"
 
 
 @pytest.fixture
@@ -92,7 +92,7 @@ def test_a_crash_is_told_in_words():
 
 
 def test_one_that_never_answers_is_ended_when_its_time_is_up():
-    started = child.start("elbowroom.model.drawing", "work")
+    started = child.start("elbowroom.model.geometry.drawing", "work")
     limits = child.Limits(cpu=10, clock=0.3, memory=1)
     with pytest.raises(child.Lost, match=r"more than 0\.3 s"):
         child.within(started, limits, lambda: child.receive(child.out_of(started)))
@@ -128,7 +128,7 @@ def test_memory_and_computing_time_are_bounded():
 ORPHAN = """
 import os, signal
 from elbowroom.parts import child
-started = child.start("elbowroom.model.drawing", "work")
+started = child.start("elbowroom.model.geometry.drawing", "work")
 print(started.pid, flush=True)
 os.kill(os.getpid(), signal.SIGKILL)
 """

@@ -21,12 +21,12 @@ import pytest
 from cadquery import Shape
 from pydantic import BaseModel
 
-from elbowroom.parts.base import MARKS, Frame, Part
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.families import FAMILIES, family_class
-from elbowroom.parts.measure import Measure
-from elbowroom.parts.pose import apply, turn
-from elbowroom.parts.threads import thread
+from elbowroom.parts.vocabulary.base import MARKS, Frame, Part
+from elbowroom.parts.vocabulary.measure import Measure
+from elbowroom.parts.vocabulary.pose import apply, turn
+from elbowroom.parts.vocabulary.threads import thread
 from tests.parts.probe import KERNEL_MM, SKIN, Inside, extents
 
 # mm: the kernel finds the extents of swept pipes and of surfaces of revolution by search, to a hundred of its own

@@ -9,16 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from elbowroom.parts import draw
-from elbowroom.parts.base import Body
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fitting import Fitting
-from elbowroom.parts.fitting_choice import adapters_for, catalogue_fittings, fittings_for, plugs_for
-from elbowroom.parts.fitting_kinds import DEFAULTS, HEX_KINDS, SWIVELS, TUBE_KINDS
-from elbowroom.parts.fitting_shape import CLEAR
-from elbowroom.parts.pose import apply, bring_together, compose, pose, rotation, shift
-from elbowroom.parts.threads import thread
-from elbowroom.parts.tube_stock import tube_stocks
+from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.fitting.fitting_choice import adapters_for, catalogue_fittings, fittings_for, plugs_for
+from elbowroom.parts.fitting.fitting_kinds import DEFAULTS, HEX_KINDS, SWIVELS, TUBE_KINDS
+from elbowroom.parts.fitting.fitting_shape import CLEAR
+from elbowroom.parts.tube.tube_stock import tube_stocks
+from elbowroom.parts.vocabulary import draw
+from elbowroom.parts.vocabulary.base import Body
+from elbowroom.parts.vocabulary.pose import apply, bring_together, compose, pose, rotation, shift
+from elbowroom.parts.vocabulary.threads import thread
 from tests.parts.probe import SKIN, Inside, check_port
 
 CHORD = 0.05  # mm: chord error of the meshes the tests take points from

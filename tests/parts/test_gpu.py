@@ -10,13 +10,13 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from elbowroom.parts import draw
-from elbowroom.parts.base import Box
-from elbowroom.parts.case import Case
-from elbowroom.parts.gpu import Gpu
-from elbowroom.parts.gpu_mount import GpuMount
-from elbowroom.parts.motherboard import Motherboard
-from elbowroom.parts.pose import IDENTITY, apply, bring_together, compose
+from elbowroom.parts.board.motherboard import Motherboard
+from elbowroom.parts.card.gpu import Gpu
+from elbowroom.parts.card.gpu_mount import GpuMount
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary import draw
+from elbowroom.parts.vocabulary.base import Box
+from elbowroom.parts.vocabulary.pose import IDENTITY, apply, bring_together, compose
 from tests.parts.probe import (
     KERNEL_MM,
     Inside,

@@ -13,17 +13,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from elbowroom.model.place import place
-from elbowroom.model.resolve import load
-from elbowroom.model.source import parse
-from elbowroom.parts import draw
-from elbowroom.parts.case import Case
+from elbowroom.model.build.resolve import load
+from elbowroom.model.build.source import parse
+from elbowroom.model.layout.place import place
+from elbowroom.parts.board.motherboard import Motherboard
+from elbowroom.parts.board.psu import Psu
+from elbowroom.parts.card.gpu import Gpu
+from elbowroom.parts.case.case import Case
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.families import FAMILIES, family_class
-from elbowroom.parts.gpu import Gpu
-from elbowroom.parts.motherboard import Motherboard
-from elbowroom.parts.pose import apply, bring_together, compose
-from elbowroom.parts.psu import Psu
+from elbowroom.parts.vocabulary import draw
+from elbowroom.parts.vocabulary.pose import apply, bring_together, compose
 from tests.parts.probe import KERNEL_MM, Inside, extents
 
 UP = np.array([0.0, 0.0, 1.0])

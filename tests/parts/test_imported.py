@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from elbowroom.parts.imported import ImportedPart
-from elbowroom.parts.mesh_file import PartFileError, check_mesh, components, read_stl, split, volume, weld
+from elbowroom.parts.imported.imported import ImportedPart
+from elbowroom.parts.imported.mesh_file import PartFileError, check_mesh, components, read_stl, split, volume, weld
 
 SINGLE = 1e-5  # relative rounding of an STL's single-precision coordinates, with the sums made of them
 

@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 from cadquery import Shape
 
-from elbowroom.parts.base import Part
-from elbowroom.parts.cable import CableBundle
+from elbowroom.parts.card.gpu_mount import GpuMount
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.families import family_class
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.gpu_mount import GpuMount
+from elbowroom.parts.fan.fan import Fan
 from elbowroom.parts.looks import ARROW, FIN, STUB, TUBE, shown
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.radiator import Radiator
+from elbowroom.parts.tube.cable import CableBundle
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.water.radiator import Radiator
 from tests.parts.probe import KERNEL_MM, extents
 
 ROWS = [("fan", row) for row in ("fan-40x10", "fan-120x15", "fan-120x38", "fan-120x25-padded", "fan-200x30")]

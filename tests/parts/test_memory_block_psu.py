@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts import draw
-from elbowroom.parts.case import Case
-from elbowroom.parts.cpu_block import CpuBlock
-from elbowroom.parts.memory import Memory
-from elbowroom.parts.motherboard import Motherboard
-from elbowroom.parts.pose import apply, bring_together, compose
-from elbowroom.parts.psu import Psu
+from elbowroom.parts.board.cpu_block import CpuBlock
+from elbowroom.parts.board.memory import Memory
+from elbowroom.parts.board.motherboard import Motherboard
+from elbowroom.parts.board.psu import Psu
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary import draw
+from elbowroom.parts.vocabulary.pose import apply, bring_together, compose
 from tests.parts.probe import (
     KERNEL_MM,
     Inside,

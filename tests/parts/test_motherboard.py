@@ -9,10 +9,10 @@ import pytest
 from cadquery import Solid, Vector
 from pydantic import ValidationError
 
-from elbowroom.parts import board_standard as std
-from elbowroom.parts.case import Case
-from elbowroom.parts.motherboard import Motherboard
-from elbowroom.parts.pose import apply, bring_together, compose
+from elbowroom.parts.board.motherboard import Motherboard
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary import board_standard as std
+from elbowroom.parts.vocabulary.pose import apply, bring_together, compose
 from tests.parts.probe import KERNEL_MM, Inside, catalogue_parts, check_drawing, check_frames, check_pattern, extents
 
 CATALOGUE = catalogue_parts("motherboard")
@@ -110,7 +110,7 @@ def test_board_on_its_case_stands_on_the_standoffs(name):
 
 @pytest.mark.parametrize("form", ["atx", "mini-itx"])
 def test_board_in_its_case_touches_only_the_standoffs(form):
-    from elbowroom.parts import draw
+    from elbowroom.parts.vocabulary import draw
 
     board = Motherboard(form=form)
     case = Case(interior=ROOMY, board={"form": form, "at": {"top": 60}}, slots=len(board.slots))

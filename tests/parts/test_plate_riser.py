@@ -14,12 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from elbowroom.parts import captive, channels, draw
-from elbowroom.parts.plate import DistributionPlate
-from elbowroom.parts.ports import Bore, bore_of, overlap
-from elbowroom.parts.riser import Riser
-from elbowroom.parts.screw_tables import NUTS
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.made.riser import Riser
+from elbowroom.parts.screw import captive
+from elbowroom.parts.screw.screw_tables import NUTS
+from elbowroom.parts.vocabulary import draw
+from elbowroom.parts.vocabulary.ports import Bore, bore_of, overlap
+from elbowroom.parts.vocabulary.threads import THREADS
+from elbowroom.parts.water import channels
+from elbowroom.parts.water.plate import DistributionPlate
 from tests.parts.probe import (
     KERNEL_MM,
     SKIN,

@@ -8,18 +8,18 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts import draw, webs
-from elbowroom.parts.base import Hole, HolePattern
-from elbowroom.parts.bracket import PlateBracket
-from elbowroom.parts.card_support import CardSupport
-from elbowroom.parts.coupon import Coupon
-from elbowroom.parts.drill_guide import DrillGuide
+from elbowroom.parts.card.card_support import CardSupport
 from elbowroom.parts.families import family_class
-from elbowroom.parts.pose import IDENTITY, pose
-from elbowroom.parts.printing import PRINT_WALL, MadePart, refuse_small, refuse_thin
-from elbowroom.parts.riser import Riser
-from elbowroom.parts.spacer import Spacer
-from elbowroom.parts.washer_plate import WasherPlate
+from elbowroom.parts.made.bracket import PlateBracket
+from elbowroom.parts.made.coupon import Coupon
+from elbowroom.parts.made.drill_guide import DrillGuide
+from elbowroom.parts.made.riser import Riser
+from elbowroom.parts.made.spacer import Spacer
+from elbowroom.parts.screw.washer_plate import WasherPlate
+from elbowroom.parts.vocabulary import draw, webs
+from elbowroom.parts.vocabulary.base import Hole, HolePattern
+from elbowroom.parts.vocabulary.pose import IDENTITY, pose
+from elbowroom.parts.vocabulary.printing import PRINT_WALL, MadePart, refuse_small, refuse_thin
 from tests.parts.print_probe import mesh_of, overhangs, thinnest, volume
 from tests.parts.probe import KERNEL_MM, SKIN, Inside, catalogue_parts, extents
 

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts.base import ASSUMED
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fan import HOLE_PITCH, Fan
-from elbowroom.parts.fan_field import FanField
-from elbowroom.parts.layers import ISO_7089, WINDOWS, DustFilter, Gasket, Washer
-from elbowroom.parts.pose import apply, bring_together, compose
-from elbowroom.parts.pump import Pump
-from elbowroom.parts.radiator import Radiator
+from elbowroom.parts.fan.fan import HOLE_PITCH, Fan
+from elbowroom.parts.fan.fan_field import FanField
+from elbowroom.parts.fan.layers import ISO_7089, WINDOWS, DustFilter, Gasket, Washer
+from elbowroom.parts.vocabulary.base import ASSUMED
+from elbowroom.parts.vocabulary.pose import apply, bring_together, compose
+from elbowroom.parts.water.pump import Pump
+from elbowroom.parts.water.radiator import Radiator
 from tests.parts.probe import (
     KERNEL_MM,
     SKIN,

@@ -6,7 +6,7 @@ import pytest
 from cadquery import Solid, Vector
 from pydantic import ValidationError
 
-from elbowroom.parts.radiator import Radiator
+from elbowroom.parts.water.radiator import Radiator
 from tests.parts.probe import (
     KERNEL_MM,
     SKIN,

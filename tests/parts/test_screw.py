@@ -15,14 +15,12 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.model.tessellate import tessellate
-from elbowroom.parts.base import MARKS
+from elbowroom.model.geometry.tessellate import tessellate
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.layers import ISO_7089
-from elbowroom.parts.pose import apply, bring_together
-from elbowroom.parts.riser import Riser
-from elbowroom.parts.screw import Nut, Screw
-from elbowroom.parts.screw_tables import (
+from elbowroom.parts.fan.layers import ISO_7089
+from elbowroom.parts.made.riser import Riser
+from elbowroom.parts.screw.screw import Nut, Screw
+from elbowroom.parts.screw.screw_tables import (
     DRIVER,
     ENGAGEMENT,
     FAN_SCREW,
@@ -46,7 +44,9 @@ from elbowroom.parts.screw_tables import (
     stock,
     washer,
 )
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.vocabulary.base import MARKS
+from elbowroom.parts.vocabulary.pose import apply, bring_together
+from elbowroom.parts.vocabulary.threads import THREADS
 from tests.parts.probe import KERNEL_MM, Inside, catalogue_parts, check_drawing, check_frames, check_pattern
 
 PRINTED_MM = 0.0005  # tables are printed to 0.01 mm or 0.001 in; half a unit of a finer one
@@ -260,7 +260,7 @@ def test_a_screw_in_its_bore_stands_clear_by_more_than_the_meshes_err(name):
     riser = Riser(height=20, across=10, hole="blind", thread=name, thread_depth=8)
     screw = Screw(thread=name, length=6)
     bored = riser.solids()["riser"]
-    from elbowroom.parts import draw
+    from elbowroom.parts.vocabulary import draw
 
     # Lifted, so that only shank and bore are near each other.
     placed = draw.baked(
@@ -274,7 +274,7 @@ def test_a_screw_in_its_bore_stands_clear_by_more_than_the_meshes_err(name):
 
 def test_a_fan_screw_stands_clear_of_a_fans_hole():
     """Common practice (P): the hole of a fan's frame is 4.3 mm."""
-    from elbowroom.parts.fan import Fan
+    from elbowroom.parts.fan.fan import Fan
 
     assert Fan().patterns()[0].holes[0].diameter - shank(FAN_SCREW).drawn == pytest.approx(ROOT_LESS)
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts.primitives import PlainBox
-from elbowroom.parts.sheet import PlainSheet
+from elbowroom.parts.made.primitives import PlainBox
+from elbowroom.parts.made.sheet import PlainSheet
 from tests.parts.probe import KERNEL_MM, extents
 
 NOTCH = [[-60, -10], [-30, -10, 180], [-30, 10], [-60, 10]]  # over the left edge, its end a half circle of radius 10

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts.coupon import CUT, Coupon
-from elbowroom.parts.drill_guide import DrillGuide
-from elbowroom.parts.pose import apply
-from elbowroom.parts.threads import THREADS
-from elbowroom.parts.washer_plate import WasherPlate
+from elbowroom.parts.made.coupon import CUT, Coupon
+from elbowroom.parts.made.drill_guide import DrillGuide
+from elbowroom.parts.screw.washer_plate import WasherPlate
+from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.vocabulary.threads import THREADS
 from tests.parts.probe import SKIN, Inside, catalogue_parts, check_drawing, check_frames, check_pattern
 
 PLATES = catalogue_parts("washer-plate") | {

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.pose import apply, bring_together, compose
-from elbowroom.parts.spacer import Shim, Spacer
-from elbowroom.parts.threads import THREADS
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.made.spacer import Shim, Spacer
+from elbowroom.parts.vocabulary.pose import apply, bring_together, compose
+from elbowroom.parts.vocabulary.threads import THREADS
 from tests.parts.probe import Inside, catalogue_parts, check_drawing, check_frames, check_pattern, check_stack_faces
 
 SPACERS = catalogue_parts("spacer") | {

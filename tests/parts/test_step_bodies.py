@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from elbowroom.model.drawing import draw, unpack
-from elbowroom.parts.imported import ImportedPart
-from elbowroom.parts.mesh_file import MOST_EXTENT, PartFileError
-from elbowroom.parts.step_census import census
-from elbowroom.parts.step_names import unique_names, useful_name
+from elbowroom.model.geometry.drawing import draw, unpack
+from elbowroom.parts.imported.imported import ImportedPart
+from elbowroom.parts.imported.mesh_file import MOST_EXTENT, PartFileError
+from elbowroom.parts.imported.step_census import census
+from elbowroom.parts.imported.step_names import unique_names, useful_name
 
 
 def written(path, *shapes, **names):

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from elbowroom.parts.base import MARKS
-from elbowroom.parts.layers import ISO_7089
-from elbowroom.parts.threads import THREADS, ThreadName, thread
+from elbowroom.parts.fan.layers import ISO_7089
+from elbowroom.parts.vocabulary.base import MARKS
+from elbowroom.parts.vocabulary.threads import THREADS, ThreadName, thread
 
 INCH = 25.4
 PRINTED_MM = 0.0005  # metric tables are printed to 0.01 or 0.001 mm; half a unit of the finer

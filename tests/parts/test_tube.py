@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts import draw
-from elbowroom.parts.bends import bend_run
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fitting import Fitting
-from elbowroom.parts.fitting_choice import fittings_for
-from elbowroom.parts.pose import bring_together
-from elbowroom.parts.tube import TubeRun
-from elbowroom.parts.tube_stock import TubeStock, tube_stocks
+from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.fitting.fitting_choice import fittings_for
+from elbowroom.parts.tube.tube import TubeRun
+from elbowroom.parts.tube.tube_stock import TubeStock, tube_stocks
+from elbowroom.parts.vocabulary import draw
+from elbowroom.parts.vocabulary.bends import bend_run
+from elbowroom.parts.vocabulary.pose import bring_together
 
 # mm: by Pappus a ring swept along its own centre line has the volume of its area times the line's length, so that the
 # kernel's volume over the area is the cut length; its quadrature of planes, cylinders and tori is exact to rounding.

@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from elbowroom.parts.base import Part
-from elbowroom.parts.bracket import PlateBracket
-from elbowroom.parts.card_support import CardSupport
-from elbowroom.parts.gpu_mount import GpuMount
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.riser import Riser
+from elbowroom.parts.card.card_support import CardSupport
+from elbowroom.parts.card.gpu_mount import GpuMount
+from elbowroom.parts.made.bracket import PlateBracket
+from elbowroom.parts.made.riser import Riser
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.measure import Mm
 
 OTHERS: dict[str, list[Any]] = {
     "slots": [1, 2], "insert_ends": ["top", "both"], "nut_end": ["foot", "top"], "screw_thread": ["M3", "M5"],

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import pytest
 
+from elbowroom.parts.board.cpu_block import CpuBlock
+from elbowroom.parts.card.gpu import Gpu
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.cpu_block import CpuBlock
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.gpu import Gpu
-from elbowroom.parts.plate import DistributionPlate
-from elbowroom.parts.plate_ways import Groove, opens_into
-from elbowroom.parts.ports import Bore
-from elbowroom.parts.primitives import PlainBox
-from elbowroom.parts.pump import Pump
-from elbowroom.parts.radiator import Radiator
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.made.primitives import PlainBox
+from elbowroom.parts.vocabulary.ports import Bore
+from elbowroom.parts.water.plate import DistributionPlate
+from elbowroom.parts.water.plate_ways import Groove, opens_into
+from elbowroom.parts.water.pump import Pump
+from elbowroom.parts.water.radiator import Radiator
 
 
 def ways(part):

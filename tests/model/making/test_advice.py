@@ -6,18 +6,18 @@ from typing import Any, ClassVar
 
 import pytest
 
-from elbowroom.model.layout import Gaps, Layout, Mate, Piece
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
+from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.making import advice
 from elbowroom.model.making.orders import gathered
 from elbowroom.model.making.rules import AIR_C, ORDER, PLASTICS, RADIATOR_C
-from elbowroom.parts.base import Body, Box, Frame, Hole, HolePattern, Part
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.pose import IDENTITY, Pose, pose
-from elbowroom.parts.primitives import PlainBox
-from elbowroom.parts.pump import Pump
-from elbowroom.parts.radiator import Radiator
-from elbowroom.parts.riser import Riser
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.made.primitives import PlainBox
+from elbowroom.parts.made.riser import Riser
+from elbowroom.parts.vocabulary.base import Body, Box, Frame, Hole, HolePattern, Part
+from elbowroom.parts.vocabulary.pose import IDENTITY, Pose, pose
+from elbowroom.parts.water.pump import Pump
+from elbowroom.parts.water.radiator import Radiator
 
 
 class Block(Part):

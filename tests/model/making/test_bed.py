@@ -12,14 +12,14 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
+from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.making import bed
 from elbowroom.model.making.mesh import Skin, skin
 from elbowroom.model.making.printable import judge
-from elbowroom.model.scene import Mesh
-from elbowroom.parts.base import Body, Box, Hole, HolePattern, Part
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import IDENTITY, apply, pose
+from elbowroom.parts.vocabulary.base import Body, Box, Hole, HolePattern, Part
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import IDENTITY, apply, pose
 
 SMALL_MM = 2e-3  # rounding of the corners to 32 bits, and the slack of heights
 
@@ -46,7 +46,7 @@ class Bar(Part):
         return (HolePattern("top", pose((0, 0, self.height), (0, 0, 1), (1, 0, 0)), (hole,), "bar"),)
 
     def solids(self) -> dict[str, Any]:
-        from elbowroom.parts import draw
+        from elbowroom.parts.vocabulary import draw
 
         return {"bar": draw.box((0, 0, 0), (self.length, self.width, self.height))}
 

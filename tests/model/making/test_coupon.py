@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
 from elbowroom.model.making.advice import alone
 from elbowroom.model.making.coupon import coupon_for
 from elbowroom.model.making.orders import Order, ordered
-from elbowroom.parts.base import Part
-from elbowroom.parts.coupon import Coupon
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.riser import Riser
-from elbowroom.parts.spacer import Spacer
+from elbowroom.parts.made.coupon import Coupon
+from elbowroom.parts.made.riser import Riser
+from elbowroom.parts.made.spacer import Spacer
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.measure import Mm
 
 # Clearance holes of the medium fit, mm: ISO 273 (trade values section 7, V).
 M3, M4 = 3.4, 4.5

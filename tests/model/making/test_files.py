@@ -16,15 +16,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
 from elbowroom.model.making import Made, advice, make, write
 from elbowroom.model.making.adapters import layer_text
 from elbowroom.model.making.orders import ordered
 from elbowroom.model.store import Store
 from elbowroom.model.writers.atomic import OutputError
-from elbowroom.parts.riser import Riser
+from elbowroom.parts.made.riser import Riser
 
-COMMAND = [sys.executable, "-c", "from elbowroom.model.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from elbowroom.model.command.cli import main; main()"]
 BUILD = """\
 title: Bench set «größe»
 make:

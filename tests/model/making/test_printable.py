@@ -8,15 +8,15 @@ import manifold3d as m3
 import numpy as np
 import pytest
 
-from elbowroom.model.make_spec import PrinterSpec
+from elbowroom.model.build.make_spec import PrinterSpec
+from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.making.mesh import Skin, skin
 from elbowroom.model.making.printable import judge
 from elbowroom.model.making.spans import spans
 from elbowroom.model.making.walls import thinnest
-from elbowroom.model.scene import Mesh
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import IDENTITY, rotation, shift
-from elbowroom.parts.primitives import PlainBox
+from elbowroom.parts.made.primitives import PlainBox
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import IDENTITY, rotation, shift
 
 SMALL_MM = 1e-3  # what 32-bit corners change at these sizes, and to spare
 STEP_REL = 0.01  # of a span: samples stand so close, and directions 7.5 degrees apart

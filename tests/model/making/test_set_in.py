@@ -10,16 +10,16 @@ from collections import Counter
 from pathlib import Path
 
 from elbowroom.model import making
-from elbowroom.model.place import place
-from elbowroom.model.resolve import load
-from elbowroom.model.solidify import solidify
-from elbowroom.model.source import parse
+from elbowroom.model.build.resolve import load
+from elbowroom.model.build.source import parse
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.place import place
 from elbowroom.model.store import Store
 from elbowroom.model.writers import write
 from elbowroom.parts import family_class
-from elbowroom.parts.base import Part
-from elbowroom.parts.captive import INSERTS
-from elbowroom.parts.printing import MadePart
+from elbowroom.parts.screw.captive import INSERTS
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.printing import MadePart
 from tests.parts.test_contract import ROWS, make
 
 BUILD = """title: set in

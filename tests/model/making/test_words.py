@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from elbowroom.model.make_spec import MakeWords, variants
+from elbowroom.model.build.make_spec import MakeWords, variants
+from elbowroom.model.build.problems import BuildError, InputError
+from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.source import parse
+from elbowroom.model.layout.place import place
 from elbowroom.model.making.asked import asked
 from elbowroom.model.making.orders import gathered
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError, InputError
-from elbowroom.model.resolve import Build, load
-from elbowroom.model.source import parse
 
 
 def build(text: str) -> Build:

@@ -7,18 +7,18 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from elbowroom.model.layout import Gaps, Layout, Mate, Piece
-from elbowroom.model.plumbing import Chain, Line, Link, Plumbing, Port, Tubing
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
+from elbowroom.model.loop.plumbing import Chain, Line, Link, Plumbing, Port, Tubing
 from elbowroom.model.reach.rooms import Rooms, Site
-from elbowroom.model.scene import Scene
-from elbowroom.model.solidify import solidify
 from elbowroom.model.store import Store
-from elbowroom.parts.base import Body, Box, Frame, Part
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fitting import Fitting
-from elbowroom.parts.plate import DistributionPlate
-from elbowroom.parts.pose import Pose, pose, shift
-from elbowroom.parts.tube_stock import tube_stocks
+from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.tube.tube_stock import tube_stocks
+from elbowroom.parts.vocabulary.base import Body, Box, Frame, Part
+from elbowroom.parts.vocabulary.pose import Pose, pose, shift
+from elbowroom.parts.water.plate import DistributionPlate
 
 TOP = 20.0  # mm: front face of the plate, where its ports open
 PETG = Tubing(tube_stocks()["petg-14"], 28.0, 0.0, 0.0)

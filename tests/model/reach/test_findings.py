@@ -9,20 +9,20 @@ from pathlib import Path
 
 import pytest
 
-from elbowroom.model.findings import Finding
-from elbowroom.model.kept_findings import pack, unpack
-from elbowroom.model.layout import Mate
-from elbowroom.model.plumbing import Link
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Mate
+from elbowroom.model.loop.plumbing import Link
 from elbowroom.model.reach import check
 from elbowroom.model.reach.choices import all_that_go_on, candidates
 from elbowroom.model.reach.choices import link as link_of
 from elbowroom.model.reach.land import land
 from elbowroom.model.reach.trial import attempt
-from elbowroom.model.scene import Scene
 from elbowroom.model.store import Store
-from elbowroom.parts.case import Case
-from elbowroom.parts.fitting_choice import catalogue_fittings
-from elbowroom.parts.pose import compose, rotation, shift
+from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.kept_findings import pack, unpack
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.fitting.fitting_choice import catalogue_fittings
+from elbowroom.parts.vocabulary.pose import compose, rotation, shift
 from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, plumbing, rooms, scene, site
 
 END = link("hard-tube-14")

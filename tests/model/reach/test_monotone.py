@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from elbowroom.model.narrow import manifold_of
+from elbowroom.model.geometry.narrow import manifold_of
 from elbowroom.model.reach.chains import free_angles, items
 from elbowroom.model.reach.choices import all_that_go_on
 from elbowroom.model.reach.leaving import Leg, bent, pushed_in, straight_on
@@ -17,8 +17,8 @@ from elbowroom.model.reach.rooms import Rooms, free_run
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.reach.volume import kits, volume
 from elbowroom.model.store import Store
-from elbowroom.parts.base import Part
-from elbowroom.parts.pose import Pose, compose, rotation, shift
+from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.pose import Pose, compose, rotation, shift
 from tests.model.reach.sites_for_tests import PETG, TOP, Brick, link, plate, rooms, site
 
 ROUNDING = 1e-5  # relative: what booleans of the same solids in another order differ by

@@ -12,7 +12,7 @@ from elbowroom.model.reach.leaving import Leg, leaving
 from elbowroom.model.reach.trial import attempt, leg_of
 from elbowroom.model.reach.why import why
 from elbowroom.model.store import Store
-from elbowroom.parts.pose import shift
+from elbowroom.parts.vocabulary.pose import shift
 from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, rooms, site
 from tests.model.shapes_for_tests import Bored
 

@@ -7,13 +7,13 @@ import math
 import numpy as np
 import pytest
 
-from elbowroom.model.meshes import fault_of, mesh_volume
-from elbowroom.model.narrow import manifold_of
+from elbowroom.model.geometry.meshes import fault_of, mesh_volume
+from elbowroom.model.geometry.narrow import manifold_of
 from elbowroom.model.reach import check, reach_solids
 from elbowroom.model.reach.rooms import LIFT
 from elbowroom.model.reach.volume import kits, volume
 from elbowroom.model.store import Store
-from elbowroom.parts.pose import apply
+from elbowroom.parts.vocabulary.pose import apply
 from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, plumbing, rooms, scene, site
 
 ROUND_REL = 2e-3  # a full turn of 72 corners holds 0.13 % less than the circle

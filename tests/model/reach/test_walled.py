@@ -12,7 +12,7 @@ import pytest
 
 from elbowroom.model import pipeline
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fitting import Fitting
+from elbowroom.parts.fitting.fitting import Fitting
 
 BUILD = """
 title: a tube over a port

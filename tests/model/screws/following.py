@@ -8,7 +8,7 @@ from typing import Any
 
 import yaml
 
-from elbowroom.model.source import parse
+from elbowroom.model.build.source import parse
 
 _SLIDE = re.compile(r"slide (?P<what>.+?) by .*? \((?P<written>.*?)(?:; [^:]* go with it)?\): ")
 _KEYS = re.compile(r"(slide|aside): (-?[0-9.]+)|offset: \[(-?[0-9.]+), (-?[0-9.]+)\]|(\w+): (-?[0-9.]+)")

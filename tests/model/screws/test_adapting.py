@@ -12,11 +12,11 @@ from shapely import LineString, Point, Polygon
 from elbowroom.model.screws.adapting import RANK, UNDER_HEAD, WEB, Planned, adapter_for
 from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.slots import Slot, best_slide
-from elbowroom.parts.adapter_holes import AirOpening
-from elbowroom.parts.captive import INSERTS
-from elbowroom.parts.fan_field import FanField
-from elbowroom.parts.screw_tables import ENGAGEMENT, head
-from elbowroom.parts.threads import thread
+from elbowroom.parts.fan.fan_field import FanField
+from elbowroom.parts.made.adapter_holes import AirOpening
+from elbowroom.parts.screw.captive import INSERTS
+from elbowroom.parts.screw.screw_tables import ENGAGEMENT, head
+from elbowroom.parts.vocabulary.threads import thread
 
 
 def row(count: int, gap: float | None, size: float = 120) -> list[tuple[float, float]]:

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point, union_all
 
-from elbowroom.model.checks import screws as check
+from elbowroom.model.screws import lengths as check
 from elbowroom.model.screws.bearing import Bearing, bearing
 from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.remedies import remedies

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import pytest
 
-from elbowroom.model.checks import drivers
-from elbowroom.model.place import place
-from elbowroom.model.resolve import load
+from elbowroom.model.build.resolve import load
+from elbowroom.model.build.source import parse
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.place import place
+from elbowroom.model.screws import drivers
 from elbowroom.model.screws.fasten import fasten
-from elbowroom.model.solidify import solidify
-from elbowroom.model.source import parse
 from elbowroom.model.store import Store
 
 HEAD = 3.1

@@ -11,12 +11,12 @@ from collections.abc import Iterator
 
 import pytest
 
-from elbowroom.model.checks import holes
-from elbowroom.model.checks import screws as check
-from elbowroom.model.findings import Finding
 from elbowroom.model.making.adapters import layer_text
+from elbowroom.model.screws import holes
+from elbowroom.model.screws import lengths as check
 from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.remedies import Remedies, remedies
+from elbowroom.model.told.findings import Finding
 from tests.model.screws.following import layered, left_out, screwed, slid
 from tests.model.screws.test_remedies import made
 

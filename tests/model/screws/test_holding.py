@@ -14,9 +14,9 @@ from shapely import LineString, MultiPoint, Point
 from elbowroom.model.screws.bearing import Bearing, bearing, washer_for
 from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.slots import Slot
-from elbowroom.parts.fan_field import FanField
-from elbowroom.parts.layers import ISO_7089
-from elbowroom.parts.screw_tables import head
+from elbowroom.parts.fan.fan_field import FanField
+from elbowroom.parts.fan.layers import ISO_7089
+from elbowroom.parts.screw.screw_tables import head
 
 FAN = [(-52.5, -52.5), (-52.5, 52.5), (52.5, -52.5), (52.5, 52.5)]
 TRIPLE = list(FanField.of(3, 120, None, 15).points)

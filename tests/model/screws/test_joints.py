@@ -15,13 +15,13 @@ from typing import Any
 import pytest
 
 from elbowroom.model import pipeline
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import load
+from elbowroom.model.build.source import parse
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.place import place
 from elbowroom.model.pipeline import Checked
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import load
 from elbowroom.model.screws.fasten import Fastened, fasten
-from elbowroom.model.solidify import solidify
-from elbowroom.model.source import parse
 from elbowroom.model.store import Store
 
 CASE = """

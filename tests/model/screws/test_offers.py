@@ -11,16 +11,16 @@ import pytest
 import yaml
 
 from elbowroom.model import making, pipeline
-from elbowroom.model.airflow import fans, open_share
+from elbowroom.model.build.source import parse
 from elbowroom.model.checks import air
-from elbowroom.model.findings import overall
+from elbowroom.model.checks.airflow import fans, open_share
+from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.making.adapters import layer_text
 from elbowroom.model.screws import around
 from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.offers import offers
-from elbowroom.model.solidify import solidify
-from elbowroom.model.source import parse
-from elbowroom.parts.pose import apply, inverse
+from elbowroom.model.told.findings import overall
+from elbowroom.parts.vocabulary.pose import apply, inverse
 from tests.model.screws.test_remedies import STORE, made
 
 BUILD = """title: gap

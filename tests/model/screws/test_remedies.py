@@ -11,18 +11,18 @@ from typing import Any
 
 import pytest
 
-from elbowroom.model.checks import screws as screw_check
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import load
+from elbowroom.model.build.source import parse
 from elbowroom.model.checks.interference import check as interference
-from elbowroom.model.pairs import Checker
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import load
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.place import place
+from elbowroom.model.screws import lengths as screw_check
 from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.screws.joints import PASSES, Joint
 from elbowroom.model.screws.remedies import Remedies, remedies
 from elbowroom.model.screws.trial import Trials
-from elbowroom.model.solidify import solidify
-from elbowroom.model.source import parse
 from elbowroom.model.store import Store
 
 STORE = Store.default()
@@ -112,15 +112,15 @@ def test_a_plate_keeps_its_screws_off_the_feet() -> None:
     """The plate that is offered, put into the build, has no screw in a foot; the holes it was not made for are covered,
     and nobody is asked to drill them.
     """
-    from elbowroom.model.checks import holes
-    from elbowroom.parts.pose import compose, shift
+    from elbowroom.model.screws import holes
+    from elbowroom.parts.vocabulary.pose import compose, shift
 
     text = build(20, 4, fan="fan-120x25")
     trials, fastened = made(text)
     found = remedies(trials)
     (offer,) = [o for o in found.offers if o.part is not None]
     assert "but then" not in offer.words
-    from elbowroom.model.layout import Piece
+    from elbowroom.model.layout.layout import Piece
     from elbowroom.model.screws import around
     from elbowroom.model.screws.offers import name_for
 

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from elbowroom.model.checks import screws as check
+from elbowroom.model.screws import lengths as check
 from elbowroom.model.tolerances import CONTACT_MM
-from elbowroom.parts.screw_tables import stock, washer
+from elbowroom.parts.screw.screw_tables import stock, washer
 from tests.model.screws.test_joints import THREAD, block, fastened
 
 LID = "{face: bottom, at: [0, 0], diameter: 3.4}"

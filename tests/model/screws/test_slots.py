@@ -13,8 +13,8 @@ from scipy.sparse.csgraph import maximum_bipartite_matching
 from shapely import LineString, Point
 
 from elbowroom.model.screws.slots import PASS_MM, Slot, best_slide, joined, residuals
-from elbowroom.parts.case_openings import LEAST_WEB, Opening
-from elbowroom.parts.fan_field import FanField
+from elbowroom.parts.case.case_openings import LEAST_WEB, Opening
+from elbowroom.parts.fan.fan_field import FanField
 
 
 def row(count: int, gap: float, size: float = 120) -> list[tuple[float, float]]:

@@ -29,8 +29,8 @@ from elbowroom.model.screws.stack import (
     washer_layer,
     window,
 )
-from elbowroom.parts.base import Material
-from elbowroom.parts.screw_tables import ENGAGEMENT, SCREW_THREADS, Stock, length_tolerance, stock
+from elbowroom.parts.screw.screw_tables import ENGAGEMENT, SCREW_THREADS, Stock, length_tolerance, stock
+from elbowroom.parts.vocabulary.base import Material
 
 ROUNDING = 1e-9  # mm: sums of a few tens of millimetres in double precision
 # General tolerances ISO 2768-m: 0.1 to 6 mm, 0.2 to 30 mm.

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from elbowroom.model import source
-from elbowroom.model.cut_spec import apply
-from elbowroom.model.layout import Piece
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import load
-from elbowroom.model.solidify import solidify
+from elbowroom.model.build import source
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import load
+from elbowroom.model.cutting.asked import apply
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.layout import Piece
+from elbowroom.model.layout.place import place
 from elbowroom.model.store import Store
-from elbowroom.parts.pose import apply as moved
+from elbowroom.parts.vocabulary.pose import apply as moved
 
 BUILD = """
 title: t
@@ -51,7 +51,7 @@ def faults(store, words, build=BUILD):
 def test_the_sheet_comes_back_cut_and_clear_of_what_it_must_clear(store):
     from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 
-    from elbowroom.parts import draw
+    from elbowroom.parts.vocabulary import draw
 
     before, made = cut(store, "cut:\n  - {in: shelf, for: [tank, rod], gap: 2, tool: 3}\n")
     after = made.layout.piece("shelf")
@@ -76,8 +76,8 @@ def test_cuts_in_order_keep_what_was_cut_before(store):
 
 
 def test_the_fittings_on_a_port_are_meant_by_the_port(store):
-    from elbowroom.parts.pose import shift
-    from elbowroom.parts.primitives import PlainCylinder
+    from elbowroom.parts.made.primitives import PlainCylinder
+    from elbowroom.parts.vocabulary.pose import shift
 
     more = (Piece("barb-10 at tank.out (1)", PlainCylinder(diameter=8, height=30), shift(0, 10, -10), "fittings"),)
     _, made = cut(store, "cut:\n  - {in: shelf, for: tank.out, gap: 1}\n", more=more)

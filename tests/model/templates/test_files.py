@@ -14,13 +14,13 @@ import ezdxf
 import pytest
 from ezdxf import recover
 
-from elbowroom.model.cautions import CUTTING, DEFER, UNPLUG
-from elbowroom.model.problems import InputError
+from elbowroom.model.build.problems import InputError
 from elbowroom.model.templates import write
 from elbowroom.model.templates.beside import MACHINE, words
 from elbowroom.model.templates.drawing import PRINTED_SCALE, Circle, Cross, Datum, Drawing, HoleRow, Line, Outline, Text
 from elbowroom.model.templates.tiling import OVERLAP, tiled
-from elbowroom.parts import contour
+from elbowroom.model.told.cautions import CUTTING, DEFER, UNPLUG
+from elbowroom.parts.vocabulary import contour
 
 SVG = "{http://www.w3.org/2000/svg}"
 HOSTILE = '<script>alert("x")</script> & "roof"\n\x00panel'

@@ -6,20 +6,20 @@ from pathlib import Path
 
 import pytest
 
-from elbowroom.model import source
-from elbowroom.model.cut_spec import apply
-from elbowroom.model.place import place
-from elbowroom.model.problems import BuildError
-from elbowroom.model.resolve import load
-from elbowroom.model.solidify import solidify
+from elbowroom.model.build import source
+from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.resolve import load
+from elbowroom.model.cutting.asked import apply
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.place import place
 from elbowroom.model.store import Store
 from elbowroom.model.templates.flats import flat_sheets
 from elbowroom.model.templates.views import drawings
-from elbowroom.parts.bracket import PlateBracket
-from elbowroom.parts.gpu_mount import GpuMount
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import apply as placed
-from elbowroom.parts.washer_plate import WasherPlate
+from elbowroom.parts.card.gpu_mount import GpuMount
+from elbowroom.parts.made.bracket import PlateBracket
+from elbowroom.parts.screw.washer_plate import WasherPlate
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import apply as placed
 
 BUILD = """
 title: t
@@ -56,7 +56,7 @@ def faults(store, words):
 def gap(one, other) -> float:
     from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 
-    from elbowroom.parts import draw
+    from elbowroom.parts.vocabulary import draw
 
     a, b = (draw.moved(next(iter(p.part.drawn().values())), p.pose).wrapped for p in (one, other))
     return float(BRepExtrema_DistShapeShape(a, b).Value())
@@ -84,8 +84,8 @@ def test_flat_sheets_of_a_part_by_their_names_and_sizes(part, sizes):
 @pytest.mark.parametrize("style", ["stand", "rear"])
 def test_the_flat_sheets_of_a_mount_lie_in_its_steel_apart_from_each_other(style):
     """Each is solid through: its volume lies in the bracket, and no two share any."""
-    from elbowroom.parts import draw
-    from elbowroom.parts.contour import runs
+    from elbowroom.parts.vocabulary import draw
+    from elbowroom.parts.vocabulary.contour import runs
 
     part = GpuMount(style=style)
     solids = part.solids()
@@ -130,9 +130,9 @@ def test_a_template_of_the_cut_sheet_shows_it_at_true_size(store):
     rod = made.layout.piece("rod")
     axis = placed(rod.pose, (0, 0, 0))
     piece = made.layout.piece("angle")
-    from elbowroom.parts.contour import flattened
-    from elbowroom.parts.pose import apply as at
-    from elbowroom.parts.pose import compose, inverse
+    from elbowroom.parts.vocabulary.contour import flattened
+    from elbowroom.parts.vocabulary.pose import apply as at
+    from elbowroom.parts.vocabulary.pose import compose, inverse
 
     view = compose(piece.pose, piece.part.cuts[0].pose)
     x, y, _ = at(inverse(view), axis)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from elbowroom.model.templates.drawing import Circle, Datum, Drawing, Line, Outline, TemplateError
 from elbowroom.model.templates.kerf import as_cut, compensated, offset
-from elbowroom.parts import contour
+from elbowroom.parts.vocabulary import contour
 
 EXACT = 1e-9  # mm: rounding of a few additions
 

@@ -10,14 +10,14 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from elbowroom.model.geometry.tessellate import tessellate
 from elbowroom.model.templates.arcs import fitted
 from elbowroom.model.templates.drawing import TemplateError
 from elbowroom.model.templates.notch import FIT_MM, Obstacle, Sheet, notch
-from elbowroom.model.tessellate import tessellate
-from elbowroom.parts import contour, draw
-from elbowroom.parts.cutouts import cutout_of
-from elbowroom.parts.pose import IDENTITY, apply, compose, pose, rotation
-from elbowroom.parts.sheet import PlainSheet
+from elbowroom.parts.made.sheet import PlainSheet
+from elbowroom.parts.vocabulary import contour, draw
+from elbowroom.parts.vocabulary.cutouts import cutout_of
+from elbowroom.parts.vocabulary.pose import IDENTITY, apply, compose, pose, rotation
 
 T = 2.0  # mm: the sheet's thickness
 SHEET = Sheet(IDENTITY, T, shapely.box(-50, -30, 50, 30))

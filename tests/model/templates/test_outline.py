@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 import shapely
 
-from elbowroom.model.layout import Gaps, Layout, Piece
-from elbowroom.model.problems import InputError
-from elbowroom.model.solidify import solidify
+from elbowroom.model.build.problems import InputError
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.layout import Gaps, Layout, Piece
 from elbowroom.model.store import Store
 from elbowroom.model.templates.drawing import Circle, Cross, Outline, TemplateError
 from elbowroom.model.templates.outline import FLATTEN_MM, regions
 from elbowroom.model.templates.views import PANELS, draw, drawings, slot_of, view_of
-from elbowroom.parts import contour
-from elbowroom.parts.case import Case
-from elbowroom.parts.pose import IDENTITY, apply, pose
-from elbowroom.parts.sheet import PlainSheet
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.made.sheet import PlainSheet
+from elbowroom.parts.vocabulary import contour
+from elbowroom.parts.vocabulary.pose import IDENTITY, apply, pose
 
 KERNEL_MM = 1e-7  # the kernel's own confusion tolerance
 
@@ -127,7 +127,7 @@ def test_odd_poses_arcs_and_ellipses():
     """A slab with a rounded corner and an elliptical hole, turned anyhow; the ellipse's chords by its own equation."""
     import cadquery as cq
 
-    from elbowroom.parts import draw as d
+    from elbowroom.parts.vocabulary import draw as d
 
     outer = d.rectangle(0, 0, 80, 50, 6)
     hole = cq.Wire.makeEllipse(12, 7, cq.Vector(30, 25, 0), cq.Vector(0, 0, 1), cq.Vector(1, 0, 0), rotation_angle=0)
@@ -149,7 +149,7 @@ def test_odd_poses_arcs_and_ellipses():
 
 
 def test_a_counterbore_is_seen_by_its_own_width_from_each_side():
-    from elbowroom.parts import draw as d
+    from elbowroom.parts.vocabulary import draw as d
 
     solid = d.cut(d.box((0, 0, 0), (40, 30, 6)), d.cylinder(4, 20, (12, 9, -1)), d.cylinder(9, 5, (12, 9, 3)))
     (top,) = regions(solid, pose((0, 0, 6)))
@@ -184,7 +184,7 @@ def test_drawings_of_a_layout_are_of_its_sheets_and_equal_ones_once(tmp_path):
 
 
 def test_corners_on_top_of_each_other_are_one() -> None:
-    from elbowroom.parts.contour import area, without_steps
+    from elbowroom.parts.vocabulary.contour import area, without_steps
 
     square = (
         (0.0, 0.0, 0.0),
@@ -199,8 +199,8 @@ def test_corners_on_top_of_each_other_are_one() -> None:
 
 
 def test_words_for_sides_that_are_none_all_come_out_with_their_places(tmp_path):
+    from elbowroom.model.build.problems import BuildError
     from elbowroom.model.pipeline import check
-    from elbowroom.model.problems import BuildError
 
     file = tmp_path / "b.yaml"
     file.write_text(

@@ -7,14 +7,14 @@ import math
 import numpy as np
 import pytest
 
-from elbowroom.model.envelopes import Margins, Obstacle, Rod
-from elbowroom.model.field import build
-from elbowroom.model.freespace import LENGTH_STEP, Space
+from elbowroom.model.geometry.envelopes import Margins, Obstacle, Rod
+from elbowroom.model.geometry.freespace import LENGTH_STEP, Space
 from elbowroom.model.tubes.bars import FINE_DEG, bars_of
+from elbowroom.model.tubes.field import build
 from elbowroom.model.tubes.planner import cost_of, plan
 from elbowroom.model.tubes.rules import Candidate, End, Found, NotFound, Result, Rules
 from elbowroom.model.tubes.verify import verify
-from elbowroom.parts.base import Box
+from elbowroom.parts.vocabulary.base import Box
 from tests.bench.clutter import CASE, HARD, box, cylinder, end_at, make
 
 RULES = Rules(od=14, radius=28, end_leg=20, between=10, clearance=Margins(1.0))

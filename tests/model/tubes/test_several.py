@@ -6,14 +6,14 @@ import itertools
 
 import pytest
 
-from elbowroom.model.envelopes import Margins, Obstacle
-from elbowroom.model.freespace import Space
+from elbowroom.model.geometry.envelopes import Margins, Obstacle
+from elbowroom.model.geometry.freespace import Space
 from elbowroom.model.tubes.bars import FINE_DEG, bars_of, gaps
 from elbowroom.model.tubes.planner import cost_of
 from elbowroom.model.tubes.rules import Found, NotFound, Result, Rules
 from elbowroom.model.tubes.several import Wanted, plan_all
 from elbowroom.model.tubes.verify import verify
-from elbowroom.parts.base import Box
+from elbowroom.parts.vocabulary.base import Box
 from tests.bench.clutter import CASE, box, end_at, loop
 
 RULES = Rules(od=14, radius=28, end_leg=20, between=10, clearance=Margins(2.0))

@@ -7,13 +7,13 @@ import math
 import numpy as np
 import pytest
 
-from elbowroom.model.envelopes import Margins
-from elbowroom.model.freespace import Space
+from elbowroom.model.geometry.envelopes import Margins
+from elbowroom.model.geometry.freespace import Space
 from elbowroom.model.tubes.planner import plan
 from elbowroom.model.tubes.rules import Found, NotFound, Rules
 from elbowroom.model.tubes.verify import verify
-from elbowroom.parts.base import Box
-from elbowroom.parts.bends import bend_run
+from elbowroom.parts.vocabulary.base import Box
+from elbowroom.parts.vocabulary.bends import bend_run
 from tests.bench.clutter import box, end_at
 
 SQUARE = Rules(14, 28, 20, 10, Margins(1.0), square=True)

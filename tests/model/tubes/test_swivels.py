@@ -16,11 +16,11 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from elbowroom.model import pipeline
-from elbowroom.model.findings import FAILING
-from elbowroom.model.laying import Laid, lay
-from elbowroom.model.solidify import solidify
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.laying.laying import Laid, lay
+from elbowroom.model.laying.swivels import Swivels
 from elbowroom.model.store import Store
-from elbowroom.model.swivels import Swivels
+from elbowroom.model.told.findings import FAILING
 from elbowroom.model.tubes import planner
 from elbowroom.model.tubes.rules import BEND_WORTH
 from elbowroom.model.tubes.task import Task

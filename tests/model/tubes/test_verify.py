@@ -7,16 +7,16 @@ import math
 import numpy as np
 import pytest
 
-from elbowroom.model.envelopes import Margins, Obstacle
-from elbowroom.model.freespace import LENGTH_STEP, Space
-from elbowroom.model.meshes import fault_of, mesh_volume
-from elbowroom.model.trees import ENGINE_EPS
+from elbowroom.model.geometry.envelopes import Margins, Obstacle
+from elbowroom.model.geometry.freespace import LENGTH_STEP, Space
+from elbowroom.model.geometry.meshes import fault_of, mesh_volume
+from elbowroom.model.geometry.trees import ENGINE_EPS
 from elbowroom.model.tubes.bars import FINE_DEG, bars_of, gaps, self_gap, swept
 from elbowroom.model.tubes.rules import Rules, Violation
 from elbowroom.model.tubes.verify import verify
-from elbowroom.parts.base import Box
-from elbowroom.parts.bends import Run, bend_run
-from elbowroom.parts.centre_line import sample
+from elbowroom.parts.vocabulary.base import Box
+from elbowroom.parts.vocabulary.bends import Run, bend_run
+from elbowroom.parts.vocabulary.centre_line import sample
 from tests.bench.clutter import box, end_at
 
 RULES = Rules(od=14, radius=28, end_leg=20, between=10)

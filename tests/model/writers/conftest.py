@@ -11,7 +11,7 @@ from types import ModuleType
 
 import pytest
 
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.scene import Scene
 
 HERE = Path(__file__).parent
 

@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
-from elbowroom.model.findings import Basis, Finding
-from elbowroom.model.layout import Gaps, Layout, Piece
-from elbowroom.model.scene import Mesh, Scene, Shape, Solid
-from elbowroom.model.tessellate import tessellate
-from elbowroom.parts import draw
-from elbowroom.parts.base import Body, Box, Part, dim
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import Pose, apply, compose, rotation, shift
-from elbowroom.parts.primitives import PlainBox, PlainCylinder
+from elbowroom.model.geometry.scene import Mesh, Scene, Shape, Solid
+from elbowroom.model.geometry.tessellate import tessellate
+from elbowroom.model.layout.layout import Gaps, Layout, Piece
+from elbowroom.model.told.findings import Basis, Finding
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.made.primitives import PlainBox, PlainCylinder
+from elbowroom.parts.vocabulary import draw
+from elbowroom.parts.vocabulary.base import Body, Box, Part, dim
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, rotation, shift
 
 if TYPE_CHECKING:
     import cadquery as cq

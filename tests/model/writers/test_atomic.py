@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from elbowroom.model.problems import InputError
-from elbowroom.model.scene import Scene
+from elbowroom.model.build.problems import InputError
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.writers import write
 from elbowroom.model.writers.atomic import OutputError, Staging, write_file
 

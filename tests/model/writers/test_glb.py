@@ -15,12 +15,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.writers import json_report, write
 from elbowroom.model.writers.glb import quaternion
 from elbowroom.model.writers.materials import LOOKS
 from elbowroom.model.writers.shading import CREASE, shaded
-from elbowroom.parts.pose import rotation, shift
+from elbowroom.parts.vocabulary.pose import rotation, shift
 
 METRE = 1e-3
 POSITION_M = 1e-7  # 32-bit positions and nine-place moves at the scene's size of half a metre

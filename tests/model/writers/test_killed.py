@@ -186,7 +186,7 @@ def test_the_command_killed_or_asked_to_end_leaves_its_folder_in_order(tmp_path:
     slow = (
         "import os, time\ntrue = os.replace\n"
         f"def replace(a, b):\n    true(a, b)\n    print(b, flush=True) if str(b).startswith({str(out)!r}) else None\n"
-        "    time.sleep(0.3)\nos.replace = replace\nfrom elbowroom.model.cli import main\nmain()\n"
+        "    time.sleep(0.3)\nos.replace = replace\nfrom elbowroom.model.command.cli import main\nmain()\n"
     )
     command = [sys.executable, "-c", slow, "export", str(build), "--to", str(out), "--only", "json,bom"]
     for sent, group in ((signal.SIGTERM, False), (signal.SIGINT, True), (signal.SIGKILL, False)):

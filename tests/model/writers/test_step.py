@@ -18,15 +18,15 @@ import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
 
-from elbowroom.model.scene import Scene, Solid
-from elbowroom.model.solidify import solidify
+from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.store import Store
 from elbowroom.model.writers import write
 from elbowroom.model.writers.job import Job
 from elbowroom.model.writers.materials import KEEP_OUT, LOOKS
 from elbowroom.model.writers.part21 import canonical, encoded
-from elbowroom.parts.imported import ImportedPart
-from elbowroom.parts.pose import shift
+from elbowroom.parts.imported.imported import ImportedPart
+from elbowroom.parts.vocabulary.pose import shift
 
 VOLUME_REL = 1e-6  # two integrations of the same exact surfaces by one kernel family; measured below 1e-9
 BOX_MM = 2e-6  # gmsh grows an exact box by the kernel's vertex tolerance of 1e-7 each side, and by more after a turn

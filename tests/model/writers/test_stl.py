@@ -16,12 +16,12 @@ import pytest
 import trimesh
 from numpy.typing import NDArray
 
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.writers import write
 from elbowroom.model.writers.job import Job
 from elbowroom.model.writers.stl import encoded, joined, stacked
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import shift
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import shift
 
 FLOAT32_MM = 500 * 2.0**-23  # half a step of a 32-bit number at the scene's size, and to spare
 VOLUME_REL = 1e-6  # what rounding the corners to 32 bits changes at most; measured below 3e-7

@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 import trimesh
 
-from elbowroom.model.layout import Gaps, Layout, Piece
-from elbowroom.model.solidify import solidify
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.layout import Gaps, Layout, Piece
 from elbowroom.model.store import Store
 from elbowroom.model.writers import stl
 from elbowroom.model.writers.job import Job
-from elbowroom.parts.pose import IDENTITY
+from elbowroom.parts.vocabulary.pose import IDENTITY
 from tests.model.writers.test_stl import admesh_faults, corners
 from tests.parts.test_contract import ROWS, make
 

@@ -14,18 +14,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from elbowroom.model.findings import report
-from elbowroom.model.layout import Gaps, Layout, Mate, Piece
-from elbowroom.model.scene import Scene
+from elbowroom.model.geometry.names import MAX_NAME_BYTES, RESERVED, UniqueNames, safe_name
+from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
+from elbowroom.model.told.findings import report
 from elbowroom.model.writers import json_report
 from elbowroom.model.writers.bom import COLUMNS, dimensions, guarded, note, number, rests_on
-from elbowroom.model.writers.names import MAX_NAME_BYTES, RESERVED, UniqueNames, safe_name
-from elbowroom.parts.fan import Fan
-from elbowroom.parts.gpu_mount import GpuMount
-from elbowroom.parts.measure import Mm
-from elbowroom.parts.pose import shift
-from elbowroom.parts.screw import Screw
-from elbowroom.parts.tube import TubeRun
+from elbowroom.parts.card.gpu_mount import GpuMount
+from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.screw.screw import Screw
+from elbowroom.parts.tube.tube import TubeRun
+from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.pose import shift
 
 
 def test_the_report_has_its_contract_keys_sorted_and_the_findings_numbers(

@@ -7,8 +7,8 @@ from types import ModuleType
 
 import pytest
 
-from elbowroom.model.problems import InputError
-from elbowroom.model.scene import Scene
+from elbowroom.model.build.problems import InputError
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.writers import FORMATS, chosen, write
 
 

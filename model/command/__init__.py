@@ -1,0 +1,1 @@
+"""The command line: its words, what is printed, how a run ends."""

@@ -1,0 +1,202 @@
+"""The command line: wires the stages together and turns results into text, files and an exit status.
+
+Owns the commands and their options. Decides nothing about builds; how faults are told and what becomes of the exit
+status is `answering`'s. Heavy modules load inside the commands, so that `--help` and a refused file answer at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from functools import partial
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from elbowroom.model.build.problems import InputError, choices, quoted, shown
+from elbowroom.model.command.answering import FAILS, FITS, answer, working
+
+app = typer.Typer(
+    name="elbowroom",
+    help="Check that the parts of a liquid-cooled PC fit together, from one build file. "
+    "Exit status: 0 it fits, 1 something fails, 2 bad input (nothing is written), 3 nothing fails but something is "
+    "unknown, 70 a fault of elbowroom itself, 130 stopped by Ctrl-C.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+BuildFile = Annotated[Path, typer.Argument(metavar="FILE", help="The build file (YAML).", show_default=False)]
+Set = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="PATH=VALUE", help="Change one value of the build, e.g. case.sheet=1.2. Repeatable."),
+]
+
+
+@app.command()
+def check(
+    file: BuildFile,
+    json: Annotated[str | None, typer.Option("--json", metavar="FILE|-", help="Write the findings as JSON.")] = None,
+    set_: Set = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="List every finding: what is clear or passes, and what follows from others.")
+    ] = False,
+) -> None:
+    """Say whether the build fits: parts that meet or stand too near, ports, tubes, holes, screws, air and coolant."""
+    from elbowroom.model import pipeline
+    from elbowroom.model.command.terminal import summary
+
+    if json == "":
+        raise InputError("--json names no file; - is standard output")
+    with working() as progress:
+        checked = pipeline.check(file, set_ or (), progress)
+    if json is not None:
+        from elbowroom.model.writers import json_report
+
+        text = json_report.render(checked.scene, checked.findings)
+        if json == "-":
+            sys.stdout.buffer.write(text)
+        else:
+            from elbowroom.model.writers.atomic import write_file
+
+            write_file(Path(json), text)
+    if json != "-":
+        summary(checked.layout.title, checked.findings, checked.layout.interior, every=every)
+    raise typer.Exit(_status(checked))
+
+
+@app.command()
+def export(
+    file: BuildFile,
+    to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
+    only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
+    set_: Set = None,
+    detailed: Annotated[
+        bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
+    ] = False,
+) -> None:
+    """Write the build as files: step, stl, glb, json, bom, templates; reach, the room before each port, when named."""
+    from elbowroom.model import pipeline
+    from elbowroom.model.command.terminal import summary, written
+    from elbowroom.model.writers import chosen, write
+
+    formats = chosen(only)
+    with working() as progress:
+        checked = pipeline.check(file, set_ or (), progress)
+        spaces = partial(pipeline.reach_solids, checked)
+        result = write(
+            checked.scene, checked.findings, to, formats, progress, reach=spaces, templates=checked.build.templates,
+            detailed=detailed,
+        )  # fmt: skip
+    summary(checked.layout.title, checked.findings, checked.layout.interior)
+    written(result)
+    raise typer.Exit(_status(checked))
+
+
+@app.command()
+def make(
+    to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="The build file (YAML).", show_default=False)
+    ] = None,
+    only: Annotated[str | None, typer.Option("--only", metavar="stl,3mf,step", help="Only these formats.")] = None,
+    part: Annotated[
+        str | None, typer.Option("--part", metavar="SIZE", help="This part alone: a catalogue size, or a family.")
+    ] = None,
+    set_: Set = None,
+) -> None:
+    """Write the parts you print: those of the build and those under its make, or one part alone.
+
+    With --part, --set changes a field of that part (height=22); else it changes the build, as for check.
+    """
+    from elbowroom.model import making
+    from elbowroom.model.command.terminal import made
+
+    formats = making.chosen(only)
+    with working() as progress:
+        result = making.make(file, to, formats, part, set_ or (), progress)
+    made(result)
+    raise typer.Exit(FAILS if result.fails else FITS)
+
+
+@app.command()
+def demo(
+    to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.")] = Path("elbowroom-demo"),
+    every: Annotated[bool, typer.Option("--all", help="All shipped demo builds, as planned and as mended.")] = False,
+    only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
+) -> None:
+    """Check a shipped demo build as first planned, then as mended, and export the mended one."""
+    from elbowroom.model import demos, pipeline
+    from elbowroom.model.command.terminal import summary, written
+    from elbowroom.model.writers import chosen, write
+
+    status, formats = FITS, chosen(only)
+    for planned, mended in demos.pairs() if every else demos.pairs()[:1]:
+        with working() as progress:
+            before = pipeline.check(planned, (), progress)
+        summary(f"{before.layout.title}, as first planned", before.findings, before.layout.interior)
+        with working() as progress:
+            after = pipeline.check(mended, (), progress)
+            result = write(
+                after.scene, after.findings, to / demos.slug(mended), formats, progress, templates=after.build.templates
+            )
+        summary(f"{after.layout.title}, as mended", after.findings, after.layout.interior)
+        written(result)
+        status = max(status, _status(after))
+    raise typer.Exit(status)
+
+
+@app.command()
+def catalogue(
+    family: Annotated[
+        str | None, typer.Argument(metavar="[FAMILY]", help="One kind of part, e.g. radiator.", show_default=False)
+    ] = None,
+) -> None:
+    """List the kinds of parts, or the sizes and fields of one kind with units, ranges and sources."""
+    from elbowroom.model.command.terminal import families, family_details
+    from elbowroom.parts import FAMILIES
+
+    if family is None:
+        families()
+    elif family in FAMILIES:
+        family_details(family)
+    else:
+        raise InputError(f"no part family {shown(family)}{choices(family, FAMILIES, 30)}")
+
+
+@app.command()
+def new(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The build file to write.", show_default=False)],
+) -> None:
+    """Write a commented starter build that fits, to change into your own."""
+    from elbowroom.model import demos
+    from elbowroom.model.writers.atomic import write_file
+
+    if file.exists() or file.is_symlink():
+        raise InputError(f"{quoted(file)} is there already; it is left as it is")
+    write_file(file, demos.starter())
+    typer.echo(f"wrote {quoted(file)}; next: elbowroom check {quoted(file)}")
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of a build file, for an editor to complete and check by."""
+    from elbowroom.model.schema import text
+
+    typer.echo(text())
+
+
+def _status(checked: Any) -> int:
+    from elbowroom.model.told.findings import EXIT_STATUS, overall
+
+    return EXIT_STATUS[overall(checked.findings)]
+
+
+def main() -> None:
+    """Entry point: answer what the command line asks, and exit with the answer's status."""
+    sys.exit(answer(app))
+
+
+if __name__ == "__main__":
+    main()

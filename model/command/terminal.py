@@ -1,0 +1,285 @@
+"""What the commands print: the findings worst first, the catalogue, the files written, and progress.
+
+Owns the terminal's look. Every number comes from a finding, as every other output's does. Progress shows only where
+standard error is a terminal, and goes there, so that standard output stays clean for scripts.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+import typing
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from pydantic import BaseModel
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from elbowroom.model.build.problems import escaped, quoted
+from elbowroom.model.pipeline import Progress
+from elbowroom.model.told.cautions import listed as listed_cautions
+from elbowroom.model.told.findings import FAILING, Finding, overall
+from elbowroom.model.told.places import distances
+from elbowroom.parts import FAMILIES, family_class
+from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS, Box
+
+# A word and a sign each, so that no verdict is told by colour alone.
+_SIGN = {
+    "clash": "✖", "fail": "✖", "touch": "=", "tight": "<", "unknown": "?", "caution": "!", "clear": "✓", "pass": "✓",
+}  # fmt: skip
+_STYLE = {
+    "clash": "bold red",
+    "fail": "bold red",
+    "touch": "red",
+    "tight": "red",
+    "unknown": "yellow",
+    "caution": "yellow",
+}
+_WIDTH = 110  # characters of a line of cautions
+_NUMBER = re.compile(r" \d+( \(\d+\))?$")
+_SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
+
+
+class _Answer(Console):
+    """A console that leaves it to the command what a closed pipe means."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
+def _out() -> Console:
+    # Where there is no terminal to fit into, tables keep their columns whole.
+    return _Answer(highlight=False, soft_wrap=True, width=None if sys.stdout.isatty() else 240)
+
+
+@contextmanager
+def bar() -> Iterator[Progress | None]:
+    """A progress bar on standard error where that is a terminal; None, and silence, where it is not."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bars
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
+        tasks: dict[str, Any] = {}
+
+        def step(done: int, total: int, what: str) -> None:
+            if what not in tasks:
+                tasks[what] = bars.add_task(what, total=total)
+            bars.update(tasks[what], completed=done, total=total)
+
+        yield step
+
+
+def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, every: bool = False) -> None:
+    """The findings worst first, then one line that says whether it fits.
+
+    interior: the case's free inner box, whose walls places are told from; None where the build has no case.
+    """
+    out = _out()
+    ordered = sorted(findings, key=lambda f: f.rank)
+    present = {f.id: f for f in ordered}
+    listed = [f for f in ordered if every or f.verdict in _SHOWN or f.question == "height"]
+    listed = [f for f in listed if f.cause not in present]  # what follows from another is told under it
+    alike: dict[tuple[str, ...], int] = {}  # findings by verdict, question and parts: the worst speaks for the others
+    for f in listed:
+        alike[_key(f)] = alike.get(_key(f), 0) + 1
+    out.print(f"[bold]{escape(title)}[/bold]")
+    if interior is None and any(f.where for f in listed):
+        out.print(
+            "  [dim]places x, y, z are mm from the zero point that the build's own x, y, z are measured from[/dim]"
+        )
+    explained: set[str] = set()  # hole patterns whose letter was said to be which face
+    for f in listed:
+        more = "" if every else _more(alike.pop(_key(f), 0))
+        if more is None:
+            continue
+        _told(out, f, interior, more + _lettered(f, explained))
+        follow = [present[i] for i in f.effects if i in present]
+        if every:
+            for other in follow:
+                _told(out, other, interior, indent=4)
+        elif follow:
+            count = f"{len(follow)} findings that follow" if len(follow) > 1 else "one finding that follows"
+            out.print(f"             [dim]and {count} from it (--all shows them)[/dim]")
+    counts: dict[str, int] = {}
+    for f in ordered:
+        counts[f.verdict] = counts.get(f.verdict, 0) + 1
+    listing = ", ".join(f"{n} {v}" for v, n in counts.items())
+    told = f" ({listing})" if listing else ""
+    result = overall(ordered)
+    words = {"fits": "it fits", "fails": "it does not fit", "unknown": "unknown whether it fits"}
+    style = {"fits": "bold green", "fails": "bold red", "unknown": "bold yellow"}[result]
+    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings{told}")
+    assumed = {
+        (name, field) for f in ordered if f.verdict in FAILING for name, fields in f.basis.assumed for field in fields
+    }
+    if assumed:
+        pieces = len({name for name, _ in assumed})
+        out.print(
+            f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
+            "measure those before you cut (listed in the JSON under basis)."
+        )
+    care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
+    for line in listed_cautions(care, _WIDTH) if care else ():
+        out.print(f"  [dim]{escape(line)}[/dim]")
+
+
+def _lettered(f: Finding, explained: set[str]) -> str:
+    """What the letter of a hole pattern stands for, where it first appears."""
+    extra = dict(f.extra)
+    joint, face = str(extra.get("joint", "")), extra.get("joint_face")
+    letter = joint.rpartition(".")[2]
+    if face is None or len(letter) > 1 or joint in explained:
+        return ""
+    explained.add(joint)
+    return f" [dim]({escape(joint)}: its face {face})[/dim]"
+
+
+def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent: int = 0) -> None:
+    """One finding: its verdict, what it says, where it is, and what would help."""
+    verdict = f"[{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/]"
+    space = " " * indent
+    out.print(f"{space}  {verdict} {escape(f.text)}{_where(f, interior)}{more}")
+    for remedy in f.remedies:
+        out.print(f"{space}             → {escape(remedy)}")
+
+
+def _key(f: Finding) -> tuple[str, ...]:
+    # Screws speak for each other, and so do joints of parts that there are several of.
+    alike = f.question in ("hole-alignment", "screw", "tool-access")
+    if f.question in ("coolant", "loop", "air"):
+        return (f.id,)  # each says something of its own, of the same parts
+    return (f.verdict, f.question, *(_NUMBER.sub("", p) if alike or " at " in p else p for p in f.parts))
+
+
+def _more(count: int) -> str | None:
+    """How many findings of the same kind the first of them stands for; None for one that is spoken for."""
+    if count == 0:
+        return None
+    return "" if count == 1 else f" [dim](and {count - 1} more like this)[/dim]"
+
+
+def _where(f: Finding, interior: Box | None) -> str:
+    """Where a finding is: in words, then as a person with a tape finds it, from rear wall, tray and floor."""
+    if not f.where or f.verdict in ("clear", "pass"):
+        return ""
+    x, y, z = f.where[0]
+    if interior is None:
+        return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
+    words = next((f"{v}: " for k, v in f.extra if k == "place"), "")
+    return f" [dim]({words}{distances(f.where[0], interior)})[/dim]"
+
+
+def written(result: Any) -> None:
+    """The files a run wrote, and what it had to leave out."""
+    out = _out()
+    for path in result.paths:
+        word = "replaced" if path in result.replaced else "wrote"
+        out.print(f"  {word} {escape(quoted(path))}", soft_wrap=True)
+    for note in result.notes:
+        out.print(f"  note: {escape(escaped(note))}", soft_wrap=True)
+
+
+def made(result: Any) -> None:
+    """The parts that were made, what to look at in each, and the files."""
+    out = _out()
+    out.print(f"[bold]{escape(result.title)}[/bold]")
+    for order, _, verdicts in result.parts:
+        x, y, z = order.part.box().size
+        out.print(f"  {order.count} x {escape(order.label)}: {x:g} x {y:g} x {z:g} mm, {order.need.plastic.upper()}")
+        for v in verdicts:
+            if v.verdict != "pass":
+                out.print(f"  [{_STYLE[v.verdict]}]{_SIGN[v.verdict]} {v.verdict:8}[/] {v.question}: {escape(v.text)}")
+    written(result)
+
+
+def families() -> None:
+    """Every part family with its number of sizes."""
+    table = Table("family", "sizes", "what it is", box=None, pad_edge=False)
+    for family in FAMILIES:
+        about = (family_class(family).__doc__ or "").strip().splitlines()[0]
+        table.add_row(family, str(len(sizes(family))), escape(about))
+    _out().print(table)
+
+
+def family_details(family: str) -> None:
+    """A family's sizes, and its fields with unit, range, default, source and what kind of source it is."""
+    out = _out()
+    out.print(f"[bold]{family}[/bold]: {escape((family_class(family).__doc__ or '').strip())}")
+    for size in sizes(family).values():
+        marks = ", ".join(sorted({SHORT_MARKS[mark] for _, mark in size.sources.values()}))
+        sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
+        out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
+        out.print("  " + escape(", ".join(f"{k} {v}" for k, v in _flat(size.fields))))
+    fields = Table("field", "unit", "range", "default", "meaning", "source", "rests on", box=None, pad_edge=False)
+    for row in _field_rows(family_class(family), ""):
+        fields.add_row(*map(escape, row))
+    out.print()
+    if (picture := family_class(family).picture) is not None:
+        out.print(escape(picture), soft_wrap=True)
+        out.print()
+    out.print(fields)
+    out.print("rests on: " + "; ".join(f"{SHORT_MARKS[m]}: {text}" for m, text in MARKS.items()))
+
+
+def _flat(fields: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
+    """Nested values as dotted names; lists stay whole."""
+    for key, value in fields.items():
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{prefix}{key}.")
+        else:
+            yield f"{prefix}{key}", value
+
+
+def _field_rows(model: type[BaseModel], prefix: str) -> Iterator[tuple[str, ...]]:
+    """One row a field, those of nested models under their field's name."""
+    for name, info in model.model_fields.items():
+        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+        inner = _inner_model(info.annotation)
+        default = "required" if info.is_required() else _default(info.get_default(call_default_factory=True))
+        yield (
+            prefix + name, _unit(info.annotation), _range(info.metadata), "" if inner else default,
+            info.description or "", str(extra.get("source", "")), SHORT_MARKS.get(str(extra.get("mark", "")), ""),
+        )  # fmt: skip
+        if inner is not None:
+            yield from _field_rows(inner, f"{prefix}{name}.")
+
+
+def _inner_model(annotation: Any) -> type[BaseModel] | None:
+    """The model inside a field's type, however wrapped (optional, list, mapping of names)."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in typing.get_args(annotation):
+        if (found := _inner_model(inner)) is not None:
+            return found
+    return None
+
+
+def _default(value: Any) -> str:
+    text = str(value)
+    return text if len(text) <= 40 else text[:39] + "…"
+
+
+def _unit(annotation: Any) -> str:
+    for t in (annotation, *typing.get_args(annotation)):
+        unit = getattr(t, "UNIT", None)
+        if unit:
+            return str(unit)
+    return ""
+
+
+def _range(metadata: Iterable[Any]) -> str:
+    parts = []
+    for m in metadata:
+        for name, sign in (("ge", "≥"), ("gt", ">"), ("le", "≤"), ("lt", "<")):
+            limit = getattr(m, name, None)
+            if limit is not None:
+                parts.append(f"{sign} {limit:g}")
+    return " ".join(parts)

@@ -1,0 +1,1 @@
+"""Sheets notched so that other pieces clear them."""

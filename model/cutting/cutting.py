@@ -1,0 +1,93 @@
+"""Cutting sheets of the build as it asks (`cut`): before what is screwed into ports and laid between them is judged.
+
+Owns the order of it: the sheets to cut are taken out, fittings and tubes find their places among the rest, and the
+sheets come back with the outlines that clear them. What an outline is belongs to `cut_spec` and `templates`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+from elbowroom.model.build.cut_spec import split
+from elbowroom.model.build.resolve import Build
+from elbowroom.model.cutting.asked import apply
+from elbowroom.model.cutting.flat_cutting import TRIMMED_MM
+from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.loop.plumbing import Plumbing
+from elbowroom.model.store import Store
+from elbowroom.model.told.findings import Basis, Finding, Verdict
+
+Progress = Callable[[int, int, str], None]
+
+
+def cut(
+    build: Build, layout: Layout, plumbing: Plumbing | None, store: Store, progress: Progress | None = None
+) -> tuple[Layout, list[Finding]]:
+    """The layout with its sheets cut, and what was cut. Raises BuildError with the faults of the words."""
+    if not build.cut:
+        return layout, []
+    named = [split(c.in_)[0] for c in build.cut]
+    sheets = {
+        p.name for p in layout.pieces if any(p.name == n or re.fullmatch(re.escape(n) + r" \d+", p.name) for n in named)
+    }
+    standing = _without(layout, sheets)
+    if plumbing is not None:
+        standing = _with_fittings(build, standing, plumbing, store, progress)
+    whole = replace(standing, pieces=(*standing.pieces, *(p for p in layout.pieces if p.name in sheets)))
+    done = apply(whole, solidify(whole, store, progress), build.cut, build.document, store)
+    new = {p.name: p for p in done.layout.pieces if p.name in sheets}
+    told = [
+        _told(old, new[old.name], note, k, old.name in done.severed)
+        for k, note in enumerate(done.notes, 1)
+        for old in (p for p in layout.pieces if p.name in sheets)
+        if note.startswith(f"{old.name}:")
+    ]
+    return replace(layout, pieces=tuple(new.get(p.name, p) for p in layout.pieces)), told
+
+
+def _with_fittings(
+    build: Build, standing: Layout, plumbing: Plumbing, store: Store, progress: Progress | None
+) -> Layout:
+    """The layout with what the cuts are to clear: fittings that do not turn stand where they stand; where a swivel or a
+    tube is named, the whole loop is laid.
+    """
+    from elbowroom.model.laying.laying import lay
+    from elbowroom.model.loop.fitted import fittings
+
+    fixed = [c for c in plumbing.chains.values() if not c.free]
+    known = {str(c.port) for c in fixed} | {re.sub(r" \d+$", "", p.name) for p in standing.pieces}
+    known |= {p.name for p in standing.pieces}
+    if any(name not in known for c in build.cut for name in c.for_):
+        return lay(standing, plumbing, store, progress).layout
+    pieces, mates = fittings(standing, fixed, {})
+    return replace(standing, pieces=(*standing.pieces, *pieces), mates=(*standing.mates, *mates))
+
+
+def _told(old: Piece, new: Piece, note: str, number: int, severed: bool) -> Finding:
+    """What became of a sheet: nothing, a notch or a hole, or (a fault) an end or a side that comes off whole."""
+    verdict: Verdict = "pass" if new is old else "caution"
+    before, after = old.part.box().size, new.part.box().size
+    if any(b - a > TRIMMED_MM for b, a in zip(before, after, strict=True)):
+        verdict = "fail"
+        left = f"{after[0]:g} x {after[1]:g} of {before[0]:g} x {before[1]:g} mm"
+        note += f" It cuts the sheet through: {left} are left."
+    elif severed:
+        verdict, note = "fail", note + " It cuts the sheet through: an end or a side of it comes off."
+    return Finding(
+        "cut", verdict, (old.name,), note, basis=Basis("mesh"),
+        extra=(("cutouts", len(getattr(new.part, "cutouts", ())) + len(new.part.cuts)),), place=str(number),
+    )  # fmt: skip
+
+
+def _without(layout: Layout, names: set[str]) -> Layout:
+    return replace(
+        layout,
+        pieces=tuple(p for p in layout.pieces if p.name not in names),
+        mates=tuple(m for m in layout.mates if m.piece not in names and m.to_piece not in names),
+        joined=tuple(
+            j for j in layout.joined if j.body.split("/")[0] not in names and j.to_body.split("/")[0] not in names
+        ),
+    )

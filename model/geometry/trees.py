@@ -1,0 +1,97 @@
+"""Trees of triangles: the engine's form of obstacles, built once for each set of wanted margins.
+
+Owns what `freespace` asks the collision engine with: meshes as trees, obstacles with one margin merged into one tree,
+bars and requests. Millimetres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import coal
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.geometry.envelopes import Floats, Obstacle
+from elbowroom.model.geometry.inside import Insides
+
+# mm: the engine's iterations stop within it (measured: 1e-13 for bars with round ends, 2e-6 for flat ones), so that a
+# distance equal to the margin counts as free.
+ENGINE_EPS = 1e-5
+THIN = 1e-6  # mm: radius of the bar that stands for an axis: below every other tolerance here
+
+Indices = NDArray[np.int64]
+HERE = coal.Transform3s.Identity()
+
+
+def tree_of(vertices: Floats, triangles: NDArray[np.int32] | NDArray[np.int64]) -> coal.BVHModelOBBRSS:
+    """The engine's form of a mesh."""
+    model = coal.BVHModelOBBRSS()
+    model.beginModel(len(triangles), len(vertices))
+    model.addVertices(np.ascontiguousarray(vertices, dtype=float))
+    model.addTriangles(np.ascontiguousarray(triangles, dtype=np.int64))
+    model.endModel()
+    return model
+
+
+class Group:
+    """Obstacles with one margin as one tree: `need` is their largest margin plus bound."""
+
+    __slots__ = ("box", "margin", "need", "owner", "tree")
+
+    def __init__(self, block: Block, members: Indices, margin: float) -> None:
+        shifts = np.cumsum([0, *(len(block.obstacles[i].vertices) for i in members[:-1])])
+        v = np.vstack([block.obstacles[i].vertices for i in members])
+        f = np.vstack([block.obstacles[i].triangles + s for i, s in zip(members, shifts, strict=True)])
+        self.owner = np.repeat(members, [len(block.obstacles[i].triangles) for i in members])
+        self.tree = tree_of(v, f)
+        bounds = block.bounds[members]
+        self.margin, self.need = margin, margin + float(bounds.max())
+        self.box = (block.lo[members].min(axis=0) - self.need, block.hi[members].max(axis=0) + self.need)
+
+
+class Block:
+    """A fixed set of obstacles and the trees built over it so far."""
+
+    def __init__(self, obstacles: Sequence[Obstacle]) -> None:
+        self.obstacles = tuple(obstacles)
+        self.lo = np.array([o.vertices.min(axis=0) for o in self.obstacles]).reshape(-1, 3)
+        self.hi = np.array([o.vertices.max(axis=0) for o in self.obstacles]).reshape(-1, 3)
+        self.bounds = np.array([o.bound for o in self.obstacles], dtype=float)
+        self._trees: dict[int, coal.BVHModelOBBRSS] = {}
+        self._groups: dict[tuple[float, ...], list[Group]] = {}
+
+    def tree(self, i: int) -> coal.BVHModelOBBRSS:
+        if i not in self._trees:
+            self._trees[i] = tree_of(self.obstacles[i].vertices, self.obstacles[i].triangles)
+        return self._trees[i]
+
+    def groups(self, margins: Floats) -> list[Group]:
+        key = tuple(margins.tolist())
+        if key not in self._groups:
+            self._groups[key] = [Group(self, np.nonzero(margins == m)[0], float(m)) for m in np.unique(margins)]
+        return self._groups[key]
+
+    @cached_property
+    def insides(self) -> Insides:
+        return Insides([(o.vertices, o.triangles) for o in self.obstacles], [o.fault is None for o in self.obstacles])
+
+
+def bar_of(round_ends: bool, radius: float, length: float, need: float) -> coal.ShapeBase:
+    """The engine's form of a bar. The engine takes no margin below 0, so where ENGINE_EPS cannot come off the margin it
+    comes off the bar.
+    """
+    less = max(0.0, ENGINE_EPS - need)
+    if round_ends:
+        return coal.Capsule(radius - less, length)
+    return coal.Cylinder(radius - less, max(length - 2 * less, THIN))
+
+
+def nearer_than(need: float) -> coal.CollisionRequest:
+    """Asks for one contact nearer than `need` mm."""
+    out = coal.CollisionRequest()
+    out.security_margin = max(0.0, need - ENGINE_EPS)
+    out.num_max_contacts = 1
+    out.enable_contact = True
+    return out

@@ -1,0 +1,1 @@
+"""Changes to a build that were tried and bear themselves out."""

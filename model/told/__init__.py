@@ -1,0 +1,1 @@
+"""What is said: findings, their order and causes, how numbers and places are worded, cautions."""

@@ -1,0 +1,288 @@
+"""A grid that knows the way to the nearest obstacle: the planner's map, never a verdict.
+
+Owns one array over a box: for the middle of every cell the nearest known point of any obstacle's surface (or the
+middle itself, where it lies in a solid) and the distance wanted there. Seen from any point of the cell, the distance to
+that point less the wanted one is an upper bound of the true excess of room, and near it: what the map calls blocked is
+blocked, what it calls free is for `freespace` to confirm. Building is vectorised numpy: surfaces are sampled, solids
+filled by counting crossings along columns, and distances spread axis by axis.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from elbowroom.model.geometry.envelopes import Floats, Margins
+from elbowroom.model.geometry.freespace import Space
+from elbowroom.model.geometry.inside import spans
+
+Floats32 = NDArray[np.float32]
+
+CELLS = 1_400_000  # cells of a map: 3 mm in a large case, some 30 MB
+LEAST_CELL = 1.0  # mm: finer cells would resolve less than the meshes' own bounds
+REACH = 24.0  # mm beyond a surface to which the map looks: a tube's radius, its widest wanted distance and some more
+WALL = 14.0  # mm of solid drawn round a walled box: thicker than a cell, so that no step leaps over it
+NOTHING, OUTSIDE = -1, -2  # owners that are no obstacle: nothing within reach, and what lies outside a walled box
+_NUDGE = 0.0137  # of a cell: keeps the columns off faces and edges at round coordinates
+_CHUNK = 3_000_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """near (nx, ny, nz, 4): nearest surface point (mm) and the distance wanted from it; owner: that obstacle's index.
+
+    Where nothing is within REACH the point is the cell's own middle, the distance wanted -REACH and the owner NOTHING.
+    """
+
+    lo: Floats
+    cell: float
+    near: Floats32
+    owner: NDArray[np.int32]
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        return (self.near.shape[0], self.near.shape[1], self.near.shape[2])
+
+    def index(self, points: Floats | Floats32) -> NDArray[np.int32]:
+        """Flat index of the cell of each point (..., 3), or of the nearest cell of the box."""
+        n = self.shape
+        ijk = ((points - self.lo.astype(points.dtype)) * points.dtype.type(1 / self.cell)).astype(np.int32)
+        i, j, k = (np.minimum(np.maximum(ijk[..., m], 0), n[m] - 1) for m in range(3))
+        out: NDArray[np.int32] = (i * np.int32(n[1]) + j) * np.int32(n[2]) + k
+        return out
+
+    def excess(self, points: Floats) -> Floats32:
+        """Upper bound, mm, of the distance to the obstacles less the distance wanted, at each point (..., 3)."""
+        p = points.astype(np.float32)
+        row = self.near.reshape(-1, 4)[self.index(p)]
+        p -= row[..., :3]
+        out: Floats32 = np.sqrt(np.einsum("...i,...i", p, p)) - row[..., 3]
+        return out
+
+    def tight_excess(self, points: Floats) -> Floats32:
+        """As `excess`, the least of what the cell and its six neighbours know: slower, and nearer the truth."""
+        out = self.excess(points)
+        p = points.astype(np.float32)
+        flat = self.near.reshape(-1, 4)
+        for k in range(3):
+            for s in (-self.cell, self.cell):
+                q = p.copy()
+                q[..., k] += s
+                row = flat[self.index(q)]
+                d = p - row[..., :3]
+                np.minimum(out, np.sqrt(np.einsum("...i,...i", d, d)) - row[..., 3], out=out)
+        return out
+
+    def middles(self) -> Floats32:
+        """Middle of every cell, (nx, ny, nz, 3)."""
+        axes = [(self.lo[k] + (np.arange(self.shape[k]) + 0.5) * self.cell).astype(np.float32) for k in range(3)]
+        return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+
+    def with_rods(self, starts: Floats, ends: Floats, needs: Floats, owner: int, *, copy: bool = True) -> Field:
+        """This map and bars: from each bar's axis the distance needs[i] is wanted. copy=False draws into this map."""
+        near, owners = (self.near.copy(), self.owner.copy()) if copy else (self.near, self.owner)
+        n = np.array(self.shape)
+        for a, b, need in zip(starts, ends, needs, strict=True):
+            i0 = np.clip(((np.minimum(a, b) - REACH - self.lo) / self.cell).astype(int), 0, n)
+            i1 = np.clip(((np.maximum(a, b) + REACH - self.lo) / self.cell).astype(int) + 1, 0, n)
+            if np.any(i1 <= i0):
+                continue
+            part = tuple(slice(int(u), int(v)) for u, v in zip(i0, i1, strict=True))
+            axes = [self.lo[k] + (np.arange(i0[k], i1[k]) + 0.5) * self.cell for k in range(3)]
+            v = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+            d = b - a
+            t = np.clip((v - a) @ d / max(float(d @ d), 1e-12), 0, 1)
+            q = a + t[..., None] * d
+            rows = near[part]
+            room = np.linalg.norm(v - q, axis=-1) - need
+            better = room < np.minimum(np.linalg.norm(v - rows[..., :3], axis=-1) - rows[..., 3], REACH)
+            rows[..., :3][better], rows[..., 3][better], owners[part][better] = q[better], need, owner
+        return Field(self.lo, self.cell, near, owners)
+
+
+class _Draft:
+    """A map being drawn: as `Field`, and `room`, the excess at the middles themselves."""
+
+    def __init__(self, field: Field) -> None:
+        self.field, self.middles = field, field.middles()
+        field.near[..., :3], field.near[..., 3] = self.middles, -REACH
+        self.room = np.full(field.shape, REACH, dtype=np.float32)
+
+    def offer(self, part: Part, q: Floats32, need: Floats32, who: NDArray[np.int32]) -> None:
+        """Take the points q, from which `need` is wanted, where they leave less room than what is drawn."""
+        d = self.middles[part] - q
+        room = np.sqrt(np.einsum("...i,...i", d, d)) - need
+        better = room < self.room[part]
+        np.copyto(self.room[part], room, where=better)
+        np.copyto(self.field.near[part][..., :3], q, where=better[..., None])
+        np.copyto(self.field.near[part][..., 3], need, where=better)
+        np.copyto(self.field.owner[part], who, where=better)
+
+    def ask_neighbours(self) -> None:
+        """Let every cell look at what its neighbours found: the nearest cell need not hold the nearest point."""
+        for k in range(3):
+            ahead = tuple(slice(1, None) if i == k else slice(None) for i in range(3))
+            behind = tuple(slice(None, -1) if i == k else slice(None) for i in range(3))
+            for here, there in ((ahead, behind), (behind, ahead)):
+                who = self.field.owner[there].copy()
+                row = self.field.near[there].copy()
+                self.offer(here, row[..., :3], np.where(who != NOTHING, row[..., 3], -np.inf).astype(np.float32), who)
+
+
+Part = tuple[slice, ...]
+
+
+def build(space: Space, margins: Margins, lo: Floats, hi: Floats, *, walled: bool = False) -> Field:
+    """The map of a box (mm) for the wanted margins; each obstacle's mesh bound adds to its margin.
+
+    walled: what lies outside the box counts as solid, with no distance wanted from it.
+    """
+    inner = (np.asarray(lo, dtype=float), np.asarray(hi, dtype=float))
+    if walled:
+        lo, hi = inner[0] - WALL, inner[1] + WALL
+    size = np.maximum(np.asarray(hi, dtype=float) - lo, 1.0)
+    cell = max(LEAST_CELL, float(np.prod(size) / CELLS) ** (1 / 3))
+    n = np.ceil(size / cell).astype(int)
+    near, owner = np.zeros((*n, 4), dtype=np.float32), np.full(tuple(n), NOTHING, dtype=np.int32)
+    draft = _Draft(Field(np.asarray(lo, dtype=float), cell, near, owner))
+    if walled:
+        _wall(draft, *inner)
+    wanted = space.margins(margins)
+    for margin in np.unique(wanted):
+        _add(draft, space, np.nonzero(wanted == margin)[0], (margin + space.bounds).astype(np.float32))
+    draft.ask_neighbours()
+    return draft.field
+
+
+def _wall(draft: _Draft, lo: Floats, hi: Floats) -> None:
+    """Make everything outside the box solid."""
+    m = draft.middles
+    lo32, hi32 = lo.astype(np.float32), hi.astype(np.float32)
+    outside = ((m < lo32) | (m > hi32)).any(axis=-1)
+    q = m.copy()
+    low, high = m - lo32, hi32 - m
+    nearest = np.argmin(np.concatenate([low, high], axis=-1), axis=-1)
+    for k in range(3):
+        q[..., k][nearest == k] = lo32[k]
+        q[..., k][nearest == k + 3] = hi32[k]
+    q[outside] = m[outside]
+    who = np.full(m.shape[:3], OUTSIDE, dtype=np.int32)
+    draft.offer((slice(None),) * 3, q, np.zeros(m.shape[:3], dtype=np.float32), who)
+
+
+def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32) -> None:
+    """Spread the surfaces and insides of some obstacles over the part of the map that they reach."""
+    field = draft.field
+    n = np.array(field.shape)
+    pad = int(np.ceil(REACH / field.cell)) + 1
+    i0 = np.clip(((space.lo[members].min(axis=0) - field.lo) / field.cell).astype(int) - pad, 0, n)
+    i1 = np.clip(((space.hi[members].max(axis=0) - field.lo) / field.cell).astype(int) + 1 + pad, 0, n)
+    if np.any(i1 <= i0):
+        return
+    part = tuple(slice(int(u), int(v)) for u, v in zip(i0, i1, strict=True))
+    lo, shape = field.lo + i0 * field.cell, tuple(int(k) for k in i1 - i0)
+    obstacles = [space.obstacles[i] for i in members]
+    triangles = np.concatenate([o.vertices[o.triangles] for o in obstacles])
+    who = np.repeat(members, [len(o.triangles) for o in obstacles]).astype(np.int32)
+    points, source = _samples(triangles, field.cell / 2)
+    cells = np.floor((points - lo) / field.cell).astype(np.int64)
+    inside = np.all((cells >= 0) & (cells < shape), axis=1)
+    points, source, cells = points[inside], source[inside], cells[inside]
+    flat = np.ravel_multi_index((cells[:, 0], cells[:, 1], cells[:, 2]), shape)
+    d = points - (lo + (cells + 0.5) * field.cell)
+    order = np.argsort(-np.einsum("ij,ij->i", d, d).astype(np.float32), kind="stable")
+    first = np.full(int(np.prod(shape)), -1, dtype=np.int64)
+    first[flat[order]] = order  # of one cell's samples the last written, the one nearest its middle, stands
+    q = draft.middles[part].reshape(-1, 3).copy()
+    label = np.full(len(q), -1, dtype=np.int32)
+    known = first >= 0
+    q[known], label[known] = points[first[known]], who[source[first[known]]]
+    filled = _filled(triangles, who, lo, field.cell, shape).ravel()
+    solid = filled >= 0
+    q[solid], label[solid] = draft.middles[part].reshape(-1, 3)[solid], filled[solid]
+    nearest = _spread(known | solid, shape, field.cell)
+    src = np.maximum(nearest, 0)
+    named = np.where(nearest >= 0, label[src], -1).reshape(shape)
+    asked = np.where(named >= 0, need[np.maximum(named, 0)], np.float32(-np.inf)).astype(np.float32)
+    draft.offer(part, q[src].reshape(*shape, 3), asked, named)
+
+
+def _samples(t: Floats, step: float) -> tuple[Floats, NDArray[np.int64]]:
+    """Points on triangles (m, 3, 3) at most about `step` apart, and the triangle each is of."""
+    edges = np.linalg.norm(t[:, [1, 2, 0]] - t, axis=2)
+    longest = np.argmax(edges, axis=1)
+    rows = np.arange(len(t))
+    a, b, c = t[rows, longest], t[rows, (longest + 1) % 3], t[rows, (longest + 2) % 3]
+    base = edges[rows, longest]
+    height = np.linalg.norm(np.cross(b - a, c - a), axis=1) / np.maximum(base, 1e-12)
+    nu = np.ceil(base / step).astype(np.int64) + 1
+    nv = np.ceil(height / step).astype(np.int64) + 1
+    out, source = [], []
+    counts = nu * nv
+    start = 0
+    total = np.cumsum(counts)
+    while start < len(t):
+        stop = int(np.searchsorted(total, (total[start - 1] if start else 0) + _CHUNK, side="right"))
+        stop = max(stop, start + 1)
+        owner, k = spans(counts[start:stop])
+        owner = owner + start
+        v = (k // nu[owner]) / np.maximum(nv[owner] - 1, 1)
+        u = (k % nu[owner]) / np.maximum(nu[owner] - 1, 1) * (1 - v)
+        out.append(a[owner] + u[:, None] * (b - a)[owner] + v[:, None] * (c - a)[owner])
+        source.append(owner)
+        start = stop
+    return np.concatenate(out), np.concatenate(source)
+
+
+def _filled(t: Floats, who: NDArray[np.int32], lo: Floats, cell: float, shape: tuple[int, ...]) -> NDArray[np.int32]:
+    """For each cell an obstacle its middle lies in, -1 where none: crossings counted upward along columns."""
+    origin = lo[:2] + (0.5 + np.array([_NUDGE, 1.7 * _NUDGE])) * cell  # feet of the columns
+    first = np.ceil((t[..., :2].min(axis=1) - origin) / cell).astype(np.int64)
+    last = np.floor((t[..., :2].max(axis=1) - origin) / cell).astype(np.int64)
+    first, last = np.maximum(first, 0), np.minimum(last, np.array(shape[:2]) - 1)
+    wide = np.maximum(last - first + 1, 0)
+    owner, k = spans(wide[:, 0] * wide[:, 1])
+    i = first[owner, 0] + k // np.maximum(wide[owner, 1], 1)
+    j = first[owner, 1] + k % np.maximum(wide[owner, 1], 1)
+    p = t[owner]
+    x, y = p[..., 0] - (origin[0] + i * cell)[:, None], p[..., 1] - (origin[1] + j * cell)[:, None]
+    nxt = [1, 2, 0]
+    edge = x * y[:, nxt] - y * x[:, nxt]
+    area = edge.sum(axis=1)
+    crossed = (np.all(edge >= 0, axis=1) | np.all(edge <= 0, axis=1)) & (area != 0)
+    edge, area, i, j, p, owner = edge[crossed], area[crossed], i[crossed], j[crossed], p[crossed], owner[crossed]
+    z = (edge[:, 0] * p[:, 2, 2] + edge[:, 1] * p[:, 0, 2] + edge[:, 2] * p[:, 1, 2]) / area
+    level = np.clip(np.ceil((z - lo[2]) / cell - 0.5), 0, shape[2]).astype(np.int64)
+    count = np.zeros((shape[0], shape[1], shape[2] + 1), dtype=np.int32)
+    np.add.at(count, (i, j, level), np.where(area > 0, -1, 1))  # a triangle that faces up is left, going up
+    inside = np.cumsum(count, axis=2)[..., :-1] != 0
+    # Whose it is: the obstacle of the last crossing below. Only used to name one, so overlaps need not be told apart.
+    mark = np.full(count.shape, -1, dtype=np.int32)
+    order = np.argsort(level, kind="stable")
+    mark[i[order], j[order], level[order]] = who[owner[order]]
+    at = np.maximum.accumulate(np.where(mark >= 0, np.arange(mark.shape[2]), 0), axis=2)
+    named = np.take_along_axis(mark, at, axis=2)[..., :-1]
+    return np.where(inside, np.maximum(named, who.min()), -1).astype(np.int32)
+
+
+def _spread(sources: NDArray[np.bool_], shape: tuple[int, ...], cell: float) -> NDArray[np.int64]:
+    """For each cell the flat index of the source whose middle is nearest, within REACH; -1 where none is."""
+    far = np.float32(np.inf)
+    d = np.where(sources, np.float32(0), far).reshape(shape)
+    who = np.where(sources, np.arange(len(sources), dtype=np.int32), np.int32(-1)).reshape(shape)
+    steps = int(np.ceil(REACH / cell)) + 1
+    for axis in range(3):
+        new, label = d.copy(), who.copy()
+        for k in range(1, min(steps, shape[axis] - 1) + 1):
+            add = np.float32((k * cell) ** 2)
+            ahead = tuple(slice(k, None) if i == axis else slice(None) for i in range(3))
+            behind = tuple(slice(None, -k) if i == axis else slice(None) for i in range(3))
+            for to, source in ((ahead, behind), (behind, ahead)):
+                offer = d[source] + add
+                better = offer < new[to]
+                np.copyto(new[to], offer, where=better)
+                np.copyto(label[to], who[source], where=better)
+        d, who = new, label
+    return who.ravel().astype(np.int64)

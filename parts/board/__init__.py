@@ -1,0 +1,1 @@
+"""The motherboard and what stands on it; the power supply."""

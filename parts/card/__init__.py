@@ -1,0 +1,1 @@
+"""Graphics cards, their mounts and supports."""

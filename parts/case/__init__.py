@@ -1,0 +1,1 @@
+"""Cases: openings, panels, rear, holes, and what is fitted to them."""

@@ -1,0 +1,1 @@
+"""Fittings, and which goes where."""

@@ -1,0 +1,1 @@
+"""Users' own STEP and STL files, read in a process apart."""

@@ -1,0 +1,1 @@
+"""Parts one makes: risers, spacers, brackets, adapters, sheets, plain shapes."""

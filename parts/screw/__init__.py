@@ -1,0 +1,1 @@
+"""Screws, nuts, washers, inserts, with the tables they come from."""

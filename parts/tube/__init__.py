@@ -1,0 +1,1 @@
+"""Tubes and cables."""

@@ -1,0 +1,342 @@
+"""The vocabulary every part family is written in: fields, bodies, frames, holes, and the `Part` contract.
+
+Owns what a part *is*: a frozen, fully typed declaration whose size, frames, ports and holes are arithmetic on its
+fields, and whose one geometric act is `solids()`. Leaves where a part stands to `elbowroom.model`, and how solids are
+drawn to `vocabulary.draw`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+
+from elbowroom.parts.vocabulary.flat_cut import FlatCut, cut
+from elbowroom.parts.vocabulary.measure import Measure
+from elbowroom.parts.vocabulary.pose import Pose
+
+if TYPE_CHECKING:
+    from cadquery import Shape
+
+Mark = Literal["V", "C", "M", "P"]
+MARKS: dict[str, str] = {
+    "V": "read in a published document or reference data",
+    "C": "transcribed from a standard by public code",
+    "M": "from memory, unverified",
+    "P": "common practice, no source",
+}
+SHORT_MARKS: dict[str, str] = {"V": "published", "C": "transcribed", "M": "memory", "P": "practice"}  # for tables
+ASSUMED = frozenset("MP")  # marks whose values a finding must call assumed
+
+NAME_PATTERN = r"^[^\W_][\w \-+]*$"  # of a piece: a letter or digit first, no dot or slash, which join names
+
+FrameKind = Literal["face", "wall", "opening", "port", "slot", "socket", "exit", "axis"]
+Material = Literal[
+    "steel", "aluminium", "copper", "brass", "nickel", "acrylic", "glass", "pcb", "plastic", "rubber", "fins",
+    "cable", "gasket", "mesh", "printed", "air",
+]  # fmt: skip
+
+
+def dim(
+    default: Any,
+    doc: str,
+    *,
+    source: str,
+    mark: Mark,
+    gt: float | None = None,
+    ge: float | None = None,
+    le: float | None = None,
+    lt: float | None = None,
+    **more: Any,
+) -> Any:
+    """A field of a part: what it means, its range, and the source and evidence mark its default rests on.
+
+    The unit is the annotation's (`Mm`, `Deg`, `Ml` ...). `default=...` makes the field required.
+    """
+    return Field(
+        default, description=doc, gt=gt, ge=ge, le=le, lt=lt, json_schema_extra={"source": source, "mark": mark}, **more
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """An axis-aligned box: `lo` and `hi` corners, mm."""
+
+    lo: tuple[float, float, float]
+    hi: tuple[float, float, float]
+
+    @property
+    def size(self) -> tuple[float, float, float]:
+        return (self.hi[0] - self.lo[0], self.hi[1] - self.lo[1], self.hi[2] - self.lo[2])
+
+    def corners(self) -> list[tuple[float, float, float]]:
+        return [
+            (x, y, z)
+            for x in (self.lo[0], self.hi[0])
+            for y in (self.lo[1], self.hi[1])
+            for z in (self.lo[2], self.hi[2])
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """One solid of a part, or one keep-out: a volume that must stay free.
+
+    `keep_out` says in a few words why the volume must stay free; None for a real solid. `admits` lists families that
+    may stand in it all the same (a cable in a plug's bend room).
+    """
+
+    name: str
+    material: Material = "plastic"
+    keep_out: str | None = None
+    admits: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """Where something of a part can meet something else. `pose` is in part coordinates, z out of the part.
+
+    bodies: the part's bodies that may touch what is brought to this frame. size: footprint (x, y) about the origin, mm,
+    where there is one. thread, depth, land: of a threaded port or hole (designation; mm bored inward; seal face
+    diameter, mm). flow: sense of the coolant where the part has one.
+    """
+
+    name: str
+    kind: FrameKind
+    pose: Pose
+    bodies: tuple[str, ...]
+    size: tuple[float, float] | None = None
+    thread: str | None = None
+    depth: float | None = None
+    land: float | None = None
+    flow: Literal["in", "out"] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A hole or slot in a pattern's plane: centre, width and, for a slot, the length between its end centres, mm.
+
+    angle: direction of the slot from the pattern's x axis, degrees. thread: designation, None for a clearance hole.
+    depth: mm a screw may go in from the face before it meets something; None for a through hole. threaded: mm of thread
+    from the face; None: as deep as the hole. stop: what lies at the bottom, where a screw must not get to ("fins").
+    under_head: mm of material under the head of a screw that is sunk in the hole's other end.
+    """
+
+    x: float
+    y: float
+    diameter: float
+    slot: float = 0.0
+    angle: float = 0.0
+    thread: str | None = None
+    depth: float | None = None
+    threaded: float | None = None
+    stop: str | None = None
+    under_head: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HolePattern:
+    """Holes that are used together, in the plane of `pose` (z out of the part). `body` is the one they are bored in."""
+
+    name: str
+    pose: Pose
+    holes: tuple[Hole, ...]
+    body: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stud:
+    """A threaded stud that stands `length` mm out of the face at `pose` (z out of the part), of one of its bodies."""
+
+    name: str
+    pose: Pose
+    thread: str
+    length: float
+    body: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetIn:
+    """A thing that is bought and set into a part that is made: an insert, a nut in its pocket, a screw. length: of a
+    screw, mm."""
+
+    kind: Literal["insert", "nut", "screw"]
+    thread: str
+    length: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something about a part alone that cannot be as its fields say, or works only so far: told as a finding.
+
+    over: by how much, mm, where that is a number. at: where, in part coordinates. place: tells a part's faults apart.
+    """
+
+    text: str
+    verdict: Literal["fail", "caution"] = "fail"
+    over: float | None = None
+    at: tuple[float, float, float] | None = None
+    place: str = ""
+    remedies: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class WallWindow:
+    """A window in the wall a part is put on, in the coordinates of the frame it is put on by, of which x and y count.
+
+    box: as it is cut. least: what goes through it, so that a wall that is open there needs no cut. what: its name.
+    """
+
+    box: Box
+    least: Box
+    what: str = "window"
+
+
+class Part(BaseModel, ABC):
+    """A part: frozen fields, and everything else as arithmetic on them.
+
+    Sub-classes set `family` and give `box`, `bodies`, `frames` and `solids`. Coordinates are the part's own, mm.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, allow_inf_nan=False)
+
+    _cuts: tuple[FlatCut, ...] = PrivateAttr(())
+
+    family: ClassVar[str] = ""
+    seat: ClassVar[str | None] = None  # the frame a part is placed by when the build names none
+    own_place: ClassVar[bool] = False  # its points are case coordinates, so that it needs no placement
+    path_field: ClassVar[str | None] = None  # the field that holds the path of a user's file
+    picture: ClassVar[str | None] = None  # its fields in a drawing of letters, for the catalogue
+    small: ClassVar[bool] = False  # stands in dozens (screws): of what is clear of it only the nearest is told
+
+    @abstractmethod
+    def box(self) -> Box:
+        """Declared extents of the part's real solids; a contract test holds it against the drawn ones."""
+
+    @abstractmethod
+    def bodies(self) -> tuple[Body, ...]:
+        """The part's solids and keep-outs, by name, each one closed volume."""
+
+    def frames(self) -> tuple[Frame, ...]:
+        """Everything of the part that can meet something."""
+        return ()
+
+    def patterns(self) -> tuple[HolePattern, ...]:
+        """The part's hole patterns."""
+        return ()
+
+    def studs(self) -> tuple[Stud, ...]:
+        """The part's threaded studs: what holds it where others have a hole for a screw."""
+        return ()
+
+    def set_in(self) -> tuple[SetIn, ...]:
+        """What is bought and set into the part, one by one."""
+        return ()
+
+    def faults(self) -> tuple[Fault, ...]:
+        """What is wrong with the part by itself: cuts that meet, screws without sheet. Such a part is drawn all the
+        same, as far as it can be."""
+        return ()
+
+    def adapted(self, base: Mapping[str, Any], given: Mapping[str, Any]) -> Self:
+        """The part, made from a catalogue row's fields `base` and what a build gives beside them, as far as the row's
+        own fields still go with the build's; where they cannot be told apart, as it is."""
+        return self
+
+    def wall_windows(self) -> dict[str, WallWindow]:
+        """By frame, the window a wall needs that the part is put on by it."""
+        return {}
+
+    def air_flow(self) -> tuple[float, float, float] | None:
+        """Unit vector the part drives air along, in part coordinates; None for a part that moves no air."""
+        return None
+
+    def coolant_ml(self) -> float | None:
+        """Coolant the part holds, ml; None for a part that holds none."""
+        return None
+
+    def waterways(self) -> tuple[tuple[str, ...], ...]:
+        """Names of ports that are joined inside the part, group by group; a port joined to no other is a group alone.
+
+        Here: all of its ports in one group. Whether that is known, or only taken so, says `waterways_known`.
+        """
+        ports = tuple(f.name for f in self.frames() if f.kind == "port")
+        return (ports,) if ports else ()
+
+    def waterways_known(self) -> bool:
+        """Whether the part's fields say how its ports are joined; a part that states no coolant leaves it open."""
+        return self.coolant_ml() is not None
+
+    def pumped_ports(self) -> tuple[str, ...]:
+        """Ports of the waterway that a pump of the part's own drives; none for a part without a pump."""
+        return ()
+
+    def unused_fields(self) -> frozenset[str]:
+        """Fields that mean nothing to the variant these fields choose: whatever they hold, the part is the same."""
+        return frozenset()
+
+    @property
+    def called(self) -> str | None:
+        """What one asks for when buying it ("M3 x 30 pan head"); None: by its size alone."""
+        return None
+
+    def print_pose(self) -> Pose | None:
+        """How the part lies to be printed: from part to bed coordinates, resting on z = 0; None: not printed."""
+        return None
+
+    def compensated(self, wider: float) -> Self:
+        """The part with its holes `wider` mm wider, for a printer that prints them narrow by as much."""
+        return self
+
+    @abstractmethod
+    def solids(self) -> dict[str, Shape]:
+        """Draw every body named by `bodies()` as one valid B-rep solid. The only call that needs the kernel."""
+
+    @property
+    def cuts(self) -> tuple[FlatCut, ...]:
+        """What a build has cut from the part's flat sheets."""
+        return self._cuts
+
+    def with_cuts(self, more: Sequence[FlatCut]) -> Self:
+        """The part with more cut from its flat sheets."""
+        made = self.model_copy()
+        made._cuts = (*self._cuts, *more)
+        return made
+
+    def drawn(self) -> dict[str, Shape]:
+        """The bodies as `solids` draws them, with the cuts taken out; raises DrawError where one falls apart."""
+        return cut(self.solids(), self._cuts) if self._cuts else self.solids()
+
+    def frame(self, name: str) -> Frame:
+        """The frame of that name; KeyError where the part has none."""
+        for f in self.frames():
+            if f.name == name:
+                return f
+        raise KeyError(name)
+
+    def dimensions(self) -> dict[str, Any]:
+        """The fields as plain JSON values without their ±: what the drawn shape depends on."""
+        return {name: _plain(getattr(self, name)) for name in type(self).model_fields}
+
+    def shape_key(self) -> str:
+        """Content address of the drawn shape: family, dimensions and cuts (hex, 32 characters)."""
+        own = [self.family, self.dimensions(), *(c.key() for c in self._cuts)]
+        text = json.dumps(own, sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Measure):
+        return float(value)
+    if isinstance(value, BaseModel):
+        return {k: _plain(getattr(value, k)) for k in type(value).model_fields}
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    return value

@@ -1,0 +1,1 @@
+"""What holds and moves coolant: radiators, distribution plates, pumps."""
