@@ -102,7 +102,7 @@ def test_one_that_never_answers_is_ended_when_its_time_is_up():
 
 BOUNDED = """
 import sys
-from elbowroom.parts import child
+from elbowroom.parts.imported import child
 child.confine(child.Limits(cpu=1, clock=10.0, memory=200 * child.MEGABYTE))
 if sys.argv[1] == "memory":
     try:
@@ -127,7 +127,7 @@ def test_memory_and_computing_time_are_bounded():
 
 ORPHAN = """
 import os, signal
-from elbowroom.parts import child
+from elbowroom.parts.imported import child
 started = child.start("elbowroom.model.geometry.drawing", "work")
 print(started.pid, flush=True)
 os.kill(os.getpid(), signal.SIGKILL)

@@ -81,7 +81,7 @@ def test_a_fault_of_our_own_is_one_line_and_has_a_status_of_its_own(
     fault: str, said: str, env: dict[str, str], build: Path
 ) -> None:
     script = (
-        "import os\nfrom elbowroom.model import cli, pipeline\n"
+        "import os\nfrom elbowroom.model import pipeline; from elbowroom.model.command import cli\n"
         f"def broken(*_):\n    {fault}\npipeline.check = broken\ncli.main()\n"
     )
     for debug in ("", "1") if "Key" in fault else ("",):
@@ -103,7 +103,7 @@ def test_ctrl_c_ends_a_run_that_is_deep_in_the_kernel_and_its_workers(
     # usleep of the C library, called so that no other thread of Python runs meanwhile
     busy = "import ctypes; ctypes.PyDLL(None).usleep(30_000_000)"
     script = (
-        "import subprocess, sys\nfrom elbowroom.model import cli, pipeline\n"
+        "import subprocess, sys\nfrom elbowroom.model import pipeline; from elbowroom.model.command import cli\n"
         f"def busy(*_):\n    w = subprocess.Popen([sys.executable, '-c', {busy!r}], stderr=-3)\n"
         "    print(w.pid, flush=True)\n"
         f"    {busy}\npipeline.check = busy\ncli.main()\n"
@@ -142,7 +142,7 @@ def test_ctrl_c_while_the_program_is_still_loading_is_one_line(env: dict[str, st
 def test_a_fault_that_ctrl_c_brings_about_in_a_library_is_told_as_a_stop(env: dict[str, str], build: Path) -> None:
     """Loading a compiled module that is interrupted ends with an ImportError of the module's own."""
     script = (
-        "import os, signal, sys\nfrom elbowroom.model import cli, pipeline\n"
+        "import os, signal, sys\nfrom elbowroom.model import pipeline; from elbowroom.model.command import cli\n"
         "def interrupted(*_):\n    try:\n        os.kill(os.getpid(), signal.SIGINT)\n"
         "        import time; time.sleep(5)\n"
         "    except KeyboardInterrupt:\n        raise ImportError('initialization failed')\n"
@@ -157,7 +157,7 @@ def test_a_signal_that_the_caller_ignores_stays_ignored(env: dict[str, str], bui
     """As under nohup, and for a command in the background of a script."""
     script = (
         "import os, signal\nfor n in (signal.SIGHUP, signal.SIGINT):\n    signal.signal(n, signal.SIG_IGN)\n"
-        "from elbowroom.model import cli, pipeline\ntrue = pipeline.check\n"
+        "from elbowroom.model import pipeline; from elbowroom.model.command import cli\ntrue = pipeline.check\n"
         "def check(*rest):\n    for n in (signal.SIGHUP, signal.SIGINT):\n        os.kill(os.getppid(), n)\n"
         "        os.kill(os.getpid(), n)\n    return true(*rest)\npipeline.check = check\ncli.main()\n"
     )
@@ -167,7 +167,7 @@ def test_a_signal_that_the_caller_ignores_stays_ignored(env: dict[str, str], bui
 
 def test_a_long_run_says_so(env: dict[str, str], build: Path) -> None:
     script = (
-        "import time\nfrom elbowroom.model import cli, pipeline, supervise\n"
+        "import time\nfrom elbowroom.model import pipeline; from elbowroom.model.command import cli, supervise\n"
         "supervise.LONG_S = supervise.AGAIN_S = 0.5\ntrue = pipeline.check\n"
         "def slow(file, overrides, progress):\n    progress(1, 9, 'drawing a box')\n    time.sleep(2)\n"
         "    return true(file, overrides, progress)\n"
@@ -184,7 +184,7 @@ def test_only_faults_of_the_shape_are_laid_to_its_dimensions(
     fault: str, blamed: bool, env: dict[str, str], build: Path, tmp_path: Path
 ) -> None:
     script = (
-        "from elbowroom.parts.vocabulary.draw import DrawError\nfrom elbowroom.model import cli, solidify\n"
+        "from elbowroom.parts.vocabulary.draw import DrawError\nfrom elbowroom.model.command import cli; from elbowroom.model.geometry import solidify\n"
         f"def draw(part):\n    raise {fault}\nsolidify.draw = draw\ncli.main()\n"
     )
     own = {**env, "ELBOWROOM_CACHE": str(tmp_path / "empty")}
