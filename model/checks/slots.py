@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from elbowroom.model.checks.slot_places import InTheWay, taken
-from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.layout.layout import Layout, Piece, piece_of
 from elbowroom.model.told.findings import Basis, Finding, Point
 from elbowroom.model.told.wordings import assumed_by
 from elbowroom.parts.board.motherboard import Motherboard
@@ -74,10 +74,10 @@ def _follows(f: Finding, cause: Finding) -> bool:
     """Whether it is about the bodies that the cause names: the card's own, and where it goes."""
     if f.question not in ("interference", "clearance", "mate") or cause.parts[0] not in f.parts:
         return False
-    mine = {b for b in f.bodies if b.split("/")[0] == cause.parts[0]}
+    mine = {b for b in f.bodies if piece_of(b) == cause.parts[0]}
     other = set(f.bodies) - mine
     own = dict(cause.extra).get("own_bodies", [])
-    return bool(mine) and bool(other) and all(b.split("/")[1] in own for b in mine) and other <= set(cause.bodies)
+    return bool(mine) and bool(other) and all(b.rpartition("/")[2] in own for b in mine) and other <= set(cause.bodies)
 
 
 def _offers(

@@ -15,7 +15,7 @@ from elbowroom.model.build.resolve import Build
 from elbowroom.model.cutting.asked import apply
 from elbowroom.model.cutting.flat_cutting import TRIMMED_MM
 from elbowroom.model.geometry.solidify import solidify
-from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.layout.layout import Layout, Piece, piece_of
 from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Basis, Finding, Verdict
@@ -87,7 +87,5 @@ def _without(layout: Layout, names: set[str]) -> Layout:
         layout,
         pieces=tuple(p for p in layout.pieces if p.name not in names),
         mates=tuple(m for m in layout.mates if m.piece not in names and m.to_piece not in names),
-        joined=tuple(
-            j for j in layout.joined if j.body.split("/")[0] not in names and j.to_body.split("/")[0] not in names
-        ),
+        joined=tuple(j for j in layout.joined if piece_of(j.body) not in names and piece_of(j.to_body) not in names),
     )

@@ -20,6 +20,7 @@ from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.heights.limits import Question
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch
+from elbowroom.model.layout.layout import piece_of
 from elbowroom.model.loop.plumbing import Port
 from elbowroom.model.reach.passing import cannot, passes
 from elbowroom.model.reach.rooms import LIFT, LIFT_OVER, Rooms, Site
@@ -159,7 +160,7 @@ class OfJoint:
         lo, hi = path.min(axis=0) - DRIVER.diameter / 2, path.max(axis=0) + DRIVER.diameter / 2
         self.near = _Near(moved, rate, self.velocity, lo, hi, keep)
         # Only what is there for good can be a fault, and only what moves can make one at some heights alone.
-        self.moving = frozenset(n for n in self.near.moving if self._stays(n.split("/")[0]))
+        self.moving = frozenset(n for n in self.near.moving if self._stays(piece_of(n)))
 
     def _stays(self, name: str) -> bool:
         return bool(self.fixed) and (name == "case" or name in self.fixed)

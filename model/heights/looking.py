@@ -19,7 +19,7 @@ from elbowroom.model.heights.missing import Need, able, forbidden, needs
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch, left
 from elbowroom.model.heights.stages import PROBES, SAME_MM, Stages
-from elbowroom.model.layout.layout import Layout
+from elbowroom.model.layout.layout import Layout, piece_of
 from elbowroom.model.screws.stand import HELD_BY
 from elbowroom.model.store import Store
 
@@ -142,7 +142,7 @@ def _with_added(moved: Moved, stages: Stages, budget: Budget, bare_only: bool = 
     """The limits of what is put on the parts. What a screw holds is left out: how it sits there is the joint's
     question, which is asked of every height. bare_only: against the bare parts alone.
     """
-    held = {frozenset((j.body.split("/")[0], j.to_body.split("/")[0])) for j in moved.layout.joined if j.why == HELD_BY}
+    held = {frozenset((piece_of(j.body), piece_of(j.to_body))) for j in moved.layout.joined if j.why == HELD_BY}
 
     added = _added(stages, moved.layout)
 

@@ -24,7 +24,7 @@ from elbowroom.model.heights.stages import Stages
 from elbowroom.model.heights.telling import Choice, finding
 from elbowroom.model.heights.tying import Group, tie
 from elbowroom.model.heights.words import Wishes, with_numbers
-from elbowroom.model.layout.layout import Layout
+from elbowroom.model.layout.layout import Layout, piece_of
 from elbowroom.model.layout.place import place
 from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.store import Store
@@ -70,7 +70,7 @@ class _Solver:
         layout = place(load(with_numbers(self.document, numbers)))
         pieces = tuple(p for p in layout.pieces if p.name not in without)
         mates = tuple(m for m in layout.mates if not {m.piece, m.to_piece} & without)
-        joined = tuple(j for j in layout.joined if not {j.body.split("/")[0], j.to_body.split("/")[0]} & without)
+        joined = tuple(j for j in layout.joined if not {piece_of(j.body), piece_of(j.to_body)} & without)
         return replace(layout, pieces=pieces, mates=mates, joined=joined)
 
     def _solved(self, group: Group, without: frozenset[str]) -> Finding:

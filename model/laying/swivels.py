@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from elbowroom.model.geometry.envelopes import Floats, Margins, Rod, posed
 from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.geometry.scene import Scene
-from elbowroom.model.layout.layout import Gaps
+from elbowroom.model.layout.layout import Gaps, piece_of
 from elbowroom.model.loop.plumbing import Chain, Port
 from elbowroom.model.reach.bars_apart import clear
 from elbowroom.model.reach.chains import Item, Postures, grid, intervals, items, walk
@@ -82,7 +82,7 @@ class Swivels:
             special[s.name] = max(self.gaps.default, wanted, self.gaps.pieces.get(s.piece.name, 0.0))
             if s.body.keep_out is not None:
                 special[s.name] = 0.0
-        own = [n for n in space.names if n.split("/")[0] == site.piece.name]  # what it is screwed to it touches
+        own = [n for n in space.names if piece_of(n) == site.piece.name]  # what it is screwed to it touches
         out = np.ones(len(found), dtype=bool)
         for one, base in zip(parts, found.links, strict=True):
             for rod in (*one.fixed, *one.turning):

@@ -103,3 +103,8 @@ class Layout:
             if p.name == name:
                 return p
         raise KeyError(name)
+
+
+def piece_of(body: str) -> str:
+    """The piece's name in a body's, `piece/body`. A piece may have a stroke in its own name: `6-32 x 1/4 in at ...`."""
+    return body.rpartition("/")[0]

@@ -16,6 +16,7 @@ import numpy as np
 
 from elbowroom.model.geometry.envelopes import NO_MARGIN, Floats, Rod, posed
 from elbowroom.model.geometry.freespace import FREE
+from elbowroom.model.layout.layout import piece_of
 from elbowroom.model.reach.chains import Interval, grid, intervals, turns
 from elbowroom.model.reach.rooms import Mask, Rooms, bars_met, stands_free
 from elbowroom.parts.fitting.fitting import Fitting
@@ -123,13 +124,13 @@ def in_the_way(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, own: s
     met: dict[str, int] = {}
     for index in np.concatenate([space.met(posed(rod, at)) for rods, at in ways for rod in rods]):
         if index != FREE:
-            name = space.names[index].split("/")[0]
+            name = piece_of(space.names[index])
             met[name] = met.get(name, 0) + 1
     solids = {s.piece.name: s.piece.part.family for s in rooms.real}
     order = sorted((n for n in met if n != own), key=lambda n: (solids[n] == "case", -met[n], n))[:_SUSPECTS]
     every = [*((n,) for n in order), *combinations(order[:_PAIRED], 2)]
     for away in sorted(every, key=lambda names: (len(names), any(solids[n] == "case" for n in names))):
-        ignored = {n for n in space.names if n.split("/")[0] in away}
+        ignored = {n for n in space.names if piece_of(n) in away}
         if any((space.stack(rods, at, NO_MARGIN, ignored) == FREE).any() for rods, at in ways):
             return tuple(away), True
     return tuple(order[:2]), False

@@ -219,7 +219,7 @@ def _key(finding: Finding, small: dict[str, str]) -> Key:
     """What a finding is about, a screw called by its place and not by its size."""
 
     def plain(name: str) -> str:
-        piece, slash, body = name.partition("/")
+        piece, slash, body = (name, "", "") if name in small else name.rpartition("/")
         return f"{small[piece]} at {piece.partition(' at ')[2]}{slash}{body}" if piece in small else name
 
     return (finding.question, *sorted(plain(n) for n in finding.bodies or finding.parts))

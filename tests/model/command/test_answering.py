@@ -184,7 +184,8 @@ def test_only_faults_of_the_shape_are_laid_to_its_dimensions(
     fault: str, blamed: bool, env: dict[str, str], build: Path, tmp_path: Path
 ) -> None:
     script = (
-        "from elbowroom.parts.vocabulary.draw import DrawError\nfrom elbowroom.model.command import cli; from elbowroom.model.geometry import solidify\n"
+        "from elbowroom.parts.vocabulary.draw import DrawError\n"
+        "from elbowroom.model.command import cli; from elbowroom.model.geometry import solidify\n"
         f"def draw(part):\n    raise {fault}\nsolidify.draw = draw\ncli.main()\n"
     )
     own = {**env, "ELBOWROOM_CACHE": str(tmp_path / "empty")}

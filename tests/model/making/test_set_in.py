@@ -60,12 +60,15 @@ def test_the_bill_and_the_sheet_name_what_is_set_in(tmp_path: Path) -> None:
     found = rows(tmp_path / "out")
     drawn = sum((metal(p.part) for p in layout.pieces), Counter())
     for kind in ("insert", "nut", "screw"):
-        assert sum(int(r["count"]) for r in found if r["family"] == kind) == drawn[kind] > 0
-    inserts = {r["shape"]: r for r in found if r["family"] == "insert"}
+        assert sum(int(r["count"]) for r in found if r["kind"] == kind) == drawn[kind] > 0
+    inserts = {r["item"]: r for r in found if r["kind"] == "insert"}
     assert {n: int(r["count"]) for n, r in inserts.items()} == {"insert-m3": 8, "insert-m4": 3}
     for thread, row in (("M3", inserts["insert-m3"]), ("M4", inserts["insert-m4"])):
-        assert [float(row[k]) for k in ("x_mm", "z_mm")] == [INSERTS[thread].outer, INSERTS[thread].length]
-    assert "in plate (8)" in inserts["insert-m3"]["instances"]
+        assert [float(row[k]) for k in ("outer x (mm)", "outer z (mm)")] == [
+            INSERTS[thread].outer,
+            INSERTS[thread].length,
+        ]
+    assert "in plate (8)" in inserts["insert-m3"]["pieces in the build"]
     file = tmp_path / "b.yaml"
     file.write_text(BUILD)
     made = making.make(file, tmp_path / "made", only=["stl"])

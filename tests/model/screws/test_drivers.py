@@ -46,7 +46,7 @@ def test_a_sheet_over_heads_leaves_the_room_that_arithmetic_says(store: Store, o
         assert told.measured is not None
         if over < drivers.CLEAR_MM:  # under where looking begins: told as less than that
             assert (told.low, told.high) == (0.0, drivers.CLEAR_MM)
-            assert "less than 0.50 mm" in told.text
+            assert "less than 0.5 mm" in told.text
         else:
             assert told.measured == pytest.approx(over, abs=2e-3)  # a free length is narrowed to a thousandth
-            assert f"leaves {over:.2f} mm above" in told.text
+            assert f"leaves {over:.1f} mm above" in told.text

@@ -179,7 +179,7 @@ def test_a_search_that_finds_nothing_ends_and_says_what_it_tried(
     (route,) = laid(tmp_path, text).routes.values()
     assert route.way is None
     assert not route.impossible
-    for said in ("36 of 36 turns at the start", "lines of up to", "lattice"):
+    for said in ("36 of 36 turns at the start", "lines of up to", "grid"):
         assert said in route.text
     # One lattice, or one batch of looks, may be begun just before the end.
     assert tasks[0].work < planner.MOST_WORK * 1.2
