@@ -271,7 +271,9 @@ def receiver_of(joint: Joint, axis: Axis, size: str) -> Receiver:
             return Receiver(joint.thread, last.depth, 0.0, 0.0, deep, None, min(deep, thread(joint.thread).major))
         own = size if size in screw_tables.NUTS else joint.thread
         through = screw_tables.nut(own).height + thread(own).pitch
-        return Receiver(own, None, 0.0, 0.0, through, None, through, "through the nut and a turn beyond")
+        return Receiver(
+            own, None, 0.0, 0.0, through, None, through, "to stand a turn out of its nut", whole=True
+        )  # fmt: skip
     if joint.ends == "forming":
         closed = bool(getattr(part, "closed", False))
         deep = float(getattr(part, "depth" if closed else "flange", screw_tables.FAN_SCREW_LEAST))

@@ -110,7 +110,7 @@ def settled(layers: Sequence[Layer], receiver: Receiver, size: str, limits: Limi
     """The stock screw for these layers, and the receiver with the engagement that was asked for in the end.
 
     The rule of the material asks for a thread that holds as much as the screw does. Where no stock length gives that,
-    one diameter will do, and in thin metal two and a half turns: both common practice, no source.
+    one diameter will do, and in thin metal two and a half turns: both common practice, no source. Never in a nut.
     """
     own = shank(receiver.thread)
     stock = stock_of(size) if limits.stock is None else limits.stock
@@ -120,7 +120,7 @@ def settled(layers: Sequence[Layer], receiver: Receiver, size: str, limits: Limi
 
     choice = pick(receiver)
     for least, said in ((own.major, "1 diameter"), (LEAST_THREADS * own.pitch, f"{LEAST_THREADS:g} turns")):
-        if choice.best is not None:
+        if choice.best is not None or receiver.whole:
             break
         if least < receiver.wanted:
             why = (

@@ -46,7 +46,8 @@ class Receiver:
     depth: from the receiving face to where the tip must not get; None for a hole through. depth_minus, depth_plus: how
     much less and more it may be. threaded: of thread from that face. stop: what lies at the bottom ("fins"); None: the
     hole's own bottom. least: engagement wanted, and least_why its reason. free: for a hole through, room from the
-    receiving face to what lies behind, with the same tolerances; None: no end to it.
+    receiving face to what lies behind, with the same tolerances; None: no end to it. whole: the screw must come through
+    all of it, as through a nut, and no less will do.
     """
 
     thread: str
@@ -58,6 +59,7 @@ class Receiver:
     least: float
     least_why: str = ""
     free: float | None = None
+    whole: bool = False
 
     def __post_init__(self) -> None:
         shank(self.thread)

@@ -337,6 +337,15 @@ def test_a_fan_may_be_bolted(tmp_path: Path) -> None:
     assert (screw["verdict"], "5.8 mm out of its nut" in screw["text"]) == ("pass", True)
 
 
+@pytest.mark.parametrize("length", [25, 30])
+def test_a_screw_that_does_not_come_out_of_its_nut_is_too_short(length: int, tmp_path: Path) -> None:
+    """25 of fan, 1 of panel, a nut of 3.2 (ISO 4032): of 30, 0.8 stand out, at worst less than a turn of M4 (0.7)."""
+    text = TOWER + "stacks: {rear: {flow: out, layers: [{fan: fan-120x25, name: rf, cable_to: roof tray}]}}\n"
+    found = checked(text + f"screws: {{use: {{rf.exhaust: M4x{length}}}}}\n", tmp_path)
+    (screw,) = of(found, "screw")
+    assert (screw["verdict"], screw["word"]) == ("fail", "short")
+
+
 def test_joints_left_without_screws_are_said_to_be(tmp_path: Path) -> None:
     text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")) + "screws: {no_screws: ['low.*']}\n"
     found = checked(text, tmp_path)
