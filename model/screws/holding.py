@@ -7,7 +7,7 @@ Owns that question, for points in one plane. Which screws pass is `slots`'s answ
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -56,19 +56,22 @@ def holding(points: Sequence[Point], passing: Collection[int], *, diagonal: bool
     whole, hull = _hull(points), _hull(mine)
     if _area(whole) < NARROW * math.dist(min(points), max(points)):
         return _in_line(points, mine, middle)
-    share, room, reach = _area(hull) / _area(whole), _depth(hull, middle), _depth(whole, middle)
+    share = _area(hull) / _area(whole)
     count = f"{len(used)} of {len(points)} screws pass"
     if len(hull) < 3:
-        if diagonal and len(used) >= 2 and _between(hull, middle, MARGIN * reach):
+        if diagonal and len(used) >= 2 and _between(hull, middle, MARGIN * _depth(whole, middle)):
             return Holding("holds", f"{count}, on both sides of the centre", share)
         return Holding("does not hold", f"{count}{', all in one line' if len(used) > 1 else ''}", share)
     if len(used) < LEAST_SCREWS:
         return Holding("does not hold", count, share)
-    if room < -MARGIN * reach - LEVEL_MM:
+    # Along the way out over each edge of the hull: mm to it, and to the pattern's own edge.
+    ways = list(_ways_out(hull, whole, middle))
+    room = min(own for own, _ in ways)
+    if any(own < -MARGIN * reach - LEVEL_MM for own, reach in ways):
         return Holding("does not hold", f"{count}: the centre overhangs them by {-room:.1f} mm", share)
     if diagonal and room > -LEVEL_MM:
         return Holding("holds", f"{count}, on both sides of the centre", share)
-    if room < MARGIN * reach - LEVEL_MM:
+    if any(own < MARGIN * reach - LEVEL_MM for own, reach in ways):
         return Holding("holds poorly", f"{count}: the centre lies at the edge of what they hold", share)
     if share < COVER - LEVEL_MM:
         return Holding("holds poorly", f"{count}: they span {share:.0%} of the pattern", share)
@@ -127,6 +130,15 @@ def _depth(hull: Sequence[Point], p: Point) -> float:
     if len(hull) < 3:
         return -math.inf
     return min(_cross(a, b, p) / math.dist(a, b) for a, b in pairwise([*hull, hull[0]]))
+
+
+def _ways_out(hull: Sequence[Point], whole: Sequence[Point], p: Point) -> Iterator[tuple[float, float]]:
+    """Square to each edge of the hull: mm from a point to that edge (negative outside) and to the whole's farthest."""
+    for a, b in pairwise([*hull, hull[0]]):
+        size = math.dist(a, b)
+        out = ((b[1] - a[1]) / size, (a[0] - b[0]) / size)
+        farthest = max((q[0] - p[0]) * out[0] + (q[1] - p[1]) * out[1] for q in whole)
+        yield _cross(a, b, p) / size, farthest
 
 
 def _between(ends: Sequence[Point], p: Point, within: float) -> bool:
