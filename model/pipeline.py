@@ -89,6 +89,7 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         *drivers.check(parts, fastened.chosen, store),
         *ports,
     ]
+    scene = parts
     if plumbing is not None:
         from elbowroom.model.checks import coolant, loop, tubes
         from elbowroom.model.laying.laying import lay
@@ -96,7 +97,8 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         from elbowroom.model.remedies.turning_round import Round
 
         laid = lay(layout, plumbing, store, progress)
-        shut = walled.check(parts, solidify(laid.layout, store, progress), plumbing, laid.tubes, ports, store)
+        scene = solidify(laid.layout, store, progress)
+        shut = walled.check(parts, scene, plumbing, laid.tubes, ports, store)
         findings += [
             *tubes.check(layout, plumbing, laid),
             *loop.check(layout, plumbing),
@@ -106,7 +108,6 @@ def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None =
         layout = laid.layout
         turned = {f.id: f for f in Round(build, trials, plumbing, laid, store).offered(ports)}
         findings = [turned.get(f.id, f) for f in findings]
-    scene = solidify(layout, store, progress)
     findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
     findings = placed(findings, layout)
     return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)

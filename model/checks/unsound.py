@@ -42,9 +42,11 @@ def gathered(scene: Scene, findings: Sequence[Finding]) -> list[Finding]:
         bad = sorted(n for n in f.bodies if n in faulty) if f.verdict == "unknown" else []
         if bad:
             follow.setdefault(bad[0], []).append(f)
-    out = [f for f in findings if not any(f in fs for fs in follow.values())]
-    for name, effects in sorted(follow.items()):
-        out += effects if len(effects) < 2 else led(_about(faulty[name], effects), effects)
+    several = {name: effects for name, effects in follow.items() if len(effects) > 1}
+    led_off = {id(f) for effects in several.values() for f in effects}
+    out = [f for f in findings if id(f) not in led_off]
+    for name, effects in sorted(several.items()):
+        out += led(_about(faulty[name], effects), effects)
     return out
 
 
