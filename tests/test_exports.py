@@ -31,7 +31,7 @@ def alike(a: Any, b: Any) -> bool:
 
 
 MEASURE = ("measured", "low", "high", "volume_mm3", "depth_mm")
-ANY = {"text", "where", "remedies", "basis", *MEASURE}  # of several nearest places any may be named
+ANY = {"text", "where", "place", "remedies", "basis", *MEASURE}  # of several nearest places any may be named
 
 
 def settled(report: dict[str, Any]) -> dict[str, Any]:
