@@ -14,8 +14,8 @@ from elbowroom.model.build.problems import Path, Problem
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import AXES, WALLS, At
 from elbowroom.model.build.wording import problems_of
-from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.case.case_openings import BEHIND
+from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.vocabulary.measure import Mm
 
 MAX_FAR = (

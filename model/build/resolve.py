@@ -28,9 +28,9 @@ from elbowroom.model.build.spec import MAX_COUNT, MAX_PIECES, WALLS, BuildSpec, 
 from elbowroom.model.build.template_spec import TemplatesSpec
 from elbowroom.model.build.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.vocabulary.base import Box, Mark, Part
 from elbowroom.parts.case.case_openings import BEHIND
 from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.vocabulary.base import Box, Mark, Part
 
 KINDS = (".step", ".stp", ".stl")
 LONGEST_NAME = 255  # bytes of a file's name on common systems; mark M

@@ -11,8 +11,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.screw.screw import ScrewThread
+from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.threads import ThreadName
 
 Head = Literal["pan", "cap", "button"]

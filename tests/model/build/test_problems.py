@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from elbowroom.model.layout.place import place
 from elbowroom.model.build.problems import BuildError, choices
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
+from elbowroom.model.layout.place import place
 
 name = st.text("abcdefgh-", min_size=1, max_size=8)
 

@@ -7,8 +7,8 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from elbowroom.model.told.wordings import lacking, ml, tenths
 from elbowroom.model.told.places import distances, place
+from elbowroom.model.told.wordings import lacking, ml, tenths
 from elbowroom.parts.vocabulary.base import Box
 
 mm = st.floats(0.0005, 2000)
