@@ -83,9 +83,10 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
         a, b = choice.within
         below, above = _ending_at(open_limits, a), _starting_at(open_limits, b)
         top = group.ends[1] if choice.ended is None or b < choice.ended - _AT else _ENDED
+        said = _why(above, top)
         text = (
             f"{name}: {mm(choice.height)} high, so that {carried} fits: anything from {_up(a)} to {_down(b)} does; "
-            f"lower, {_why(below, group.ends[0])}; higher, {_why(above, top)}"
+            f"lower, {_why(below, group.ends[0])}; {'' if said == _ENDED else 'higher, '}{said}"
         )
         if others := [f"{_up(c)} to {_down(d)}" for c, d in choice.fits if (c, d) != (a, b)]:
             text += f"; so does anything from {_list(others)}"
