@@ -8,8 +8,8 @@ here.
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path as FilePath
 from types import MappingProxyType
@@ -82,6 +82,15 @@ class Build:
     make: tuple[Entry, ...] = ()
     printer: PrinterSpec = field(default_factory=PrinterSpec)
     cut: tuple[CutSpec, ...] = ()
+
+    def with_entries(self, change: Callable[[Entry], Entry | None]) -> Build:
+        """The build with what `change` gives for each layer and part in its place; left out where that is None."""
+
+        def now(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+            return tuple(new for e in entries if (new := change(e)) is not None)
+
+        stacks = tuple(replace(s, layers=now(s.layers), outside=now(s.outside)) for s in self.stacks)
+        return replace(self, stacks=stacks, parts=now(self.parts))
 
 
 def load(document: Document) -> Build:

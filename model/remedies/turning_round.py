@@ -86,17 +86,7 @@ class Round:
     def _better(self, name: str, entry: Entry, wall: str, found: Sequence[Finding]) -> bool:
         """Whether the radiator's ports pass the other way round, and nothing fails that did not."""
         words = entry.words.model_copy(update={"ports_to": wall, "clock": None})
-        build = replace(
-            self.build,
-            stacks=tuple(
-                replace(
-                    s,
-                    layers=tuple(replace(e, words=words) if e is entry else e for e in s.layers),
-                    outside=tuple(replace(e, words=words) if e is entry else e for e in s.outside),
-                )
-                for s in self.build.stacks
-            ),
-        )
+        build = self.build.with_entries(lambda e: replace(e, words=words) if e is entry else e)
         try:
             layout = place(build)
             plumbing = plumb(build, layout)

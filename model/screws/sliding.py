@@ -119,21 +119,14 @@ def slid(build: Build, layout: Layout, moving: Collection[str], by: Vector, axes
 
 def left_out(build: Build, layout: Layout, name: str) -> Slid | None:
     """The build without the layer that a piece belongs to; None where it is no layer, or others stand on it."""
-    for item in _items(build, layout):
-        if item.stack is not None and name in {p.name for p in item.pieces}:
-            stacks = tuple(
-                replace(s, layers=_but(s.layers, item.entry), outside=_but(s.outside, item.entry)) for s in build.stacks
-            )
-            new = replace(build, stacks=stacks)
-            try:
-                return Slid(new, place(new), f"leave out {item.name}")
-            except BuildError:
-                return None
-    return None
-
-
-def _but(entries: Sequence[Entry], out: Entry) -> tuple[Entry, ...]:
-    return tuple(e for e in entries if e is not out)
+    item = next((i for i in _items(build, layout) if i.stack is not None and name in {p.name for p in i.pieces}), None)
+    if item is None:
+        return None
+    new = build.with_entries(lambda e: None if e is item.entry else e)
+    try:
+        return Slid(new, place(new), f"leave out {item.name}")
+    except BuildError:
+        return None
 
 
 # Entries and their pieces ---------------------------------------------------------------------------------------------
@@ -249,11 +242,7 @@ def _with(entry: Entry, new: dict[str, Any]) -> Entry:
 
 
 def _placed(build: Build, changed: dict[int, _Item]) -> tuple[Build, Layout] | None:
-    def now(entries: Sequence[Entry]) -> tuple[Entry, ...]:
-        return tuple(changed[id(e)].entry if id(e) in changed else e for e in entries)
-
-    stacks = tuple(replace(s, layers=now(s.layers), outside=now(s.outside)) for s in build.stacks)
-    new = replace(build, stacks=stacks, parts=now(build.parts))
+    new = build.with_entries(lambda e: changed[id(e)].entry if id(e) in changed else e)
     try:
         return new, place(new)
     except BuildError:
