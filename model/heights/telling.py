@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.build.spec import WALLS
+from elbowroom.model.heights.choosing import layered
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.looking import Look
 from elbowroom.model.heights.missing import Need, blocker, forbidden
 from elbowroom.model.heights.ranges import Stretch, chain
 from elbowroom.model.heights.tying import Group
-from elbowroom.model.layout.layout import Layout
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import SQUARE
 from elbowroom.model.told.findings import Basis, Finding, Verdict, rounded
 from elbowroom.model.told.wordings import assumed_by, mm
@@ -69,7 +70,8 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
     unread = sum(x.unread for x in open_limits)
     ok = choice.within is not None and not choice.aside and not choice.doubt
     unsure = (choice.doubt and not choice.aside) or choice.open or (choice.within is None and unread > 0)
-    verdict: Verdict = "pass" if ok else "unknown" if unsure else "fail"
+    between = _between_layers(pieces, choice) if ok else None
+    verdict: Verdict = "caution" if between else "pass" if ok else "unknown" if unsure else "fail"
     extra: list[tuple[str, Any]] = [
         ("range", [rounded(group.lo), rounded(group.hi)]),
         ("intervals", [[rounded(a, 4), rounded(b, 4)] for a, b in choice.fits]),
@@ -88,6 +90,7 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
             f"{name}: {mm(choice.height)} high, so that {carried} fits: anything from {_up(a)} to {_down(b)} does; "
             f"lower, {_why(below, group.ends[0])}; {'' if said == _ENDED else 'higher, '}{said}"
         )
+        text += between or ""
         if others := [f"{_up(c)} to {_down(d)}" for c, d in choice.fits if (c, d) != (a, b)]:
             text += f"; so does anything from {_list(others)}"
         if unread:
@@ -130,6 +133,18 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
         "height", verdict, (carried,), text, (), choice.height, "mm", None, low, high, (), basis, remedies,
         tuple(extra), name.replace(" ", "-"),
     )  # fmt: skip
+
+
+def _between_layers(pieces: Sequence[Piece], choice: Choice) -> str | None:
+    """What is told of a height that a printer does not make, as whole layers of it do not fit; None of any other."""
+    printed = any(b.material == "printed" for p in pieces for b in p.part.bodies())
+    below, above = (layered(choice.height, choice.layer, r) for r in (math.floor, math.ceil))
+    if not printed or below == above:
+        return None
+    return (
+        f"; printed in layers of {choice.layer:g} mm it comes out {below:g} or {above:g} mm high, and neither fits: "
+        "print it higher and sand it down, give the printer another layer, or make room"
+    )
 
 
 def _up(value: float) -> str:

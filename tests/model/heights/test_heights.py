@@ -105,6 +105,16 @@ def test_between_a_cable_and_a_box_the_range_is_what_arithmetic_says() -> None:
     assert "18.50 mm to 59.00 mm" in finding.text
 
 
+@pytest.mark.parametrize(("face", "verdict"), [(39.55, "caution"), (39.65, "pass")])
+def test_a_height_between_two_layers_of_a_printer_is_no_plain_pass(face: float, verdict: str) -> None:
+    """From 18.5 (behind) to the box's face less 20 and 1: 18.55, with no whole 0.2 in it, or 18.65, with 18.6 in it."""
+    box = f"  before: {{box: custom, length: 60, width: 60, height: 60, at: {{x: {600 - face}, y: 140, z: 280}}}}\n"
+    _, finding, extra = solved(CABLE + box, riser="riser-20x30-printed", height="{at_least: 18, at_most: 19}")
+    assert extra["intervals"] == [pytest.approx([18.5, face - 21], abs=NEAR)]
+    assert finding.verdict == verdict
+    assert ("18.4 or 18.6" in finding.text) == (verdict == "caution")
+
+
 def test_a_plate_also_fits_beyond_an_obstacle_that_it_cannot_pass_through() -> None:
     # The box is 60 deep: its far face stands 140 off the wall, and 1 is wanted. The family ends at 200.
     parts, _, extra = solved(CABLE + BOX, height="{fit: middle, at_least: 50}")
