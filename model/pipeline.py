@@ -1,12 +1,14 @@
-"""The one way from a build file to its findings, for every command and test.
+"""The one way from a build file to its findings, for every command and caller.
 
-Owns the order load -> place -> lay the loop -> solidify -> check and the value that holds each stage's result. Each
-stage is a plain function of another module.
+Owns the order of the states - `Placed`, `Fastened`, `Cut`, `Plumbed`, each a type that holds the one before it and what
+it adds - and which questions are asked of which state. A caller takes as many of the steps as it needs: what is made is
+known of a fastened build, what is checked of a plumbed one. Each step is a plain function of the room that owns it; the
+cache is handed in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,102 +17,165 @@ from elbowroom.model import heights
 from elbowroom.model.build import source
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.source import Document
 from elbowroom.model.geometry.scene import Mesh, Scene
 from elbowroom.model.layout.layout import Layout
-from elbowroom.model.layout.place import place
+from elbowroom.model.layout.place import Placed, placed
 from elbowroom.model.loop.plumbing import Plumbing, plumb
+from elbowroom.model.store import Store
 from elbowroom.model.told.causes import gathered
 from elbowroom.model.told.findings import Finding
-from elbowroom.model.told.places import placed
+from elbowroom.model.told.places import located
+from elbowroom.model.told.progress import Progress
 
 if TYPE_CHECKING:
+    from elbowroom.model.cutting.cutting import Cut
+    from elbowroom.model.laying.laying import Laid
     from elbowroom.model.screws.fasten import Fastened
-    from elbowroom.model.screws.offers import Offer
+    from elbowroom.model.screws.remedies import Remedies
+    from elbowroom.model.screws.trial import Trials
 
-Progress = Callable[[int, int, str], None]  # done, total, what
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Read:
+    """A build file as it was read, with what was found for the heights it leaves open."""
+
+    placed: Placed
+    heights: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plumbed:
+    """A cut build with its fittings and tubes: the last state. parts: without them, as solids, which ports are judged
+    in; scene: all of it. plumbing, laid: what is asked of its loop and how it lies; None where it has none.
+    """
+
+    cut: Cut
+    parts: Scene
+    scene: Scene
+    plumbing: Plumbing | None = None
+    laid: Laid | None = None
+
+    @property
+    def layout(self) -> Layout:
+        return self.cut.layout if self.laid is None else self.laid.layout
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Checked:
-    """A build with everything that was worked out from it."""
+    """A build in its last state, what was found about it, and what was found to mend its joints."""
 
-    build: Build
-    layout: Layout
-    scene: Scene
+    plumbed: Plumbed
     findings: list[Finding]
-    parts: Scene  # the parts alone, without fittings and tubes: what port reach is judged in
-    plumbing: Plumbing | None = None
-    fastened: Fastened | None = None
-    offers: Sequence[Offer] = ()
+    mended: Remedies
+
+    @property
+    def build(self) -> Build:
+        return self.fastened.placed.build
+
+    @property
+    def fastened(self) -> Fastened:
+        return self.plumbed.cut.fastened
+
+    @property
+    def layout(self) -> Layout:
+        return self.plumbed.layout
+
+    @property
+    def scene(self) -> Scene:
+        return self.plumbed.scene
 
 
-def read(
-    file: Path, overrides: Sequence[str] = (), progress: Progress | None = None
-) -> tuple[Build, Layout, Plumbing | None, list[Finding]]:
-    """The build in a file, its parts in their places, what it asks of its loop, and what was found for open heights.
-
-    Raises BuildError with every fault of the input.
-    """
-    document, found = heights.settled(source.read(file, overrides), progress)
-    build = load(document)
-    layout = place(build)
-    return build, layout, plumb(build, layout), found
+def read(file: Path, store: Store, overrides: Sequence[str] = (), progress: Progress | None = None) -> Read:
+    """The build in a file, its parts in their places; raises BuildError with every fault of the input."""
+    return of_document(source.read(file, overrides), store, progress)
 
 
-def check(file: Path, overrides: Sequence[str] = (), progress: Progress | None = None) -> Checked:
-    """Everything about the build in a file; raises BuildError where the input cannot be used."""
-    build, layout, plumbing, heights_found = read(file, overrides, progress)
-    _templates_named(build, layout)
-    # The engine is loaded only once the input is known to be sound: faults come out at once.
-    from elbowroom.model import checks, reach
-    from elbowroom.model.checks import air, loop_parts
-    from elbowroom.model.cutting.cutting import cut
+def of_document(document: Document, store: Store, progress: Progress | None = None) -> Read:
+    """The same of a document that was read already."""
+    document, found = heights.settled(document, store, progress)
+    return Read(placed(load(document)), tuple(found))
+
+
+def fastened(at: Placed, store: Store, progress: Progress | None = None) -> Fastened:
+    """A placed build with its screws; raises BuildError with the faults of the words for them."""
     from elbowroom.model.geometry.solidify import solidify
-    from elbowroom.model.screws import drivers, holes
-    from elbowroom.model.screws import lengths as screws
     from elbowroom.model.screws.fasten import fasten
+
+    return fasten(at, solidify(at.layout, store, progress))
+
+
+def plumbed(cut: Cut, plumbing: Plumbing | None, store: Store, progress: Progress | None = None) -> Plumbed:
+    """A cut build with its fittings screwed in and its tubes laid."""
+    from elbowroom.model.geometry.solidify import solidify
+
+    parts = solidify(cut.layout, store, progress)
+    if plumbing is None:
+        return Plumbed(cut, parts, parts)
+    from elbowroom.model.laying.laying import lay
+
+    laid = lay(cut.layout, plumbing, store, progress)
+    return Plumbed(cut, parts, solidify(laid.layout, store, progress), plumbing, laid)
+
+
+def check(file: Path, store: Store, overrides: Sequence[str] = (), progress: Progress | None = None) -> Checked:
+    """Everything about the build in a file; raises BuildError where the input cannot be used."""
+    return judged(read(file, store, overrides, progress), store, progress)
+
+
+def judged(found: Read, store: Store, progress: Progress | None = None) -> Checked:
+    """Everything about a build that was read."""
+    build, layout = found.placed.build, found.placed.layout
+    plumbing = plumb(build, layout)  # faults of the words come out before the engine is loaded
+    _templates_named(build, layout)
+    from elbowroom.model import checks
+    from elbowroom.model.cutting.cutting import cut
     from elbowroom.model.screws.remedies import remedies
     from elbowroom.model.screws.trial import Trials
-    from elbowroom.model.store import Store
 
-    store = Store.default()
-    fastened = fasten(build, layout, solidify(layout, store, progress))
-    trials = Trials(build, layout, fastened, store)
+    screwed = fastened(found.placed, store, progress)
+    trials = Trials(screwed, store)
     mended = remedies(trials)
-    layout, was_cut = cut(build, fastened.layout, plumbing, store, progress)
-    parts = solidify(layout, store, progress)
+    stands = plumbed(cut(screwed, plumbing, store, progress), plumbing, store, progress)
+    about = _about(stands, mended, trials, store, progress)
+    findings = gathered([*found.heights, *checks.run(stands.scene, store, progress), *about], stands.layout)
+    return Checked(stands, located(findings, stands.layout), mended)
+
+
+def _about(stands: Plumbed, mended: Remedies, trials: Trials, store: Store, progress: Progress | None) -> list[Finding]:
+    """What is asked beside the questions of `checks.run`: air, screws, ports, and the loop as it lies."""
+    from elbowroom.model import reach
+    from elbowroom.model.checks import air, loop_parts
+    from elbowroom.model.screws import drivers, holes
+    from elbowroom.model.screws import lengths as screws
+
+    screwed, parts, plumbing, laid = stands.cut.fastened, stands.parts, stands.plumbing, stands.laid
+    bare = stands.cut.layout
     ports = reach.check(parts, plumbing, store, progress)
     findings = [
-        *air.check(build, layout, parts),
-        *loop_parts.check(layout, plumbing),
-        *holes.check(fastened, mended),
-        *was_cut,
-        *screws.check(fastened.chosen, mended.screws),
-        *drivers.check(parts, fastened.chosen, store),
+        *air.check(screwed.placed.build, bare, parts),
+        *loop_parts.check(bare, plumbing),
+        *holes.check(screwed, mended),
+        *stands.cut.findings,
+        *screws.check(screwed.chosen, mended.screws),
+        *drivers.check(parts, screwed.chosen, store),
         *ports,
     ]
-    scene = parts
-    if plumbing is not None:
-        from elbowroom.model.checks import coolant, loop, tubes
-        from elbowroom.model.laying.laying import lay
-        from elbowroom.model.reach import walled
-        from elbowroom.model.remedies.turning_round import Round
+    if plumbing is None or laid is None:
+        return findings
+    from elbowroom.model.checks import coolant, loop, tubes
+    from elbowroom.model.reach import walled
+    from elbowroom.model.remedies.turning_round import Round
 
-        laid = lay(layout, plumbing, store, progress)
-        scene = solidify(laid.layout, store, progress)
-        shut = walled.check(parts, scene, plumbing, laid.tubes, ports, store)
-        findings += [
-            *tubes.check(layout, plumbing, laid),
-            *loop.check(layout, plumbing),
-            *coolant.check(layout, plumbing, laid.tubes, reach.out_of_reach(layout, [*ports, *shut])),
-            *shut,
-        ]
-        layout = laid.layout
-        turned = {f.id: f for f in Round(build, trials, plumbing, laid, store).offered(ports)}
-        findings = [turned.get(f.id, f) for f in findings]
-    findings = gathered([*heights_found, *checks.run(scene, store, progress), *findings], layout)
-    findings = placed(findings, layout)
-    return Checked(build, layout, scene, findings, parts, plumbing, fastened, mended.offers)
+    shut = walled.check(parts, stands.scene, plumbing, laid.tubes, ports, store)
+    findings += [
+        *tubes.check(bare, plumbing, laid),
+        *loop.check(bare, plumbing),
+        *coolant.check(bare, plumbing, laid.tubes, reach.out_of_reach(bare, [*ports, *shut])),
+        *shut,
+    ]
+    turned = {f.id: f for f in Round(trials, laid).offered(ports)}
+    return [turned.get(f.id, f) for f in findings]
 
 
 def _templates_named(build: Build, layout: Layout) -> None:
@@ -123,9 +188,8 @@ def _templates_named(build: Build, layout: Layout) -> None:
             raise BuildError(build.document.problem(("templates", "of", i), said) for i, said in found)
 
 
-def reach_solids(checked: Checked) -> dict[str, Mesh]:
+def reach_solids(checked: Checked, store: Store) -> dict[str, Mesh]:
     """The reachable space in front of each port, by the port's name, in case coordinates."""
     from elbowroom.model import reach
-    from elbowroom.model.store import Store
 
-    return reach.reach_solids(checked.parts, checked.plumbing, Store.default())
+    return reach.reach_solids(checked.plumbed.parts, checked.plumbed.plumbing, store)

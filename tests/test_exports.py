@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from elbowroom.model import demos, pipeline
+from elbowroom.model.store import Store
 from elbowroom.model.writers import write
 
 EXPORTS = Path(__file__).parents[1] / "exports"
@@ -68,9 +69,9 @@ def test_what_is_tracked_is_what_the_tool_writes(name: str, tmp_path: Path) -> N
     folder = EXPORTS / f"{name}-mended"
     kept = {p.name: p.read_bytes() for p in folder.iterdir()}
     planned, mended = next(pair for pair in demos.pairs() if demos.slug(pair[1]) == folder.name)
-    checked = pipeline.check(mended)
+    checked = pipeline.check(mended, Store.default())
     formats = {"report.json": "json", "bom.csv": "bom", "assembly.glb": "glb"}
-    write(checked.scene, checked.findings, tmp_path, [formats[n] for n in kept])
+    write(checked.scene, checked.findings, tmp_path, [formats[n] for n in kept], store=Store.default())
     made = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
     assert set(made) == set(kept)
     assert made["bom.csv"].decode().count("\n") == kept["bom.csv"].decode().count("\n")

@@ -16,10 +16,11 @@ from elbowroom.model.checks.slots import gathered
 from elbowroom.model.checks.standing import check as standing
 from elbowroom.model.checks.swallowed import check as swallowed
 from elbowroom.model.checks.to_cut import check as to_cut
-from elbowroom.model.geometry.pairs import Checker, Progress
+from elbowroom.model.geometry.pairs import Checker
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.progress import Progress
 
 
 def run(scene: Scene, store: Store, progress: Progress | None = None) -> list[Finding]:

@@ -20,10 +20,11 @@ from elbowroom.model.checks.right_through import missing_mm
 from elbowroom.model.checks.swallowed import WHOLLY, volume
 from elbowroom.model.checks.unsound import boxed, gathered
 from elbowroom.model.geometry.judged import Judged
-from elbowroom.model.geometry.pairs import Checker, Progress, box_gap
+from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Gaps, Piece
 from elbowroom.model.told.findings import Basis, Finding
+from elbowroom.model.told.progress import Progress
 from elbowroom.model.told.wordings import assumed_by, tenths
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM, MATE_PRESS_MM
 from elbowroom.parts.vocabulary.base import Frame

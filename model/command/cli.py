@@ -15,6 +15,7 @@ import typer
 
 from elbowroom.model.build.problems import InputError, choices, quoted, shown
 from elbowroom.model.command.answering import FAILS, FITS, answer, working
+from elbowroom.model.store import Store
 
 app = typer.Typer(
     name="elbowroom",
@@ -47,10 +48,11 @@ def check(
     from elbowroom.model import pipeline
     from elbowroom.model.command.terminal import summary
 
+    store = Store.default()
     if json == "":
         raise InputError("--json names no file; - is standard output")
     with working() as progress:
-        checked = pipeline.check(file, set_ or (), progress)
+        checked = pipeline.check(file, store, set_ or (), progress)
     if json is not None:
         from elbowroom.model.writers import json_report
 
@@ -81,13 +83,13 @@ def export(
     from elbowroom.model.command.terminal import summary, written
     from elbowroom.model.writers import chosen, write
 
-    formats = chosen(only)
+    store, formats = Store.default(), chosen(only)
     with working() as progress:
-        checked = pipeline.check(file, set_ or (), progress)
-        spaces = partial(pipeline.reach_solids, checked)
+        checked = pipeline.check(file, store, set_ or (), progress)
+        spaces = partial(pipeline.reach_solids, checked, store)
         result = write(
-            checked.scene, checked.findings, to, formats, progress, reach=spaces, templates=checked.build.templates,
-            detailed=detailed,
+            checked.scene, checked.findings, to, formats, progress, store=store, reach=spaces,
+            templates=checked.build.templates, detailed=detailed,
         )  # fmt: skip
     summary(checked.layout.title, checked.findings, checked.layout.interior)
     written(result)
@@ -115,7 +117,7 @@ def make(
 
     formats = making.chosen(only)
     with working() as progress:
-        result = making.make(file, to, formats, part, set_ or (), progress)
+        result = making.make(file, to, formats, part, set_ or (), progress, store=Store.default())
     made(result)
     raise typer.Exit(FAILS if result.fails else FITS)
 
@@ -131,16 +133,22 @@ def demo(
     from elbowroom.model.command.terminal import summary, written
     from elbowroom.model.writers import chosen, write
 
-    status, formats = FITS, chosen(only)
+    status, store, formats = FITS, Store.default(), chosen(only)
     for planned, mended in demos.pairs() if every else demos.pairs()[:1]:
         with working() as progress:
-            before = pipeline.check(planned, (), progress)
+            before = pipeline.check(planned, store, (), progress)
         summary(f"{before.layout.title}, as first planned", before.findings, before.layout.interior)
         with working() as progress:
-            after = pipeline.check(mended, (), progress)
+            after = pipeline.check(mended, store, (), progress)
             result = write(
-                after.scene, after.findings, to / demos.slug(mended), formats, progress, templates=after.build.templates
-            )
+                after.scene,
+                after.findings,
+                to / demos.slug(mended),
+                formats,
+                progress,
+                store=store,
+                templates=after.build.templates,
+            )  # fmt: skip
         summary(f"{after.layout.title}, as mended", after.findings, after.layout.interior)
         written(result)
         status = max(status, _status(after))

@@ -19,10 +19,10 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
-from elbowroom.model.pipeline import Progress
 from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall
 from elbowroom.model.told.places import distances
+from elbowroom.model.told.progress import Progress
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS, Box

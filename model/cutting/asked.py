@@ -39,9 +39,7 @@ class CutLayout:
     severed: frozenset[str] = frozenset()
 
 
-def apply(
-    layout: Layout, scene: Scene, cuts: Sequence[CutSpec], document: Document, store: Store | None = None
-) -> CutLayout:
+def apply(layout: Layout, scene: Scene, cuts: Sequence[CutSpec], document: Document, store: Store) -> CutLayout:
     """The layout with every cut made, in order; `scene` is that layout made solid. Raises BuildError with every fault.
 
     store: where the exact solids of parts with flat sheets are kept; left out, the user's. A sheet cut twice keeps its

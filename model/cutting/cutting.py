@@ -7,8 +7,7 @@ sheets come back with the outlines that clear them. What an outline is belongs t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from elbowroom.model.build.cut_spec import split
 from elbowroom.model.build.resolve import Build
@@ -17,18 +16,26 @@ from elbowroom.model.cutting.flat_cutting import TRIMMED_MM
 from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.layout.layout import Layout, Piece, piece_of
 from elbowroom.model.loop.plumbing import Plumbing
+from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Basis, Finding, Verdict
+from elbowroom.model.told.progress import Progress
 
-Progress = Callable[[int, int, str], None]
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cut:
+    """A fastened build with its sheets cut: the third state. With what was cut, as findings."""
+
+    fastened: Fastened
+    layout: Layout
+    findings: tuple[Finding, ...] = ()
 
 
-def cut(
-    build: Build, layout: Layout, plumbing: Plumbing | None, store: Store, progress: Progress | None = None
-) -> tuple[Layout, list[Finding]]:
-    """The layout with its sheets cut, and what was cut. Raises BuildError with the faults of the words."""
+def cut(fastened: Fastened, plumbing: Plumbing | None, store: Store, progress: Progress | None = None) -> Cut:
+    """Cut what the build asks for. Raises BuildError with the faults of the words."""
+    build, layout = fastened.placed.build, fastened.layout
     if not build.cut:
-        return layout, []
+        return Cut(fastened, layout)
     named = [split(c.in_)[0] for c in build.cut]
     sheets = {
         p.name for p in layout.pieces if any(p.name == n or re.fullmatch(re.escape(n) + r" \d+", p.name) for n in named)
@@ -45,7 +52,7 @@ def cut(
         for old in (p for p in layout.pieces if p.name in sheets)
         if note.startswith(f"{old.name}:")
     ]
-    return replace(layout, pieces=tuple(new.get(p.name, p) for p in layout.pieces)), told
+    return Cut(fastened, replace(layout, pieces=tuple(new.get(p.name, p) for p in layout.pieces)), tuple(told))
 
 
 def _with_fittings(

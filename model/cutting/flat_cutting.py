@@ -45,15 +45,12 @@ class Made(NamedTuple):
 class Known:
     """The flat sheets of the pieces of a scene, each piece's found once."""
 
-    def __init__(self, scene: Scene, store: Store | None) -> None:
+    def __init__(self, scene: Scene, store: Store) -> None:
         self.scene, self.store = scene, store
         self._found: dict[str, list[FlatSheet]] = {}
 
     def shape(self, piece: Piece) -> tuple[Shape, Part, Store] | None:
         """What a piece draws as it stands in the scene, the part that draws it, and where its solids are kept."""
-        from elbowroom.model.store import Store
-
-        self.store = self.store or Store.default()
         shape = next((s.shape for s in self.scene.solids if s.piece.name == piece.name), None)
         return None if shape is None else (shape, self.scene.layout.piece(piece.name).part, self.store)
 

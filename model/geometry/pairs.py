@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import struct
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical order; pose of the second in the first
-Progress = Callable[[int, int, str], None]  # done, total, what
 
 
 class Boxes:

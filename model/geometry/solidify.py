@@ -12,7 +12,6 @@ import queue
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -34,9 +33,8 @@ from elbowroom.model.geometry.drawing import (
 from elbowroom.model.geometry.scene import Mesh, Scene, Shape, Solid
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.store import Store
+from elbowroom.model.told.progress import Progress
 from elbowroom.parts.imported import child
-
-Progress = Callable[[int, int, str], None]  # done, total, what
 
 WORKERS = 2  # the build machine's cores; each costs the kernel's import (3 s), so more gain nothing on usual builds
 POOL_FROM = 3  # fewer missing shapes than this are drawn in this process: starting workers would cost as much

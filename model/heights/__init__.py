@@ -10,19 +10,17 @@ kept. Owns `settled`, which joins them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
 from elbowroom.model.heights.words import wishes_of, with_numbers
 from elbowroom.model.layout.place import place
+from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.progress import Progress
 
-Progress = Callable[[int, int, str], None]  # done, total, what
 
-
-def settled(document: Document, progress: Progress | None = None) -> tuple[Document, list[Finding]]:
+def settled(document: Document, store: Store, progress: Progress | None = None) -> tuple[Document, list[Finding]]:
     """The document with a number wherever a height was left open, and a finding about each; as it is where none was.
 
     Raises BuildError with every fault of the input, those of the rest of the build included.
@@ -40,9 +38,7 @@ def settled(document: Document, progress: Progress | None = None) -> tuple[Docum
     if problems:
         raise BuildError(problems)
     from elbowroom.model.heights.keeping import keep, key_of, recalled
-    from elbowroom.model.store import Store
 
-    store = Store.default()
     key = key_of(document, wishes, build, float(build.printer.layer))
     kept = recalled(store, key)
     if kept is None:

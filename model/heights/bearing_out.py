@@ -13,7 +13,6 @@ from dataclasses import replace
 import numpy as np
 
 from elbowroom.model import checks
-from elbowroom.model.geometry.pairs import Progress
 from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.heights.access import EDGE_MM, Access
 from elbowroom.model.heights.choosing import chosen
@@ -27,6 +26,7 @@ from elbowroom.model.layout.layout import Layout
 from elbowroom.model.screws import drivers
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
+from elbowroom.model.told.progress import Progress
 from elbowroom.model.tolerances import EXACT_MM
 
 LAYERS = 5  # tried from the height chosen up before others of the range are

@@ -21,10 +21,11 @@ from elbowroom.model.checks.interference import mated_bodies, wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
 from elbowroom.model.geometry.enclosure import slab_gap
-from elbowroom.model.geometry.pairs import Checker, Progress, box_gap
+from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Answer, Stretch, search
+from elbowroom.model.told.progress import Progress
 from elbowroom.model.tolerances import CONTACT_MM, MATE_ORIGIN_MM, MATE_PLANE_MM
 from elbowroom.parts.vocabulary.pose import compose
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from elbowroom.model.geometry.pairs import Progress
 from elbowroom.model.heights.limits import Budget, Limit, limits
 from elbowroom.model.heights.missing import Need, able, forbidden, needs
 from elbowroom.model.heights.moved import Moved
@@ -22,6 +21,7 @@ from elbowroom.model.heights.stages import PROBES, SAME_MM, Stages
 from elbowroom.model.layout.layout import Layout, piece_of
 from elbowroom.model.screws.stand import HELD_BY
 from elbowroom.model.store import Store
+from elbowroom.model.told.progress import Progress
 
 MAX_STRETCHES = 40  # stretches of other screws that are looked at in one search, some 0.3 s each
 AGAIN = 3  # heights whose screws are tried where nothing fits, a second or two each

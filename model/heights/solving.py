@@ -14,7 +14,6 @@ from dataclasses import replace
 from elbowroom.model.build.problems import Path
 from elbowroom.model.build.resolve import Build, load
 from elbowroom.model.build.source import Document
-from elbowroom.model.geometry.pairs import Progress
 from elbowroom.model.heights.bearing_out import advised, borne_out
 from elbowroom.model.heights.choosing import layered, whole
 from elbowroom.model.heights.looking import Look, look
@@ -29,6 +28,7 @@ from elbowroom.model.layout.place import place
 from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.progress import Progress
 
 _LEAST_RANGE = 0.05  # mm: outside what was asked, less than the finest layer is not looked at
 

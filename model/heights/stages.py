@@ -17,6 +17,7 @@ from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.layout.layout import Joined, Layout, Mate, Piece
+from elbowroom.model.layout.place import Placed
 from elbowroom.model.loop.fitted import fittings
 from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.screws import holes
@@ -48,7 +49,7 @@ class Stages:
         near = {n for m in moved.layout.mates for n in (m.piece, m.to_piece) if {m.piece, m.to_piece} & self.movers}
         self._near = self.movers | near
         self._known: dict[float, Fastened] = {}
-        whole = fasten(build, self.bare(at), self._scene(at, None), whole=False)
+        whole = fasten(Placed(build, self.bare(at)), self._scene(at, None), whole=False)
         self._bored = {p.name: p.part for p in whole.layout.pieces}
         self.standing = tuple(c for c in whole.chosen if not self.moves(c.joint))
         self._others = stand(self.standing)
@@ -79,7 +80,7 @@ class Stages:
             pieces = tuple(p for p in layout.pieces if p.name in self._near)
             mates = tuple(m for m in layout.mates if {m.piece, m.to_piece} <= self._near)
             part = replace(layout, pieces=pieces, mates=mates)
-            found = fasten(self.build, part, self._scene(h, self._near), whole=False)
+            found = fasten(Placed(self.build, part), self._scene(h, self._near), whole=False)
             joints = tuple(j for j in found.joints if self.moves(j))
             chosen = tuple(c for c in found.chosen if self.moves(c.joint))
             self._known[key] = replace(found, joints=joints, chosen=chosen, left=())

@@ -7,7 +7,6 @@ takes as it is, and the route of each run.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from elbowroom.model.geometry.solidify import solidify
@@ -17,11 +16,10 @@ from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.loop.fitted import fitting_name, fittings
 from elbowroom.model.loop.plumbing import Chain, Line, Plumbing, Port
 from elbowroom.model.store import Store
+from elbowroom.model.told.progress import Progress
 from elbowroom.parts.tube.tube import TubeRun
 from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.pose import IDENTITY
-
-Progress = Callable[[int, int, str], None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -24,6 +24,7 @@ from elbowroom.model.layout.layout import Layout
 from elbowroom.model.loop.fitted import fitting_name, mouth
 from elbowroom.model.loop.plumbing import Chain, Line
 from elbowroom.model.store import Store
+from elbowroom.model.told.progress import Progress
 from elbowroom.model.told.wordings import mm
 from elbowroom.model.tubes.bars import bars_of, rod_mesh, self_gap, swept
 from elbowroom.model.tubes.drawn import drawn_run
@@ -35,7 +36,6 @@ from elbowroom.parts.tube.tube import FARTHEST
 from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.vocabulary.bends import BendError, Run, bend_run
 
-Progress = Callable[[int, int, str], None]
 Point = tuple[float, float, float]
 
 AGAIN = 0.5  # of the work of a run's search, for the one with turns that stand nearer than wanted

@@ -31,6 +31,19 @@ from elbowroom.parts.vocabulary.pose import IDENTITY, Pose, apply, bring_togethe
 SQUARE = 1 - 1e-9  # cosine: a wall along the case's own axes, from arithmetic alone
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """A build with its parts in their places: the first state. Nothing is drawn, screwed or laid yet."""
+
+    build: Build
+    layout: Layout
+
+
+def placed(build: Build) -> Placed:
+    """A build's first state; raises BuildError with every fault found."""
+    return Placed(build, place(build))
+
+
 def place(build: Build) -> Layout:
     """The layout of a build: every piece posed, every mate listed; raises BuildError with every fault found."""
     placer = _Placer(build)

@@ -6,12 +6,13 @@ judged by `printable` and `advice`, arranged by `bed`, and told by `told`; files
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from elbowroom.model.build.problems import InputError, picked, quoted
+from elbowroom.model.told.progress import Progress
 
 if TYPE_CHECKING:
     from elbowroom.model.build.make_spec import PrinterSpec
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
 
 FORMATS = ("stl", "3mf", "step")
 SHEET = "making.txt"
-
-Progress = Callable[[int, int, str], None]  # done, total, what
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,29 +54,30 @@ def make(
     part: str | None = None,
     overrides: Sequence[str] = (),
     progress: Progress | None = None,
-    store: Store | None = None,
+    *,
+    store: Store,
 ) -> Made:
     """Write what the build in `file` has to make, or `part` alone (a size or family), into `folder`.
 
     overrides: `path=value` in the build, or of the part's own fields where `part` is named. Raises BuildError or
     InputError where the input cannot be used, OutputError where the files cannot be written.
     """
-    from elbowroom.model.layout.place import place
+    from elbowroom.model import pipeline
     from elbowroom.model.making.adapters import adapters
     from elbowroom.model.making.asked import asked
     from elbowroom.model.making.orders import gathered
 
-    build = asked(file, part, overrides)
-    layout = place(build)
-    orders = gathered(layout, build.make, build.printer)
+    placed = asked(file, part, overrides, store, progress)
+    build = placed.build
+    orders = gathered(placed.layout, build.make, build.printer)
     if build.case is not None:
-        orders += adapters(build, layout, store, progress)
+        orders += adapters(pipeline.fastened(placed, store, progress), store)
     if not orders:
         raise InputError(
             f"{quoted(file)}: nothing to make: no part of the build is printed, and nothing stands under make; "
             "name one there, or with --part"
         )
-    return write(build.title, orders, build.printer, folder, only, progress, store)
+    return write(build.title, orders, build.printer, folder, only, progress, store=store)
 
 
 def write(
@@ -87,7 +87,8 @@ def write(
     folder: Path,
     only: Collection[str] = FORMATS,
     progress: Progress | None = None,
-    store: Store | None = None,
+    *,
+    store: Store,
 ) -> Made:
     """Draw, judge and write the orders; all files or none."""
     from elbowroom.model.making import bed, told

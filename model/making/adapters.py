@@ -6,32 +6,25 @@ it can be checked before anything is printed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
-from elbowroom.model.build.resolve import Build
 from elbowroom.model.geometry.names import UniqueNames
-from elbowroom.model.layout.layout import Layout
 from elbowroom.model.making import advice
 from elbowroom.model.making.orders import Order, ordered
 from elbowroom.model.making.told import LAYER_LINE
+from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.store import Store
 from elbowroom.parts.vocabulary.base import Part
 
-Progress = Callable[[int, int, str], None]
 
-
-def adapters(build: Build, layout: Layout, store: Store | None, progress: Progress | None = None) -> list[Order]:
+def adapters(fastened: Fastened, store: Store) -> list[Order]:
     """An order for each adapter plate that would join a part to the slots it misses."""
-    from elbowroom.model.geometry.solidify import solidify
-    from elbowroom.model.screws.fasten import fasten
     from elbowroom.model.screws.offers import offers
     from elbowroom.model.screws.trial import Trials
 
-    store = store or Store.default()
-    fastened = fasten(build, layout, solidify(layout, store, progress))
+    build, layout = fastened.placed.build, fastened.placed.layout
     names, out = UniqueNames(), []
-    for offer in offers(fastened.joints, Trials(build, layout, fastened, store)):
+    for offer in offers(fastened.joints, Trials(fastened, store)):
         if offer.part is None:
             continue
         label = names.take(f"adapter for {offer.joint}")

@@ -1,4 +1,4 @@
-"""What `make` is asked for, as a typed build: a build file, or one part by its size or family without one.
+"""What `make` is asked for, as a placed build: a build file, or one part by its size or family without one.
 
 Owns the small build that stands for one part alone. Everything is then read and refused as in a build file.
 """
@@ -8,16 +8,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from elbowroom.model import heights
+from elbowroom.model import pipeline
 from elbowroom.model.build import source
 from elbowroom.model.build.problems import InputError, Mark
-from elbowroom.model.build.resolve import Build, load, spelled_out
+from elbowroom.model.build.resolve import load, spelled_out
 from elbowroom.model.build.source import Document
+from elbowroom.model.layout.place import Placed, placed
+from elbowroom.model.store import Store
+from elbowroom.model.told.progress import Progress
 
 ELSEWHERE = ("printer", "title")  # sections `--set` reaches beside the part's own fields
 
 
-def asked(file: Path | None, part: str | None, overrides: Sequence[str]) -> Build:
+def asked(
+    file: Path | None, part: str | None, overrides: Sequence[str], store: Store, progress: Progress | None = None
+) -> Placed:
     """The build to make; with `part`, that part alone on the printer of the build file, where there is one.
 
     With `part`, overrides are the part's own fields (`height=20`), `count`, or the printer's (`printer.layer=0.1`).
@@ -26,8 +31,7 @@ def asked(file: Path | None, part: str | None, overrides: Sequence[str]) -> Buil
     if part is None:
         if file is None:
             raise InputError("name a build file, or one part: --part riser-12x18 (see elbowroom catalogue)")
-        document, _ = heights.settled(source.read(file, overrides))
-        return load(document)
+        return pipeline.read(file, store, overrides, progress).placed
     document = Document({}, {}) if file is None else source.read(file)
     values = document.values if isinstance(document.values, dict) else {}
     entry = spelled_out(part)
@@ -37,7 +41,7 @@ def asked(file: Path | None, part: str | None, overrides: Sequence[str]) -> Buil
     alone = Document({"title": part[:120] or "part", "make": [entry], **printer}, marks, name=document.name)
     if isinstance(entry, dict):  # else its name is unknown, and that is told first
         source.override(alone, [_of_part(text) for text in overrides])
-    return load(alone)
+    return placed(load(alone))
 
 
 def _of_part(text: str) -> str:

@@ -12,11 +12,12 @@ from importlib import import_module
 from elbowroom.model.build.problems import InputError
 from elbowroom.model.geometry.refining import Exactly
 from elbowroom.model.geometry.scene import Mesh, Scene, Shape
-from elbowroom.model.geometry.solidify import Progress, shape_key, solidify
+from elbowroom.model.geometry.solidify import shape_key, solidify
 from elbowroom.model.layout.layout import Gaps, Layout, Piece
 from elbowroom.model.making.mesh import Skin, skin
 from elbowroom.model.making.orders import Order
 from elbowroom.model.store import Store
+from elbowroom.model.told.progress import Progress
 from elbowroom.model.writers.job import Job
 from elbowroom.model.writers.materials import LOOKS
 from elbowroom.model.writers.step_plan import ROOT, Plan
@@ -30,20 +31,17 @@ Shapes = dict[tuple[str, str], Shape]  # by family and shape key of the part
 FINER = 5.0  # times finer than the checks' meshes: a chord of 0.01 mm, a twentieth of a usual hole compensation
 
 
-def job_of(
-    title: str, orders: Sequence[Order], store: Store | None, progress: Progress | None, *, designed: bool
-) -> Job:
+def job_of(title: str, orders: Sequence[Order], store: Store, progress: Progress | None, *, designed: bool) -> Job:
     """Everything that must be drawn, drawn: each order's part as printed and, where `designed`, as designed."""
     pieces = [_piece(o.label, o.drawn) for o in orders]
     if designed:
         pieces += [_piece(f"{o.label} as designed", o.part) for o in orders]
-    used = Store.default() if store is None else store
-    if any(not used.path(f"{shape_key(p)}.npz").is_file() for p in pieces):
+    if any(not store.path(f"{shape_key(p)}.npz").is_file() for p in pieces):
         # The kernel is needed in this process anyway, for the skins: loaded now, it draws what is missing here, and no
         # worker has to load it again.
         import_module("cadquery")
     layout = Layout(title, tuple(pieces), (), Gaps())
-    return Job(Scene(layout, solidify(layout, used, progress).solids), [], folder=used.folder)
+    return Job(Scene(layout, solidify(layout, store, progress).solids), [], folder=store.folder)
 
 
 def _piece(name: str, part: Part) -> Piece:

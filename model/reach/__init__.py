@@ -13,7 +13,7 @@ frees anything.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 
 from elbowroom.model.geometry.scene import Mesh, Scene
@@ -26,8 +26,7 @@ from elbowroom.model.reach.verdicts import Answer, Wanted, answer
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, Finding
 from elbowroom.model.told.kept_findings import pack, unpack
-
-Progress = Callable[[int, int, str], None]  # done, total, what
+from elbowroom.model.told.progress import Progress
 
 __all__ = ["check", "check_chosen", "meant", "out_of_reach", "reach_solids"]
 

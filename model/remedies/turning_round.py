@@ -14,15 +14,14 @@ import numpy as np
 
 from elbowroom.model import reach
 from elbowroom.model.build.problems import BuildError
-from elbowroom.model.build.resolve import Build, Entry
+from elbowroom.model.build.resolve import Entry
 from elbowroom.model.build.spec import WALLS, Layering
 from elbowroom.model.geometry.solidify import CannotDraw, solidify
 from elbowroom.model.laying.laying import Laid, lay
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.layout.place import place
+from elbowroom.model.layout.place import placed
 from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.screws.trial import Trials
-from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
 
 MOST_TRIED = 2  # radiators that are turned round in one check: each is fastened, judged and laid anew. By choice
@@ -33,11 +32,8 @@ _SQUARE = 0.9  # of a unit vector's length along one axis of the case, from whic
 class Round:
     """Turns radiators of a build round. laid: its tubes as they are; None where it has no loop."""
 
-    build: Build
     trials: Trials
-    plumbing: Plumbing
     laid: Laid | None
-    store: Store
 
     def offered(self, found: Sequence[Finding]) -> list[Finding]:
         """Findings of ports, those that turning their radiator round would mend with that as their first remedy."""
@@ -59,7 +55,7 @@ class Round:
 
     def _entries(self) -> list[Entry]:
         """Layers with ports, one piece each."""
-        every = [e for s in self.build.stacks for e in (*s.layers, *s.outside)]
+        every = [e for s in self.trials.build.stacks for e in (*s.layers, *s.outside)]
         return [
             e
             for e in every
@@ -86,11 +82,11 @@ class Round:
     def _better(self, name: str, entry: Entry, wall: str, found: Sequence[Finding]) -> bool:
         """Whether the radiator's ports pass the other way round, and nothing fails that did not."""
         words = entry.words.model_copy(update={"ports_to": wall, "clock": None})
-        build = self.build.with_entries(lambda e: replace(e, words=words) if e is entry else e)
+        build = self.trials.build.with_entries(lambda e: replace(e, words=words) if e is entry else e)
         try:
-            layout = place(build)
-            plumbing = plumb(build, layout)
-            outcome = self.trials.placed(build, layout)
+            turned = placed(build)
+            plumbing = plumb(build, turned.layout)
+            outcome = self.trials.placed(turned)
         except (BuildError, CannotDraw):
             return False
         if outcome is None or outcome.breaks or plumbing is None:
@@ -101,7 +97,7 @@ class Round:
 
     def _ports_pass(self, name: str, layout: Layout, plumbing: Plumbing, found: Sequence[Finding]) -> bool:
         was = {f.id for f in found if _shut(f) or f.verdict in UNDECIDED}
-        now = reach.check(solidify(layout, self.store), plumbing, self.store)
+        now = reach.check(solidify(layout, self.trials.store), plumbing, self.trials.store)
         bad = [f for f in now if _shut(f) or f.verdict in UNDECIDED]
         return not any(name in f.parts or f.id not in was for f in bad)
 
@@ -109,7 +105,7 @@ class Round:
         if self.laid is None:
             return True
         before = {n for n, r in self.laid.routes.items() if r.way is not None and not r.faults}
-        laid = lay(layout, plumbing, self.store)
+        laid = lay(layout, plumbing, self.trials.store)
         return before <= {n for n, r in laid.routes.items() if r.way is not None and not r.faults}
 
 

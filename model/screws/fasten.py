@@ -14,6 +14,7 @@ from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.screw_spec import ScrewsSpec
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Layout
+from elbowroom.model.layout.place import Placed
 from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
@@ -27,11 +28,14 @@ MAX_SCREWS = 600  # in one build: ten times a large machine's; each is a piece o
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fastened:
-    """A layout with its screws in it and its walls drilled for them, the joints it was found to have, and their screws.
+    """A placed build with its screws in it and its walls drilled for them: the second state. With the joints it was
+    found to have, and their screws.
 
-    undrilled: why a wall cannot be drilled, by joint and axis. left: joints that the build leaves without screws.
+    layout: with screws, washers and nuts; `placed.layout` is the one without. undrilled: why a wall cannot be drilled,
+    by joint and axis. left: joints that the build leaves without screws.
     """
 
+    placed: Placed
     layout: Layout
     joints: tuple[Joint, ...]
     chosen: tuple[Chosen, ...]
@@ -39,11 +43,12 @@ class Fastened:
     left: tuple[Joint, ...] = ()
 
 
-def fasten(build: Build, layout: Layout, scene: Scene, whole: bool = True) -> Fastened:
-    """Screw together what is mated. `scene` is the layout made solid. Raises BuildError with the words' faults.
+def fasten(placed: Placed, scene: Scene, whole: bool = True) -> Fastened:
+    """Screw together what is mated. `scene` is the placed layout made solid. Raises BuildError with the words' faults.
 
     whole: False for a part of the build's layout, in which not all joints that the words name need be.
     """
+    build, layout = placed.build, placed.layout
     lines = axes(layout, scene)
     if len(lines) > MAX_SCREWS:
         said = f"{len(lines)} screws are more than the {MAX_SCREWS} of one build; leave out holes that take none"
@@ -57,7 +62,7 @@ def fasten(build: Build, layout: Layout, scene: Scene, whole: bool = True) -> Fa
     screws = [c for j in kept for c in chosen(j, build.screws, {i for name, i in undrilled if name == j.name})]
     pieces, joined = stand(screws)
     screwed = replace(layout, pieces=(*bored, *pieces), joined=(*layout.joined, *joined))
-    return Fastened(screwed, tuple(kept), tuple(screws), undrilled, tuple(left))
+    return Fastened(placed, screwed, tuple(kept), tuple(screws), undrilled, tuple(left))
 
 
 def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:

@@ -196,7 +196,7 @@ def _without_layer(c: Chosen, trials: Trials) -> Iterator[str]:
         if piece.part.family not in LOOSE_LAYERS:
             continue
         edit = left_out(trials.build, trials.layout, piece.name)
-        outcome = None if edit is None else trials.placed(edit.build, edit.layout)
+        outcome = None if edit is None else trials.placed(edit.placed)
         if edit is None or outcome is None or outcome.breaks or _mended(c, outcome) != "":
             continue
         mine = next(x for x in outcome.fastened.chosen if x.joint.name == c.joint.name and set(x.rows) & set(c.rows))

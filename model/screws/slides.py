@@ -53,7 +53,7 @@ def slides(
             if edit is None:
                 continue
             if edit.words not in known:
-                known[edit.words] = trials.placed(edit.build, edit.layout)
+                known[edit.words] = trials.placed(edit.placed)
             outcome = known[edit.words]
             after = None if outcome is None else outcome.joint(joint.name)
             if outcome is None or after is None or not _helps(joint, fit, before, passing(outcome.fastened), trials):

@@ -20,7 +20,7 @@ from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import Build, Entry, StackEntries
 from elbowroom.model.build.spec import WALLS, At, Layering, Placement
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.layout.place import place
+from elbowroom.model.layout.place import Placed, placed
 from elbowroom.model.layout.rows import follows, holder
 from elbowroom.model.layout.stacks import layer_names
 from elbowroom.parts.vocabulary.measure import Mm
@@ -37,10 +37,9 @@ Vector = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Slid:
-    """A slide: the build with it, its layout, and in words what is slid how far and what is written for it."""
+    """A slide: the build with it, placed, and in words what is slid how far and what is written for it."""
 
-    build: Build
-    layout: Layout
+    placed: Placed
     words: str
 
 
@@ -100,7 +99,7 @@ def slid(build: Build, layout: Layout, moving: Collection[str], by: Vector, axes
     if made is None:
         return None
     # A row that is not full is counted from its middle until a slide is written, and then from its first place.
-    off = {i: _off(item, made[1], by) for i, item in changed.items()}
+    off = {i: _off(item, made.layout, by) for i, item in changed.items()}
     if any(float(np.abs(o).max()) > FOLLOWED_MM for o in off.values()):
         for i, item in changed.items():
             again = _words(item, off[i])
@@ -111,10 +110,10 @@ def slid(build: Build, layout: Layout, moving: Collection[str], by: Vector, axes
     if made is None:
         return None
     before = {p.name: p.pose[:3, 3] for p in layout.pieces}
-    after = {p.name: p.pose[:3, 3] for p in made[1].pieces}
+    after = {p.name: p.pose[:3, 3] for p in made.layout.pieces}
     if any(n not in after or np.abs(after[n] - before[n] - by).max() > FOLLOWED_MM for n in moving):
         return None
-    return Slid(*made, _sentence(list(changed.values()), [i for i in items if id(i.entry) not in changed], by, axes))
+    return Slid(made, _sentence(list(changed.values()), [i for i in items if id(i.entry) not in changed], by, axes))
 
 
 def left_out(build: Build, layout: Layout, name: str) -> Slid | None:
@@ -124,7 +123,7 @@ def left_out(build: Build, layout: Layout, name: str) -> Slid | None:
         return None
     new = build.with_entries(lambda e: None if e is item.entry else e)
     try:
-        return Slid(new, place(new), f"leave out {item.name}")
+        return Slid(placed(new), f"leave out {item.name}")
     except BuildError:
         return None
 
@@ -241,10 +240,10 @@ def _with(entry: Entry, new: dict[str, Any]) -> Entry:
     return replace(entry, words=words.model_copy(update=new))
 
 
-def _placed(build: Build, changed: dict[int, _Item]) -> tuple[Build, Layout] | None:
+def _placed(build: Build, changed: dict[int, _Item]) -> Placed | None:
     new = build.with_entries(lambda e: changed[id(e)].entry if id(e) in changed else e)
     try:
-        return new, place(new)
+        return placed(new)
     except BuildError:
         return None
 

@@ -27,6 +27,7 @@ from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.geometry.solidify import CannotDraw, solidify
 from elbowroom.model.layout.layout import Layout, Mate, Piece
+from elbowroom.model.layout.place import Placed
 from elbowroom.model.screws import drivers
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.fasten import Fastened, fasten
@@ -68,27 +69,34 @@ def but(breaks: Sequence[str]) -> str:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trials:
-    """A build as it stands, to try remedies on. `layout` is placed and without screws; `fastened` is that with them."""
+    """A fastened build, to try remedies on."""
 
-    build: Build
-    layout: Layout
     fastened: Fastened
     store: Store
+
+    @property
+    def build(self) -> Build:
+        return self.fastened.placed.build
+
+    @property
+    def layout(self) -> Layout:
+        """The placed parts, without screws."""
+        return self.fastened.placed.layout
 
     def screws(self, joint: str, words: ScrewWords) -> Outcome | None:
         """Other screws in one joint. None where the build cannot be fastened so."""
         own = self.build.screws
         spec = own.model_copy(update={"use": {joint: words, **{k: v for k, v in own.use.items() if k != joint}}})
-        return self._outcome(replace(self.build, screws=spec), self.layout, {joint})
+        return self._outcome(Placed(replace(self.build, screws=spec), self.layout), {joint})
 
-    def placed(self, build: Build, layout: Layout) -> Outcome | None:
-        """The build with other words for where its pieces stand, and the layout that comes of them."""
-        return self._outcome(build, layout, set())
+    def placed(self, placed: Placed) -> Outcome | None:
+        """The build with other words for where its pieces stand."""
+        return self._outcome(placed, set())
 
     def replaced(self, name: str, part: Part) -> Outcome | None:
         """Another part in a piece's place: the same with holes drilled in it, say."""
         pieces = tuple(replace(p, part=part) if p.name == name else p for p in self.layout.pieces)
-        return self._outcome(self.build, replace(self.layout, pieces=pieces), set())
+        return self._outcome(Placed(self.build, replace(self.layout, pieces=pieces)), set())
 
     def between(self, plate: Piece, names: Collection[str], panel: str) -> Outcome | None:
         """A plate with faces `a` and `b` put on a panel, and the pieces that lay on the panel moved off it onto the
@@ -105,7 +113,7 @@ class Trials:
             mates.append(Mate(inner[0], sides[inner[0]], plate.name, "a", m.contact, m.placed))
             mates.append(Mate(plate.name, "b", panel, sides[panel], m.contact, m.placed))
         layout = replace(layout, pieces=(*layout.pieces, plate), mates=tuple(dict.fromkeys(mates)))
-        return self._outcome(self.build, layout, set())
+        return self._outcome(Placed(self.build, layout), set())
 
     def with_it(self, name: str, without: Collection[str]) -> set[str]:
         """Pieces that hang together with one by their mates, when those `without` are taken away."""
@@ -121,9 +129,9 @@ class Trials:
             rest += more
         return found
 
-    def _outcome(self, build: Build, layout: Layout, joints: set[str]) -> Outcome | None:
+    def _outcome(self, placed: Placed, joints: set[str]) -> Outcome | None:
         try:
-            fastened = fasten(build, layout, solidify(layout, self.store))
+            fastened = fasten(placed, solidify(placed.layout, self.store))
             scene = solidify(fastened.layout, self.store)
         except (BuildError, CannotDraw):
             return None

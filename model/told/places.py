@@ -36,7 +36,7 @@ def place(point: Point, interior: Box, open_side: str = OPEN_SIDE) -> str:
     return " ".join(within) or "in the middle of the case"
 
 
-def placed(findings: Sequence[Finding], layout: Layout) -> list[Finding]:
+def located(findings: Sequence[Finding], layout: Layout) -> list[Finding]:
     """The same findings, each with where it is in words (`place`), where there is a case and a point, and those about a
     joint with where the face its screws go into looks (`joint_face`).
     """

@@ -16,8 +16,9 @@ from elbowroom.model.build.template_spec import TemplatesSpec
 from elbowroom.model.geometry.scene import Mesh, Scene
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.progress import Progress
 from elbowroom.model.writers.atomic import OutputError, Staging
-from elbowroom.model.writers.job import Files, Job, Progress
+from elbowroom.model.writers.job import Files, Job
 
 # Format name -> module of its writer, which has `write(job) -> Files`. Loaded when first asked for.
 FORMATS: dict[str, str] = {
@@ -48,7 +49,7 @@ def write(
     progress: Progress | None = None,
     *,
     keep_outs: bool = False,
-    store: Store | None = None,
+    store: Store,
     reach: Callable[[], Mapping[str, Mesh]] | None = None,
     templates: TemplatesSpec | None = None,
     detailed: bool = False,
@@ -56,17 +57,17 @@ def write(
     """Write the formats named in `only` (the usual ones where None) into `folder`, all files or none.
 
     keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
-    the scene was drawn through; the user's own where None. reach: works out the reachable space of each port, where
-    that is asked for. templates: the build's words for them. detailed: STEP shows fans with blades, radiators with fins
-    and the like, as GLB always does. Raises OutputError where the files cannot be written (the
-    earlier ones are then unchanged) and InputError for an unknown format.
+    the scene was drawn through; what is written does not depend on what it holds in memory. reach: works out the
+    reachable space of each port, where that is asked for. templates: the build's words for them. detailed: STEP shows
+    fans with blades, radiators with fins and the like, as GLB always does. Raises OutputError where the files cannot
+    be written (the earlier ones are then unchanged) and InputError for an unknown format.
     """
     formats = chosen(None) if only is None else picked(only, FORMATS)
     job = Job(
         scene,
         findings,
+        store.folder,
         keep_outs,
-        None if store is None else store.folder,
         reach=reach,
         templates=templates or TemplatesSpec(),
         detailed=detailed,
@@ -99,4 +100,4 @@ def _writer(name: str) -> Callable[[Job], Files]:
     return cast("Callable[[Job], Files]", module.write)
 
 
-__all__ = ["FORMATS", "OutputError", "Progress", "Written", "chosen", "write"]
+__all__ = ["FORMATS", "OutputError", "Written", "chosen", "write"]

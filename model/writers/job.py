@@ -20,7 +20,6 @@ from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
 from elbowroom.parts.looks import shown
 
-Progress = Callable[[int, int, str], None]  # done, total, what
 Standing = tuple[Piece, Shape, list[Solid]]  # a piece, what it draws, and its bodies where they stand
 Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.stl") and content
 
@@ -28,15 +27,15 @@ Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.s
 @dataclass(frozen=True, eq=False)
 class Job:
     """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
-    cache that the scene was drawn through, None for the user's own. `notes` collects what a reader of the files must be
+    cache that the scene was drawn through. `notes` collects what a reader of the files must be
     told: what was left out, and why. `reach` works out the reachable space of each port. `templates`: the build's
     words for them. `detailed`: STEP shows parts as people know them, too, rather than as they are judged.
     """
 
     scene: Scene
     findings: Sequence[Finding]
+    folder: Path
     keep_outs: bool = False
-    folder: Path | None = None
     notes: list[str] = field(default_factory=list)
     reach: Callable[[], Mapping[str, Mesh]] | None = None
     templates: TemplatesSpec = field(default_factory=TemplatesSpec)
@@ -51,7 +50,7 @@ class Job:
         """The cache with nothing in memory: a check's boolean operations may alter the solids they were handed, and
         what is written must not depend on what was checked before.
         """
-        return Store.default() if self.folder is None else Store(self.folder)
+        return Store(self.folder)
 
     @cached_property
     def labels(self) -> dict[str, str]:

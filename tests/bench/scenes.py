@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from elbowroom.model.layout.layout import Gaps, Layout, Piece
+from elbowroom.model.store import Store
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.families import family_class
 from elbowroom.parts.vocabulary.base import Part
@@ -30,7 +31,7 @@ def load_layout(path: Path) -> Layout:
     """The layout of a build file, as placed: without the tubes of its loop."""
     from elbowroom.model import pipeline
 
-    return pipeline.read(path)[1]
+    return pipeline.read(path, Store.default()).placed.layout
 
 
 def made_up(count: int) -> Layout:

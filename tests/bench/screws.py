@@ -20,9 +20,10 @@ from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.screws import drivers, holes
 from elbowroom.model.screws import lengths as screws
 from elbowroom.model.screws.fasten import fasten
-from elbowroom.model.screws.offers import offers
+from elbowroom.model.screws.remedies import remedies
 from elbowroom.model.screws.slot import Slot
 from elbowroom.model.screws.slots import best_slide
+from elbowroom.model.screws.trial import Trials
 from elbowroom.model.store import Store
 
 SECONDS, MAKE_SECONDS = 0.5, 10.0
@@ -32,15 +33,16 @@ GRID_MM, REACH_MM = 0.1, 12.0
 
 def judged(file: Path) -> tuple[float, int, int]:
     """Seconds for everything about holes and screws of a build, shapes drawn; screws and findings."""
-    build, layout, _, _ = pipeline.read(file)
     store = Store.default()
-    scene = solidify(layout, store)
+    placed = pipeline.read(file, store).placed
+    scene = solidify(placed.layout, store)
     start = time.perf_counter()
-    done = fasten(build, layout, scene)
+    done = fasten(placed, scene)
+    mended = remedies(Trials(done, store))
     whole = solidify(done.layout, store)
     found = [
-        *holes.check(done, {o.joint: o.words for o in offers(done.joints)}),
-        *screws.check(done.chosen),
+        *holes.check(done, mended),
+        *screws.check(done.chosen, mended.screws),
         *drivers.check(whole, done.chosen, store),
     ]
     return time.perf_counter() - start, sum(len(c.rows) for c in done.chosen), len(found)
@@ -90,7 +92,7 @@ def main() -> None:
     print(f"{file.stem}: {count} screws, {found} findings: first {first:.2f} s, again {again:.3f} s (target {SECONDS})")
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
-        made = making.make(file, Path(folder))
+        made = making.make(file, Path(folder), store=Store.default())
         print(f"parts to make: {len(made.parts)} in {time.perf_counter() - start:.2f} s (target {MAKE_SECONDS:g})")
     exact, grid = slides()
     print(f"best slide: {exact * 1e3:.1f} ms, grid of {GRID_MM} mm {grid:.1f} s: {grid / exact:.0f} x")

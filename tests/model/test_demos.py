@@ -9,11 +9,12 @@ import pytest
 
 from elbowroom.model import demos, pipeline
 from elbowroom.model.pipeline import Checked
+from elbowroom.model.store import Store
 from elbowroom.model.writers import write
 
 
 def demo(name: str) -> Checked:
-    return pipeline.check(next(p for pair in demos.pairs() for p in pair if p.stem == name))
+    return pipeline.check(next(p for pair in demos.pairs() for p in pair if p.stem == name), Store.default())
 
 
 def of(checked: Checked, question: str) -> list[dict[str, Any]]:
@@ -54,7 +55,14 @@ def test_a_strap_that_is_notched_and_has_a_template(tmp_path: Path) -> None:
     assert (cut["verdict"], cut["cutouts"]) == ("caution", 1)
     strap = checked.layout.piece("strap").part
     assert strap.box().size[:2] == (20.0, 46.0)  # notched, not shortened
-    write(checked.scene, checked.findings, tmp_path, ["templates"], templates=checked.build.templates)
+    write(
+        checked.scene,
+        checked.findings,
+        tmp_path,
+        ["templates"],
+        templates=checked.build.templates,
+        store=Store.default(),
+    )
     names = {p.name for p in (tmp_path / "templates").iterdir()}
     assert {"strap-top-outside.pdf", "case-front-outside.dxf"} <= {n.replace("inside", "outside") for n in names}
     import ezdxf
@@ -75,6 +83,6 @@ parts:
 cut: [{in: shelf, for: post, gap: 2}]
 """
     )
-    (cut,) = of(pipeline.check(file), "cut")
+    (cut,) = of(pipeline.check(file, Store.default()), "cut")
     assert cut["verdict"] == "fail"
     assert "cuts the sheet through" in cut["text"]

@@ -10,6 +10,7 @@ from elbowroom.model import pipeline
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
 from elbowroom.model.layout.place import place
+from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
 
 STAND = """\
@@ -34,7 +35,7 @@ parts:
 def checked(text: str, tmp_path: Path) -> list[Finding]:
     file = tmp_path / "build.yaml"
     file.write_text(text, encoding="utf-8")
-    return pipeline.check(file).findings
+    return pipeline.check(file, Store.default()).findings
 
 
 def test_a_stand_that_hangs_fails_and_the_rise_it_is_told_puts_it_down(tmp_path: Path) -> None:

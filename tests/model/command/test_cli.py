@@ -153,7 +153,7 @@ def test_a_warm_check_loads_no_geometry_kernel(cache, tmp_path) -> None:  # type
     file = build(tmp_path, 0, 15, extra="  c: {cylinder: custom, diameter: 10, height: 9, at: {x: 30, y: 0, z: 0}}\n")
     script = (
         "import sys\nfrom pathlib import Path\nfrom elbowroom.model import pipeline\n"
-        "pipeline.check(Path(sys.argv[1]))\n"
+        "from elbowroom.model.store import Store\npipeline.check(Path(sys.argv[1]), Store.default())\n"
         "print([m for m in ('cadquery', 'OCP', 'trimesh', 'scipy', 'rich') if m in sys.modules])"
     )
     env = {**os.environ, "ELBOWROOM_CACHE": str(cache)}

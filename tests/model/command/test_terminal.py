@@ -8,7 +8,7 @@ from elbowroom.model.command.terminal import summary
 from elbowroom.model.layout.layout import Gaps, Layout
 from elbowroom.model.told.cautions import DEFER, LEAK_TEST
 from elbowroom.model.told.findings import Finding
-from elbowroom.model.told.places import placed
+from elbowroom.model.told.places import located
 from elbowroom.parts.vocabulary.base import Box
 
 CLASH = Finding("interference", "clash", ("a", "b"), "a and b meet", where=((430.04, 118.8, 49.75),))
@@ -26,7 +26,7 @@ def test_a_place_is_told_from_walls_a_person_can_measure_from(
     interior: Box | None, said: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "200")
-    summary("t", placed([CLASH], Layout("t", (), (), Gaps(), interior)), interior)
+    summary("t", located([CLASH], Layout("t", (), (), Gaps(), interior)), interior)
     told = capsys.readouterr().out
     assert said in told
     assert ("zero point" in told) == (interior is None)

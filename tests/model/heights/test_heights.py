@@ -53,6 +53,10 @@ BOX = "  before: {box: custom, length: 60, width: 60, height: 60, at: {x: 520, y
 
 
 @pytest.fixture(scope="module")
+def settled(document: Document) -> tuple[Document, list[Finding]]:
+    return heights.settled(document, Store.default())
+
+
 def _folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("cache")
 
@@ -70,13 +74,13 @@ def document(more: str = "", **words: Any) -> Document:
 
 def solved(more: str = "", **words: Any) -> tuple[dict[str, Any], Finding, dict[str, Any]]:
     """The parts as written, the finding, and what else it says."""
-    out, [finding] = heights.settled(document(more, **words))
+    out, [finding] = settled(document(more, **words))
     return out.values["parts"], finding, dict(finding.extra)
 
 
 def faults(text: Document) -> list[str]:
     with pytest.raises(BuildError) as e:
-        heights.settled(text)
+        settled(text)
     return [str(p) for p in e.value.problems]
 
 
@@ -131,7 +135,7 @@ def test_the_middle_keeps_within_what_is_asked() -> None:
 def test_the_layer_of_the_printer_is_what_is_rounded_up_to() -> None:
     doc = document(CABLE + BOX, height="{at_least: 18, at_most: 22}")
     for layer, height in ((0.3, 18.6), (0.4, 18.8)):
-        out, [finding] = heights.settled(
+        out, [finding] = settled(
             Document({**doc.values, "printer": {"nozzle": 0.6, "layer": layer}}, doc.marks, doc.keys, doc.name)
         )
         assert out.values["parts"]["riser"]["height"] == height == finding.measured
@@ -174,7 +178,7 @@ def test_the_case_itself_ends_the_range() -> None:
     parts["plate"] = {**parts["plate"], "thickness": 40}
     parts["riser"] = {**parts["riser"], "height": {"fit": "middle", "at_least": 70, "at_most": 110}}
     values = {**doc.values, "case": {"interior": {"depth": 630, "width": 150, "height": 630}}, "parts": parts}
-    _, [finding] = heights.settled(Document(values, doc.marks, doc.keys, doc.name))
+    _, [finding] = settled(Document(values, doc.marks, doc.keys, doc.name))
     assert dict(finding.extra)["intervals"][0][1] == pytest.approx(150 - 40 - 3.1 - 0.2, abs=0.05)
     assert dict(finding.extra)["upper"][0]["parts"][0] == "case"
 
@@ -183,7 +187,7 @@ def test_a_plate_placed_by_its_front_is_lifted_by_its_thickness_more() -> None:
     doc = document(CABLE + BOX)
     parts = {**doc.values["parts"]}
     parts["plate"] = {**parts["plate"], "by": "front", "flip": True}
-    out, [finding] = heights.settled(Document({**doc.values, "parts": parts}, doc.marks, doc.keys, doc.name))
+    out, [finding] = settled(Document({**doc.values, "parts": parts}, doc.marks, doc.keys, doc.name))
     assert out.values["parts"]["plate"]["lift"] == pytest.approx(out.values["parts"]["riser"]["height"] + 20)
     assert finding.measured == 18.6
 
@@ -191,7 +195,7 @@ def test_a_plate_placed_by_its_front_is_lifted_by_its_thickness_more() -> None:
 def test_a_spacer_may_carry_it_as_well() -> None:
     doc = document(CABLE + BOX)
     spacer = {"spacer": "custom", "height": "fit", "on": "plate.mount-*", "by": "top"}
-    out, [finding] = heights.settled(
+    out, [finding] = settled(
         Document({**doc.values, "parts": {**doc.values["parts"], "riser": spacer}}, doc.marks, doc.keys, doc.name)
     )
     assert finding.verdict == "pass"
@@ -205,9 +209,7 @@ def test_a_riser_that_its_part_stands_on_needs_no_lift() -> None:
         "  over: {box: custom, length: 40, width: 40, height: 40, at: {x: 306, y: 129, z: 90}}\n"
     )
     parts = {k: v for k, v in text.values["parts"].items() if k not in ("plate", "riser")}
-    out, [finding] = heights.settled(
-        Document({**text.values, "parts": parts, "mates": []}, text.marks, text.keys, text.name)
-    )
+    out, [finding] = settled(Document({**text.values, "parts": parts, "mates": []}, text.marks, text.keys, text.name))
     # 90 - 10 - 1; from there on the box is met, and beyond it the pillar goes through it. Below 3 none is made.
     assert dict(finding.extra)["intervals"] == [pytest.approx([3, 79], abs=NEAR)]
     assert out.values["parts"]["pillar"]["height"] == 3.0
@@ -260,7 +262,7 @@ def test_two_plates_are_solved_one_after_the_other() -> None:
     )
     doc = document(CABLE + BOX + second)
     mates = [*doc.values["mates"], ["post *.foot", "plate.front"]]
-    out, found = heights.settled(Document({**doc.values, "mates": mates}, doc.marks, doc.keys, doc.name))
+    out, found = settled(Document({**doc.values, "mates": mates}, doc.marks, doc.keys, doc.name))
     assert [f.place for f in found] == ["riser", "post"]
     assert out.values["parts"]["riser"]["height"] == 18.6
     # Before the first: 80 - 18.6 - 20 - 10 - 1, or less by a head that stands out there.
@@ -273,7 +275,7 @@ def test_two_plates_are_solved_one_after_the_other() -> None:
 def test_the_range_agrees_with_the_whole_check_at_steps_of_a_millimetre() -> None:
     slant = "  slant: {cable: custom, diameter: 7, points: [[560, 60, 250], [590, 240, 330]]}\n"
     doc = document(CABLE + slant, height="{at_least: 16.2, at_most: 26}")
-    _, [finding] = heights.settled(doc)
+    _, [finding] = settled(doc)
     fits = dict(finding.extra)["intervals"]
     for height in np.arange(16.2, 26.0, 0.9):
         inside = [a <= height <= b for a, b in fits]
@@ -288,13 +290,13 @@ def test_the_range_agrees_with_the_whole_check_at_steps_of_a_millimetre() -> Non
 def test_the_demo_with_its_height_left_open_is_given_one_that_the_check_agrees_to() -> None:
     flume = next(m for _, m in demos.pairs() if m.name == "flume-mended.yaml")
     overrides = ["parts.riser.height={fit: least, at_least: 24, at_most: 25.5}", "parts.plate.lift=fit"]
-    out, [finding] = heights.settled(read(flume, overrides))
+    out, [finding] = settled(read(flume, overrides))
     assert finding.verdict == "pass", finding.text
     [(low, high)] = dict(finding.extra)["intervals"]
     # The demo's own height is in it, or beyond where looking ended: the least is wanted, and it is found by then.
     assert low <= 25
     assert high >= 25 or dict(finding.extra)["looked_to"] == pytest.approx(high, abs=0.1)
-    again, [same] = heights.settled(read(flume, overrides))
+    again, [same] = settled(read(flume, overrides))
     assert (again.values, same) == (out.values, finding)
 
 
@@ -317,14 +319,14 @@ def test_any_height_told_passes_the_whole_check_and_beside_it_none(seed: int, tm
         more=cable + over, wall="front", clock=90, lift="fit", at="{tray: 90, floor: 200}", riser="riser-12x18",
         height="{at_least: 14, at_most: 60}", by="top", gaps="{default: 1}",
     )  # fmt: skip
-    _, [finding] = heights.settled(parse(text, "b.yaml"))
+    _, [finding] = settled(parse(text, "b.yaml"))
     assert finding.verdict == "pass", finding.text
     [(low, high)] = dict(finding.extra)["intervals"]
     file = tmp_path / "b.yaml"
     file.write_text(text)
 
     def fails(h: float) -> list[str]:
-        done = pipeline.check(file, [f"parts.riser.height={h:.5f}", f"parts.plate.lift={h:.5f}"])
+        done = pipeline.check(file, Store.default(), [f"parts.riser.height={h:.5f}", f"parts.plate.lift={h:.5f}"])
         return [f.text for f in done.findings if f.verdict in FAILING | UNDECIDED]
 
     for h in (low + NEAR, draw.uniform(low, high), high - NEAR):
@@ -374,7 +376,7 @@ def test_the_risers_of_the_readme_fit_as_written(tmp_path: Path) -> None:
     file.write_text(
         "\n".join(["title: r", "case: {interior: {depth: 630, width: 285, height: 630}}", "parts:", *lines])
     )
-    done = pipeline.check(file)
+    done = pipeline.check(file, Store.default())
     assert not [f.text for f in done.findings if f.verdict in FAILING | UNDECIDED]
     assert {(m.piece, m.to_frame) for m in done.layout.mates if m.frame == "foot"} == {
         (f"riser {k}", "front-wall") for k in (1, 2, 3, 4)
@@ -390,10 +392,10 @@ def test_a_kept_height_is_read_without_a_kernel(tmp_path: Path) -> None:
         height="{at_least: 28, at_most: 30}", by="top", gaps="{default: 1}",
     )  # fmt: skip
     file.write_text(text)
-    heights.settled(read(file))
+    settled(read(file))
     code = (
         "import sys; from pathlib import Path; from elbowroom.model import pipeline; "
-        f"pipeline.read(Path({str(file)!r})); "
+        f"from elbowroom.model.store import Store; pipeline.read(Path({str(file)!r}), Store.default()); "
         "print([m for m in ('coal', 'manifold3d', 'cadquery', 'OCP') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -475,7 +477,7 @@ def test_very_many_open_heights_are_refused_with_their_number() -> None:
 
 def test_a_build_without_open_heights_is_left_as_it_is() -> None:
     doc = document(lift=25, height=25)
-    assert heights.settled(doc) == (doc, [])
+    assert settled(doc) == (doc, [])
 
 
 # The search -------------------------------------------------------------------------------------------------------

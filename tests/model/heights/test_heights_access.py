@@ -15,7 +15,7 @@ import pytest
 
 from elbowroom.model import heights, pipeline
 from elbowroom.model.build.resolve import load
-from elbowroom.model.build.source import parse
+from elbowroom.model.build.source import Document, parse
 from elbowroom.model.heights.asked import OfPort
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.layout.place import place
@@ -42,6 +42,10 @@ gaps: {{default: 1}}
 
 
 @pytest.fixture(scope="module", autouse=True)
+def settled(document: Document) -> tuple[Document, list[Finding]]:
+    return heights.settled(document, Store.default())
+
+
 def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
     with pytest.MonkeyPatch.context() as m:
         m.setenv("ELBOWROOM_CACHE", str(tmp_path_factory.mktemp("cache")))
@@ -54,7 +58,7 @@ def text_of(more: str, **words: Any) -> str:
 
 
 def solved(more: str, **words: Any) -> tuple[float, Finding, dict[str, Any]]:
-    out, [finding] = heights.settled(parse(text_of(more, **words), "b.yaml"))
+    out, [finding] = settled(parse(text_of(more, **words), "b.yaml"))
     return out.values["parts"]["riser"]["height"], finding, dict(finding.extra)
 
 
@@ -62,7 +66,7 @@ def objections(folder: Path, more: str, height: float, **words: Any) -> list[str
     """What the whole check has against a height that is written as a number."""
     file = folder / "b.yaml"
     file.write_text(text_of(more, **{**words, "lift": height, "height": height}))
-    return [f.text for f in pipeline.check(file).findings if f.verdict in FAILING | UNDECIDED]
+    return [f.text for f in pipeline.check(file, Store.default()).findings if f.verdict in FAILING | UNDECIDED]
 
 
 def box(x: float, y: float, z: float, sizes: tuple[float, float, float], name: str = "before") -> str:
@@ -142,7 +146,7 @@ def test_a_port_that_stands_still_is_asked_as_well(tmp_path: Path) -> None:
     text = text_of(more, height="{fit: middle, at_least: 45, at_most: 70}").replace(
         "fittings: {at: {plate.return: plug}}\n", ""
     )
-    _, [finding] = heights.settled(parse(text, "b.yaml"))
+    _, [finding] = settled(parse(text, "b.yaml"))
     assert dict(finding.extra)["intervals"] == [pytest.approx([45.0, 90 - 20 - PLUG - THREAD], abs=EDGE)]
     assert "before.side: plug cannot be screwed in" in finding.text
 

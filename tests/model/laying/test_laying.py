@@ -14,6 +14,7 @@ import pytest
 
 from elbowroom.model import pipeline
 from elbowroom.model.build.problems import BuildError
+from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
 from elbowroom.model.tubes.rules import BEND_WORTH
 from elbowroom.parts.fitting.fitting_choice import fittings_for
@@ -50,7 +51,7 @@ def check(folder: Path, *, x: float = 260, y: float = 0, z: float = 0, face: str
     file = folder / "build.yaml"
     text = textwrap.dedent(BLOCKS).format(x=x, y=y, z=z, face=face, more=more, words=words, tube=tube)
     file.write_text(text, encoding="utf-8")
-    return pipeline.check(file)
+    return pipeline.check(file, Store.default())
 
 
 def tube_finding(checked: pipeline.Checked) -> Finding:
@@ -209,7 +210,7 @@ def test_where_no_square_run_is_found_the_shortest_is_offered(tmp_path: Path) ->
     check(tmp_path, x=230, y=40, z=10, words=", style: square")
     text = (tmp_path / "build.yaml").read_text(encoding="utf-8").replace("at: {x: 230", "turn: {z: 20}, at: {x: 230")
     (tmp_path / "build.yaml").write_text(text, encoding="utf-8")
-    finding = tube_finding(pipeline.check(tmp_path / "build.yaml"))
+    finding = tube_finding(pipeline.check(tmp_path / "build.yaml", Store.default()))
     assert finding.verdict == "fail"
     assert "in square style" in finding.text
     assert finding.remedies

@@ -239,7 +239,7 @@ def made(cache: Path, monkeypatch: pytest.MonkeyPatch):  # type: ignore[no-untyp
     monkeypatch.setenv("ELBOWROOM_CACHE", str(cache))
 
     def made(folder: Path, *overrides: str, only: tuple[str, ...] = ("stl", "3mf", "step")) -> Made:
-        return make(None, folder, only, "riser-12x18", overrides)
+        return make(None, folder, only, "riser-12x18", overrides, store=Store(cache))
 
     return made
 

@@ -56,7 +56,7 @@ def rows(folder: Path) -> list[dict[str, str]]:
 def test_the_bill_and_the_sheet_name_what_is_set_in(tmp_path: Path) -> None:
     build = load(parse(BUILD))
     layout = place(build)
-    write(solidify(layout, Store.default()), [], tmp_path / "out", only=["bom"])
+    write(solidify(layout, Store.default()), [], tmp_path / "out", only=["bom"], store=Store.default())
     found = rows(tmp_path / "out")
     drawn = sum((metal(p.part) for p in layout.pieces), Counter())
     for kind in ("insert", "nut", "screw"):
@@ -71,7 +71,7 @@ def test_the_bill_and_the_sheet_name_what_is_set_in(tmp_path: Path) -> None:
     assert "in plate (8)" in inserts["insert-m3"]["pieces in the build"]
     file = tmp_path / "b.yaml"
     file.write_text(BUILD)
-    made = making.make(file, tmp_path / "made", only=["stl"])
+    made = making.make(file, tmp_path / "made", only=["stl"], store=Store.default())
     told = (tmp_path / "made" / "making.txt").read_text()
     assert made.parts
     assert "- buy 8 x heat-set insert M3" in told

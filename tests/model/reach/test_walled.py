@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from elbowroom.model import pipeline
+from elbowroom.model.store import Store
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting.fitting import Fitting
 
@@ -44,7 +45,7 @@ def test_a_tube_over_a_plug_is_named(
     z = -7 - needs - spare - 30
     file = tmp_path / "b.yaml"
     file.write_text(BUILD.format(z=z, more=more))
-    found = [f for f in pipeline.check(file).findings if f.place == "side~tubes"]
+    found = [f for f in pipeline.check(file, Store.default()).findings if f.place == "side~tubes"]
     assert bool(found) != free
     if not free:
         [told] = found

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from elbowroom.model import pipeline
+from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING
 
 BUILD = """
@@ -42,7 +43,7 @@ def checked(folder: Path, to: str, *walls: str) -> list[tuple[str, tuple[str, ..
     boxes = "".join(BOX.format(wall=w, x={"front": 325, "rear": 75}[w], z=300 - 27 - 5 - 100) for w in walls)
     file = folder / "b.yaml"
     file.write_text(BUILD.format(to=to, boxes=boxes))
-    found = pipeline.check(file).findings
+    found = pipeline.check(file, Store.default()).findings
     return [(f.text, f.remedies) for f in found if f.question == "port-reach" and f.verdict in FAILING]
 
 

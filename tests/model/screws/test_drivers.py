@@ -11,7 +11,7 @@ import pytest
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
 from elbowroom.model.geometry.solidify import solidify
-from elbowroom.model.layout.place import place
+from elbowroom.model.layout.place import Placed, place
 from elbowroom.model.screws import drivers
 from elbowroom.model.screws.fasten import fasten
 from elbowroom.model.store import Store
@@ -38,7 +38,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 def test_a_sheet_over_heads_leaves_the_room_that_arithmetic_says(store: Store, over: float) -> None:
     build = load(parse(BUILD.format(lift=HEAD + over), "b.yaml"))
     layout = place(build)
-    fastened = fasten(build, layout, solidify(layout, store))
+    fastened = fasten(Placed(build, layout), solidify(layout, store))
     found = drivers.check(solidify(fastened.layout, store), fastened.chosen, store)
     every = [f for f in found if "fascia" in f.parts]
     assert len(every) == 4  # one screw in each riser

@@ -19,7 +19,7 @@ from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
 from elbowroom.model.geometry.solidify import solidify
-from elbowroom.model.layout.place import place
+from elbowroom.model.layout.place import Placed, place
 from elbowroom.model.pipeline import Checked
 from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.store import Store
@@ -42,13 +42,13 @@ def build(rest: str, slot: float = 10) -> str:
 def fastened(text: str) -> Fastened:
     made = load(parse(text, "b.yaml"))
     layout = place(made)
-    return fasten(made, layout, solidify(layout, Store.default()))
+    return fasten(Placed(made, layout), solidify(layout, Store.default()))
 
 
 def checked(text: str, tmp_path: Path) -> Checked:
     file = tmp_path / "b.yaml"
     file.write_text(text)
-    return pipeline.check(file)
+    return pipeline.check(file, Store.default())
 
 
 def of(found: Checked, question: str) -> list[dict[str, Any]]:
@@ -481,7 +481,7 @@ def test_a_panel_of_300_holes_is_walked_in_seconds() -> None:
     layout = place(made)
     scene = solidify(layout, Store.default())
     start = time.process_time()
-    found = fasten(made, layout, scene)
+    found = fasten(Placed(made, layout), scene)
     # Before, each hole looked at every triangle of the sheet anew: 150 ms a hole.
     assert time.process_time() - start < 10
     assert sum(len(j.blocked) for j in found.joints) == 300

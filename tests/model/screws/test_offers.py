@@ -19,6 +19,7 @@ from elbowroom.model.making.adapters import layer_text
 from elbowroom.model.screws import around
 from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.offers import offers
+from elbowroom.model.store import Store
 from elbowroom.model.told.findings import overall
 from elbowroom.parts.vocabulary.pose import apply, inverse
 from tests.model.screws.test_remedies import STORE, made
@@ -42,18 +43,18 @@ printer: {bed: [420, 420, 250]}
 def test_the_plate_that_is_offered_makes_the_build_fit(tmp_path: Path) -> None:
     file = tmp_path / "gap.yaml"
     file.write_text(BUILD)
-    before = pipeline.check(file)
+    before = pipeline.check(file, Store.default())
     assert overall(before.findings) == "fails"
     (holes,) = [f for f in before.findings if f.question == "hole-alignment" and f.verdict == "fail"]
     # Common practice, no source: 15 against 20 mm drift by 5 mm a fan, more than a slot of 4 mm and M3 in 4.5 take.
     assert dict(holes.extra)["passing"] == 4
     assert any("adapter-for-low-b" in r for r in holes.remedies)
-    made = making.make(file, tmp_path / "out")
+    made = making.make(file, tmp_path / "out", store=Store.default())
     assert not made.fails
     layer = (tmp_path / "out" / "layers" / "adapter-for-low-b.yaml").read_text()
     indented = "\n".join("      " + line for line in layer.splitlines())
     file.write_text(BUILD.replace("    layers:\n", f"    layers:\n{indented}\n"))
-    after = pipeline.check(file)
+    after = pipeline.check(file, Store.default())
     assert overall(after.findings) == "fits", [f.text for f in after.findings if f.verdict == "fail"]
     screws = {dict(f.extra)["joint"]: dict(f.extra) for f in after.findings if f.question == "screw"}
     assert set(screws) == {"low.b", "adapter for low b.b"}
@@ -68,7 +69,7 @@ def test_nothing_is_offered_where_the_screws_pass(tmp_path: Path, gap: int) -> N
     file = tmp_path / "gap.yaml"
     size = {15: "radiator-360x45", 20: "radiator-360x30-gap20"}[gap]
     file.write_text(re.sub("gap: 20", f"gap: {gap}", BUILD).replace("radiator-360x45", size))
-    assert not pipeline.check(file).offers
+    assert not pipeline.check(file, Store.default()).mended.offers
 
 
 WIDER = """title: wider

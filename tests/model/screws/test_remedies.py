@@ -17,7 +17,7 @@ from elbowroom.model.build.source import parse
 from elbowroom.model.checks.interference import check as interference
 from elbowroom.model.geometry.pairs import Checker
 from elbowroom.model.geometry.solidify import solidify
-from elbowroom.model.layout.place import place
+from elbowroom.model.layout.place import Placed, place
 from elbowroom.model.screws import lengths as screw_check
 from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.screws.joints import PASSES, Joint
@@ -51,8 +51,8 @@ stacks:
 def made(text: str) -> tuple[Trials, Fastened]:
     whole = load(parse(text, "b.yaml"))
     layout = place(whole)
-    fastened = fasten(whole, layout, solidify(layout, STORE))
-    return Trials(whole, layout, fastened, STORE), fastened
+    fastened = fasten(Placed(whole, layout), solidify(layout, STORE))
+    return Trials(fastened, STORE), fastened
 
 
 def told(text: str) -> tuple[Remedies, Fastened]:

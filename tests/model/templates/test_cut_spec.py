@@ -39,7 +39,7 @@ def cut(store, words, build=BUILD, more=()):
     from dataclasses import replace
 
     layout = replace(layout, pieces=(*layout.pieces, *more))
-    return layout, apply(layout, solidify(layout, store), loaded.cut, document)
+    return layout, apply(layout, solidify(layout, store), loaded.cut, document, store)
 
 
 def faults(store, words, build=BUILD):

@@ -201,6 +201,7 @@ def test_corners_on_top_of_each_other_are_one() -> None:
 def test_words_for_sides_that_are_none_all_come_out_with_their_places(tmp_path):
     from elbowroom.model.build.problems import BuildError
     from elbowroom.model.pipeline import check
+    from elbowroom.model.store import Store
 
     file = tmp_path / "b.yaml"
     file.write_text(
@@ -208,7 +209,7 @@ def test_words_for_sides_that_are_none_all_come_out_with_their_places(tmp_path):
         "templates: {of: [case.roofs, case.roof inside, nosuch]}\n"
     )
     with pytest.raises(BuildError) as caught:
-        check(file)
+        check(file, Store.default())
     first, second = map(str, caught.value.problems)
     assert f'{file}:4:18 templates.of.0: case has no flat face "roofs"; nearest: "roof"' in first
     assert f'{file}:4:48 templates.of.2: no part "nosuch"; known: case' in second

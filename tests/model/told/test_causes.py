@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from elbowroom.model import pipeline
 from elbowroom.model.command.terminal import summary
 from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
+from elbowroom.model.store import Store
 from elbowroom.model.told.causes import FEW, gathered
 from elbowroom.model.told.findings import FAILING, Finding, overall
 from elbowroom.parts.catalogue import sizes
@@ -116,7 +117,7 @@ def test_an_elbow_outside_the_case_is_one_cause(tmp_path: Path, capsys: pytest.C
         "  plate: {box: custom, length: 3, width: 150, height: 200, at: {x: -14, y: 100, z: 50}, outside: true}\n"
         "fittings: {at: {box.in: [extension-20, {fitting: rotary-90, angle: 0}, hard-tube-14]}}\n"
     )
-    checked = pipeline.check(file)
+    checked = pipeline.check(file, Store.default())
     failing = [f for f in checked.findings if f.verdict in FAILING]
     causes = [f for f in failing if f.cause is None]
     assert len(failing) > FEW

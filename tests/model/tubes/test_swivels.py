@@ -19,6 +19,8 @@ from elbowroom.model import pipeline
 from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.laying.laying import Laid, lay
 from elbowroom.model.laying.swivels import Swivels
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING
 from elbowroom.model.tubes import planner
@@ -50,14 +52,19 @@ def written(folder: Path, text: str) -> Path:
     return file
 
 
+def read(file: Path) -> tuple[Layout, Plumbing | None]:
+    placed = pipeline.read(file, Store.default()).placed
+    return placed.layout, plumb(placed.build, placed.layout)
+
+
 def laid(folder: Path, text: str) -> Laid:
-    _, layout, plumbing, _ = pipeline.read(written(folder, text))
+    layout, plumbing = read(written(folder, text))
     assert plumbing is not None
     return lay(layout, plumbing, Store.default())
 
 
 def free_degrees(folder: Path, text: str) -> list[int]:
-    _, layout, plumbing, _ = pipeline.read(written(folder, text))
+    layout, plumbing = read(written(folder, text))
     assert plumbing is not None
     store = Store.default()
     swivels = Swivels(solidify(layout, store), store)
@@ -112,7 +119,7 @@ def test_a_turn_between_the_tens_is_found_where_only_it_fits(tmp_path: Path) -> 
     text = SCENE.format(face="top", other="top", x=0, y=160, z=0, more="", tube="petg-14", fitting="rotary-90")
     plain = free_degrees(tmp_path, text)
     assert len(plain) == 360
-    _, layout, plumbing, _ = pipeline.read(tmp_path / "build.yaml")
+    layout, plumbing = read(tmp_path / "build.yaml")
     assert plumbing is not None
     store = Store.default()
     swivels = Swivels(solidify(layout, store), store)
@@ -134,7 +141,7 @@ fittings: {{at: {{a.one: [rotary-90, hard-tube-14], a.two: [rotary-90, hard-tube
 
 @pytest.mark.parametrize("apart", [26, 34, 48])
 def test_free_elbows_side_by_side_are_not_set_into_each_other(tmp_path: Path, apart: int) -> None:
-    checked = pipeline.check(written(tmp_path, TWO_ELBOWS.format(apart=apart, more="")))
+    checked = pipeline.check(written(tmp_path, TWO_ELBOWS.format(apart=apart, more="")), Store.default())
     assert [p.name for p in checked.layout.pieces if p.part.family == "fitting"]
     assert not [f.text for f in checked.findings if f.verdict in FAILING]
 
@@ -143,7 +150,7 @@ def test_an_elbow_that_no_run_decides_is_set_where_it_stands_free(tmp_path: Path
     """A wall right where the elbow would look if it were left at 0."""
     wall = "  wall: {box: custom, length: 5, width: 200, height: 90, at: {x: 78, y: -70, z: 62}}"
     text = TWO_ELBOWS.format(apart=40, more=wall).replace("a.two: [rotary-90, hard-tube-14]", "a.two: plug")
-    checked = pipeline.check(written(tmp_path, text))
+    checked = pipeline.check(written(tmp_path, text), Store.default())
     assert not [f.text for f in checked.findings if f.verdict in FAILING]
     (told,) = [f for f in checked.findings if f.question == "tube"]
     assert told.verdict == "pass"
@@ -153,7 +160,7 @@ def test_an_elbow_that_no_run_decides_is_set_where_it_stands_free(tmp_path: Path
 def test_an_elbow_with_nowhere_to_stand_is_left_out_and_told(tmp_path: Path) -> None:
     cage = "  cage: {box: custom, length: 120, width: 60, height: 5, at: {x: 0, y: 0, z: 70}}"
     text = TWO_ELBOWS.format(apart=40, more=cage).replace("a.two: [rotary-90, hard-tube-14]", "a.two: plug")
-    checked = pipeline.check(written(tmp_path, text))
+    checked = pipeline.check(written(tmp_path, text), Store.default())
     assert not [p for p in checked.layout.pieces if "a.one" in p.name]
     told = [f for f in checked.findings if f.question == "tube"]
     assert [f.verdict for f in told] == ["caution"]

@@ -16,6 +16,7 @@ import numpy as np
 from elbowroom.model.geometry.scene import Mesh, Scene, Shape, Solid
 from elbowroom.model.geometry.tessellate import tessellate
 from elbowroom.model.layout.layout import Gaps, Layout, Piece
+from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.parts.fan.fan import Fan
 from elbowroom.parts.made.primitives import PlainBox, PlainCylinder
@@ -110,6 +111,6 @@ def mesh_of(vertices: list[list[float]], triangles: list[list[int]]) -> Mesh:
 if __name__ == "__main__":
     from elbowroom.model.writers import write
 
-    result = write(small(), findings(), Path(sys.argv[1]), keep_outs="keep-outs" in sys.argv[2:])
+    result = write(small(), findings(), Path(sys.argv[1]), keep_outs="keep-outs" in sys.argv[2:], store=Store.default())
     for note in result.notes:
         print(note)

@@ -14,6 +14,7 @@ import pytest
 
 from elbowroom.model.build.problems import InputError
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.store import Store
 from elbowroom.model.writers import write
 from elbowroom.model.writers.atomic import OutputError, Staging, write_file
 
@@ -45,7 +46,7 @@ def small_disk() -> Iterator[None]:
 def test_a_disk_that_fills_leaves_the_earlier_files_whole(scene: Scene, old: Path) -> None:
     before = everything(old)
     with pytest.raises(OutputError, match=r"cannot write .*assembly\.glb: .*; the earlier files are unchanged") as e:
-        write(scene, [], old, ["json", "bom", "glb"])
+        write(scene, [], old, ["json", "bom", "glb"], store=Store.default())
     assert isinstance(e.value, InputError)
     assert everything(old) == before
 
@@ -53,7 +54,7 @@ def test_a_disk_that_fills_leaves_the_earlier_files_whole(scene: Scene, old: Pat
 @pytest.mark.usefixtures("small_disk")
 def test_a_failed_export_leaves_no_new_folder(scene: Scene, tmp_path: Path) -> None:
     with pytest.raises(OutputError):
-        write(scene, [], tmp_path / "a/b/c", ["glb"])
+        write(scene, [], tmp_path / "a/b/c", ["glb"], store=Store.default())
     assert everything(tmp_path) == {}
 
 
@@ -172,7 +173,7 @@ def test_a_folder_that_cannot_be_is_refused_in_plain_words(tmp_path: Path, scene
     (tmp_path / "gone").symlink_to(tmp_path / "nowhere")
     for name in ("file", "file/below", "gone", "nul\0l", "x" * 300):
         with pytest.raises(OutputError, match="cannot make the folder"):
-            write(scene, [], tmp_path / name, ["json"])
+            write(scene, [], tmp_path / name, ["json"], store=Store.default())
     assert sorted(p.name for p in tmp_path.iterdir()) == ["file", "gone"]
     assert (tmp_path / "file").read_text() == "mine"
 
@@ -191,7 +192,7 @@ def test_a_target_that_is_a_folder_is_refused_before_anything_moves(old: Path, s
     (old / "bom.csv").mkdir()
     before = everything(old)
     with pytest.raises(OutputError, match=r"bom\.csv: there is a folder of that name"):
-        write(scene, [], old, ["json", "bom"])
+        write(scene, [], old, ["json", "bom"], store=Store.default())
     assert everything(old) == before
 
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.store import Store
 from elbowroom.model.writers import json_report, write
 from elbowroom.model.writers.glb import quaternion
 from elbowroom.model.writers.materials import LOOKS
@@ -168,7 +169,7 @@ def test_every_body_stands_where_the_scene_has_it_in_metres_and_y_up(written: Pa
 
 def test_a_scene_of_nothing_is_still_a_sound_file(scene: Scene, tmp_path: Path) -> None:
     empty = Scene(type(scene.layout)("empty", (), (), scene.layout.gaps), ())
-    assert [p.name for p in write(empty, [], tmp_path, ["glb"]).paths] == ["assembly.glb"]
+    assert [p.name for p in write(empty, [], tmp_path, ["glb"], store=Store.default()).paths] == ["assembly.glb"]
     document, binary = parse((tmp_path / "assembly.glb").read_bytes())
     assert (document["nodes"], binary) == ([{"name": "empty"}], b"")
     assert json.loads(json_report.render(empty, []))["pieces"] == []

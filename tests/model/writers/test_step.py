@@ -74,7 +74,7 @@ def kernel() -> Iterator[Any]:
 
 def in_tree(scene: Scene) -> dict[str, Solid]:
     """Every body by the path of names that gmsh makes of a nested occurrence: occurrence and product at each level."""
-    labels = Job(scene, []).labels
+    labels = Job(scene, [], Store.default().folder).labels
     found = {}
     for s in scene.solids:
         kept = s.body.keep_out is not None
@@ -109,7 +109,7 @@ def test_gmsh_reads_every_body_with_name_volume_box_and_colour(written: Path, sc
 
 
 def test_names_of_nested_occurrences_and_products_read_back_in_a_fresh_process(written: Path, scene: Scene) -> None:
-    labels = Job(scene, []).labels
+    labels = Job(scene, [], Store.default().folder).labels
     wanted: list[Any] = []
     for kept in (False, True):
         for s in scene.solids:
@@ -136,7 +136,7 @@ def test_pieces_of_one_shape_share_its_geometry(written: Path, scene: Scene) -> 
 
 
 def test_keep_outs_are_left_out_unless_asked_for(scene: Scene, tmp_path: Path) -> None:
-    write(scene, [], tmp_path, ["step"])
+    write(scene, [], tmp_path, ["step"], store=Store.default())
     text = (tmp_path / "assembly.step").read_text(encoding="ascii")
     real = {(s.shape.key, s.body.name) for s in scene.solids if s.body.keep_out is None}
     assert text.count("= MANIFOLD_SOLID_BREP(") == len(real)
@@ -144,7 +144,7 @@ def test_keep_outs_are_left_out_unless_asked_for(scene: Scene, tmp_path: Path) -
 
 
 def test_kept_and_damaged_and_redrawn_solids_give_the_same_file(scene: Scene, tmp_path: Path) -> None:
-    write(scene, [], tmp_path / "redrawn", ["step"])
+    write(scene, [], tmp_path / "redrawn", ["step"], store=Store.default())
     store = Store(tmp_path / "store")
     kept = solidify(scene.layout, store)
     assert all(s.shape.brep is not None for s in kept.solids)
@@ -192,7 +192,7 @@ def test_names_that_trip_readers_come_back_whole(scenes: ModuleType, tmp_path: P
         "@0@", "12", "end;\nENDSEC;", "*/ /*", "\x1f𐀀", "tab\there", "ü" * 80, "x" * 300,
     ]  # fmt: skip
     pieces = [scenes.piece(name, scenes.PlainBox(), shift(z=50 * i), "潮") for i, name in enumerate(names)]
-    write(scenes.scene_of(pieces, "é"), [], tmp_path, ["step"])
+    write(scenes.scene_of(pieces, "é"), [], tmp_path, ["step"], store=Store.default())
     [[title, [[assembly, product, occurrences]]]] = read_names(tmp_path / "assembly.step")
     assert (title, assembly, product) == ("é", "潮", "潮")
     assert [occurrence[0] for occurrence in occurrences] == names

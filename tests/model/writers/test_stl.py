@@ -17,6 +17,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.store import Store
 from elbowroom.model.writers import write
 from elbowroom.model.writers.job import Job
 from elbowroom.model.writers.stl import encoded, joined, stacked
@@ -57,7 +58,7 @@ def mesh_volume(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> 
 
 
 def test_each_shape_is_closed_rests_on_zero_and_keeps_its_volume(written: Path, scene: Scene) -> None:
-    shapes = Job(scene, []).shapes
+    shapes = Job(scene, [], Store.default().folder).shapes
     assert sorted(p.stem for p in (written / "stl").iterdir()) == sorted(label for label, *_ in shapes)
     for label, _, pieces, solids in shapes:
         triangles = corners((written / f"stl/{label}.stl").read_bytes())
@@ -147,7 +148,7 @@ def test_a_mesh_with_a_fault_is_written_as_it_is_and_said(scenes: ModuleType, tm
     solid = scene.solids[0]
     open_mesh = type(solid.mesh)(solid.mesh.vertices, solid.mesh.triangles[1:], 0.0, 0.0, "it has a hole")
     faulty = type(solid)(solid.piece, solid.body, solid.shape, open_mesh, solid.pose, solid.lo, solid.hi)
-    result = write(Scene(scene.layout, (faulty,)), [], tmp_path, ["stl"])
+    result = write(Scene(scene.layout, (faulty,)), [], tmp_path, ["stl"], store=Store.default())
     assert result.notes == ["stl/box-70x60x40.stl: not a closed mesh (it has a hole): a as it was given"]
     assert len(corners((tmp_path / "stl/box-70x60x40.stl").read_bytes())) == 11
 

@@ -31,7 +31,7 @@ TAKEN = ROWS[::EVERY]
 def written() -> dict[str, bytes]:
     """The STL of each distinct shape of those taken, each as if it were a build of its own."""
     pieces = tuple(Piece(f"{family} {row}", make(family, row), IDENTITY, "parts") for family, row in TAKEN)
-    job = Job(solidify(Layout("all", pieces, (), Gaps()), Store.default()), [])
+    job = Job(solidify(Layout("all", pieces, (), Gaps()), Store.default()), [], Store.default().folder)
     return {name: data for name, data in stl.write(job) if name != stl.FILE}
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from elbowroom.model.build.problems import InputError
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.store import Store
 from elbowroom.model.writers import FORMATS, chosen, write
 
 
@@ -31,7 +32,7 @@ def test_a_process_that_wrote_before_writes_the_same_bytes(
     written: Path, scene: Scene, scenes: ModuleType, tmp_path: Path
 ) -> None:
     for folder in ("one", "two"):
-        result = write(scene, scenes.findings(), tmp_path / folder, keep_outs=True)
+        result = write(scene, scenes.findings(), tmp_path / folder, keep_outs=True, store=Store.default())
         assert contents(tmp_path / folder) == contents(written)
         assert sorted(result.paths) == sorted(p for p in (tmp_path / folder).rglob("*") if p.is_file())
         assert result.notes == []
@@ -39,7 +40,7 @@ def test_a_process_that_wrote_before_writes_the_same_bytes(
 
 def test_only_the_chosen_formats_are_written(scene: Scene, tmp_path: Path) -> None:
     seen: list[tuple[int, int, str]] = []
-    result = write(scene, [], tmp_path, chosen(" JSON,bom "), lambda *step: seen.append(step))
+    result = write(scene, [], tmp_path, chosen(" JSON,bom "), lambda *step: seen.append(step), store=Store.default())
     assert [p.name for p in result.paths] == ["report.json", "bom.csv"]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["bom.csv", "report.json"]
     assert [(i, n) for i, n, _ in seen] == [(0, 2), (1, 2), (2, 2)]
