@@ -19,6 +19,11 @@ UNPLUG = (
     "power supply closed: mains voltage and charge stay inside."
 )
 
+AT_THE_SHEET: tuple[str, ...] = (
+    "Drilling and cutting: unplug; nothing wired near the drill or saw; clamp the work, wear eye protection, no gloves "
+    "at a drill press, deburr. Never cut tempered glass or a power supply. The templates say the rest.",
+)
+
 CUTTING: tuple[str, ...] = (
     "Check the drawing against the part before you cut.",
     "Cut edges, burrs and chips are sharp: wear eye protection, deburr every edge, clamp the work, clear away "
