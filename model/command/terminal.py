@@ -19,6 +19,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
+from elbowroom.model.told.cautions import DEFER
 from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall
 from elbowroom.model.told.places import distances
@@ -128,7 +129,8 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             "measure those before you cut (listed in the JSON under basis)."
         )
     care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
-    for line in listed_cautions(care, _WIDTH) if care else ():
+    last = [*(c for c in care if c != DEFER), DEFER]  # whatever hurts, those who know better are named once, at the end
+    for line in listed_cautions(last, _WIDTH) if care else ():
         out.print(f"  [dim]{escape(line)}[/dim]")
 
 
