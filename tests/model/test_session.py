@@ -1,0 +1,114 @@
+"""The public Python side: the same answer as the command's, what changed between two looks, and never a stale one."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from elbowroom import BuildError, Session, check
+from elbowroom.model.build.problems import InputError
+
+BUILD = """
+title: small
+case:
+  interior: {depth: 400, width: 220, height: 420}
+  openings: {roof: {face: roof, size: 120, count: 2, gap: 15, slot: 10, centre: {rear: 200, tray: 110}}}
+stacks:
+  roof: {flow: out, layers: [{fan: fan-120x25, count: 2, cable_to: rear tray}, {radiator: radiator-240x30, name: top, ports_to: front}]}
+parts:
+  drive: {box: drive-2.5in-7, on: case.floor-wall, at: {rear: 100, tray: 60}}
+  crate: {box: custom, length: 80, width: 60, height: 100, on: case.floor-wall, at: {rear: 250, tray: 110}}
+"""
+# Places, a dimension, a wanted gap, a thickness: each moves other verdicts.
+EDITS: dict[str, list[object]] = {
+    "parts.drive.at.rear": [100, 170, 215],
+    "parts.crate.height": [100, 290, 355],
+    "case.interior.height": [420, 380],
+    "stacks.roof.layers.0.fan": ["fan-120x25", "fan-120x15"],
+    "gaps.default": [1, 6],
+}
+
+
+@pytest.fixture
+def build(tmp_path: Path) -> Path:
+    file = tmp_path / "small.yaml"
+    file.write_text(BUILD)
+    return file
+
+
+def test_the_answer_is_the_command_s(build: Path) -> None:
+    answer = check(build)
+    done = subprocess.run([sys.executable, "-m", "elbowroom", "check", str(build), "--json", "-"], capture_output=True)
+    assert answer.json() == done.stdout
+    assert {"fits": 0, "fails": 1, "unknown": 3}[answer.verdict] == done.returncode
+    assert answer.title == "small"
+
+
+def test_bodies_stand_where_the_build_puts_them(build: Path) -> None:
+    bodies = {b.name: b for b in check(build).bodies()}
+    crate = bodies["crate/body"]
+    low, high = crate.vertices.min(axis=0), crate.vertices.max(axis=0)
+    assert np.allclose(high - low, (80, 60, 100))  # flat faces: exact but for the rounding of doubles
+    assert np.isclose(low[2], 0.0)
+    assert len({b.name for b in bodies.values()}) == len(bodies)
+    assert crate.triangles.max() < len(crate.vertices)
+
+
+def test_a_change_says_what_became_of_each_finding(build: Path) -> None:
+    session = Session(build)
+    first = session.check()
+    assert first.changes == ()
+    raised = session.check({"parts.crate.height": 380})
+    worse = {c.id: c for c in raised.changes}
+    clash = next(c for i, c in worse.items() if i.startswith("interference:") and "crate" in i and "top/" in i)
+    assert clash.now is not None
+    assert clash.now.verdict == "clash"
+    assert raised.verdict == "fails"
+    back = session.check()
+    assert back.json() == first.json()
+    assert any(c.what == "gone" or (c.now and c.now.verdict != "clash") for c in back.changes if c.id == clash.id)
+    assert session.check().changes == ()
+
+
+def test_a_saved_file_counts_at_the_next_look(build: Path) -> None:
+    session = Session(build)
+    session.check()
+    build.write_text(BUILD.replace("height: 100,", "height: 380,"))
+    assert session.check().verdict == "fails"
+
+
+def test_a_fault_of_a_change_is_told_and_leaves_the_session_as_it_was(build: Path) -> None:
+    session = Session(build)
+    before = session.check().json()
+    with pytest.raises(BuildError, match=r"hieght.*nearest"):
+        session.check({"parts.crate.hieght": 3})
+    with pytest.raises(InputError, match="text, a number"):
+        session.check({"parts.crate.height": object()})
+    again = session.check()
+    assert again.json() == before
+    assert again.changes == ()
+
+
+@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.sampled_from([(k, v) for k, vs in EDITS.items() for v in vs]), min_size=2, max_size=5))
+def test_no_answer_of_a_session_is_stale(
+    build: Path, tmp_path_factory: pytest.TempPathFactory, edits: list[tuple[str, object]]
+) -> None:
+    """Warm, after other edits, equals cold: a cache folder that nothing was ever kept in."""
+    session, changes = Session(build), dict[str, object]()
+    for path, value in edits:
+        changes[path] = value
+        warm = session.check(changes)
+    cold = check(build, changes, cache=tmp_path_factory.mktemp("cold"))
+    assert warm.json() == cold.json()
+
+
+def test_importing_the_package_loads_nothing_heavy() -> None:
+    script = "import sys, elbowroom; print(sorted({'numpy', 'pydantic', 'cadquery', 'coal'} & set(sys.modules)))"
+    assert subprocess.run([sys.executable, "-c", script], capture_output=True, text=True).stdout == "[]\n"
