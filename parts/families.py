@@ -1,6 +1,6 @@
-"""The register of part families: one line a family, loaded when first asked for.
+"""The register of part families: one line a family, loaded when first asked for; and a builder's words for them.
 
-Owns the list of families and nothing else. A new family is one module with its `Part` sub-class, one line here, one
+Owns those two lists and nothing else. A new family is one module with its `Part` sub-class, one line here, one
 file in `catalogue/` and one test case.
 """
 
@@ -47,6 +47,26 @@ FAMILIES: dict[str, str] = {
     "file": "imported.imported:ImportedPart",
 }
 
+# Which families a builder means by an everyday word of the trade, the likeliest first: common practice, no source (P).
+WORDS: dict[str, tuple[str, ...]] = {
+    "card": ("gpu", "gpu-mount", "card-support"),
+    "graphics card": ("gpu",),
+    "vga": ("gpu",),
+    "reservoir": ("pump", "plate"),
+    "res": ("pump", "plate"),
+    "block": ("cpu-block", "gpu"),
+    "water block": ("cpu-block", "gpu"),
+    "rad": ("radiator",),
+    "power supply": ("psu",),
+    "mobo": ("motherboard",),
+    "board": ("motherboard",),
+    "ram": ("memory",),
+    "distro": ("plate",),
+    "standoff": ("riser", "spacer"),
+    "chassis": ("case",),
+    "hose": ("tube",),
+}
+
 
 @cache
 def family_class(name: str) -> type[Part]:
@@ -54,3 +74,9 @@ def family_class(name: str) -> type[Part]:
     module, cls = FAMILIES[name].split(":")
     found: type[Part] = getattr(import_module(f"elbowroom.parts.{module}"), cls)
     return found
+
+
+def families_of(word: str) -> tuple[str, ...]:
+    """The families an everyday word means, the likeliest first; none for a word that is not one."""
+    plain = " ".join(word.lower().replace("-", " ").replace("_", " ").split())
+    return WORDS.get(plain) or WORDS.get(plain.removesuffix("s"), ())

@@ -13,6 +13,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from elbowroom.model.build.name_lists import known_names, nearest_name
+from elbowroom.parts.families import families_of
 
 Path = tuple[str | int, ...]
 
@@ -121,6 +122,13 @@ def shown(value: object, limit: int = 60) -> str:
         value = dict(list(value.items())[:limit]) if isinstance(value, dict) else value[:limit]
     text = escaped((value if isinstance(value, str) else repr(value))[: 20 * limit])
     return f'"{text[:limit]}…"' if len(text) > limit else f'"{text}"'
+
+
+def meant(word: object, known: Iterable[str]) -> str:
+    """The ending of a message about an unknown family that is a builder's word for others; empty where it is none."""
+    known = frozenset(known)
+    found = [f for f in families_of(word) if f in known] if isinstance(word, str) else []
+    return f"; a builder's word for: {' or '.join(found)}" if found else ""
 
 
 def choices(wrong: object, known: Iterable[str], limit: int = 40) -> str:

@@ -163,8 +163,7 @@ def catalogue(
 ) -> None:
     """List the kinds of parts, or the sizes and fields of one kind with units, ranges and sources."""
     from elbowroom.model.command.terminal import families, family_details
-    from elbowroom.model.command.trade_words import WORDS, families_of
-    from elbowroom.parts import FAMILIES
+    from elbowroom.parts.families import FAMILIES, WORDS, families_of
 
     if family is None:
         families()

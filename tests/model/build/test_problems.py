@@ -48,3 +48,21 @@ def test_a_part_whose_copies_are_numbered_is_named_as_such() -> None:
     said = str(fault.value)
     assert '"stick" is numbered: stick 1 to stick 4; write "stick 1", or "stick *" for all of them' in said
     assert "nearest" not in said
+
+
+def test_a_builders_word_for_a_family_is_told_as_such() -> None:
+    """Wherever a build names a family: a part's key, a bare name, a pair under `gaps`; `card` leads to the card."""
+    body = (
+        "title: t\nparts:\n  a: {rad: custom}\n  b: {card: custom}\n  c: mobo\n"
+        "  d: {chassis: custom}\n"  # a case is no part: its family is not offered there
+    )
+    with pytest.raises(BuildError) as fault:
+        load(parse(body, "b.yaml"))
+    said = str(fault.value)
+    assert 'no part family "rad"; a builder\'s word for: radiator; write one as {family: size}' in said
+    assert 'no part family "card"; a builder\'s word for: gpu or gpu-mount or card-support' in said
+    assert 'no family or catalogue size "mobo"; a builder\'s word for: motherboard' in said
+    assert "for: case" not in said
+    pair = "title: t\nparts: {a: {box: custom, at: {x: 0, y: 0, z: 0}}}\ngaps: {between: [{families: [rad, fan], gap: 2}]}\n"
+    with pytest.raises(BuildError, match='no part family "rad"; a builder\'s word for: radiator'):
+        place(load(parse(pair, "b.yaml")))

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from elbowroom.model.command.trade_words import WORDS, families_of
-from elbowroom.parts import FAMILIES
+from elbowroom.parts.families import FAMILIES, WORDS, families_of
 
 
 def test_every_word_leads_to_families_and_hides_none() -> None:
