@@ -80,7 +80,7 @@ class Stages:
             pieces = tuple(p for p in layout.pieces if p.name in self._near)
             mates = tuple(m for m in layout.mates if {m.piece, m.to_piece} <= self._near)
             part = replace(layout, pieces=pieces, mates=mates)
-            found = fasten(Placed(self.build, part), self._scene(h, self._near), whole=False)
+            found = fasten(Placed(self.build, part), self._scene(h, self._near), whole=False, about=self.movers)
             joints = tuple(j for j in found.joints if self.moves(j))
             chosen = tuple(c for c in found.chosen if self.moves(c.joint))
             self._known[key] = replace(found, joints=joints, chosen=chosen, left=())

@@ -6,7 +6,7 @@ is an ordinary layout with more pieces.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from elbowroom.model.build.problems import BuildError, choices, shown
@@ -43,13 +43,14 @@ class Fastened:
     left: tuple[Joint, ...] = ()
 
 
-def fasten(placed: Placed, scene: Scene, whole: bool = True) -> Fastened:
+def fasten(placed: Placed, scene: Scene, whole: bool = True, about: Collection[str] | None = None) -> Fastened:
     """Screw together what is mated. `scene` is the placed layout made solid. Raises BuildError with the words' faults.
 
-    whole: False for a part of the build's layout, in which not all joints that the words name need be.
+    whole: False for a part of the build's layout, in which not all joints that the words name need be. about: only the
+    joints of these pieces are wanted.
     """
     build, layout = placed.build, placed.layout
-    lines = axes(layout, scene)
+    lines = axes(layout, scene, about)
     if len(lines) > MAX_SCREWS:
         said = f"{len(lines)} screws are more than the {MAX_SCREWS} of one build; leave out holes that take none"
         raise BuildError([build.document.problem((), said)])
