@@ -1,9 +1,9 @@
 """Compiling the planner's inner loops: where the machine code is kept, and what becomes of a fault there.
 
-Owns the decorator for kernels. Their code is kept in the cache folder, so that only the first run on a machine has
-to compile; what cannot be read or written there is compiled anew for the process. Sums keep the order they are written in (no fast
-arithmetic), so an answer is the same on every machine. Importing this module loads the compiler: whoever may not need
-it imports kernels inside the function that does.
+Owns the decorator for kernels. Their code is kept in the cache folder, so that only the first run on a machine has to
+compile; what cannot be read or written there is compiled anew for the process. Sums keep the order they are written in
+(no fast arithmetic), so an answer is the same on every machine. Importing this module loads the compiler: whoever may
+not need it imports kernels inside the function that does.
 """
 
 from __future__ import annotations

@@ -45,9 +45,9 @@ class Field:
         return (self.near.shape[0], self.near.shape[1], self.near.shape[2])
 
     @property
-    def place(self) -> tuple[Floats32, np.float32]:
-        """Lower corner and cells a mm, as the kernels take them."""
-        return self.lo.astype(np.float32), np.float32(1 / self.cell)
+    def place(self) -> tuple[Floats32, np.float32, np.float32]:
+        """Lower corner, cells a mm and mm a cell, as the kernels take them."""
+        return self.lo.astype(np.float32), np.float32(1 / self.cell), np.float32(self.cell)
 
     def excess(self, points: Floats, *, tight: bool = False) -> Floats32:
         """Upper bound, mm, of the distance to the obstacles less the distance wanted, at each point (..., 3).
@@ -100,19 +100,6 @@ class _Draft:
         field.near[..., :3], field.near[..., 3] = self.middles, -REACH
         self.room = np.full(field.shape, REACH, dtype=np.float32)
 
-    def offer(self, part: Part, q: Floats32, need: Floats32, who: NDArray[np.int32]) -> None:
-        """Take the points q, from which `need` is wanted, where they leave less room than what is drawn."""
-        d = self.middles[part] - q
-        room = np.sqrt(np.einsum("...i,...i", d, d)) - need
-        better = room < self.room[part]
-        np.copyto(self.room[part], room, where=better)
-        np.copyto(self.field.near[part][..., :3], q, where=better[..., None])
-        np.copyto(self.field.near[part][..., 3], need, where=better)
-        np.copyto(self.field.owner[part], who, where=better)
-
-
-Part = tuple[slice, ...]
-
 
 def build(space: Space, margins: Margins, lo: Floats, hi: Floats, *, walled: bool = False) -> Field:
     """The map of a box (mm) for the wanted margins; each obstacle's mesh bound adds to its margin.
@@ -130,28 +117,13 @@ def build(space: Space, margins: Margins, lo: Floats, hi: Floats, *, walled: boo
     near, owner = np.zeros((*n, 4), dtype=np.float32), np.full(tuple(n), NOTHING, dtype=np.int32)
     draft = _Draft(Field(np.asarray(lo, dtype=float), cell, near, owner))
     if walled:
-        _wall(draft, *inner)
+        low, high = (v.astype(np.float32) for v in inner)
+        mapping.draw_walls(*draft.axes, low, high, np.int32(OUTSIDE), near, owner, draft.room)
     wanted = space.margins(margins)
     for margin in np.unique(wanted):
         _add(draft, space, np.nonzero(wanted == margin)[0], (margin + space.bounds).astype(np.float32))
     mapping.ask_neighbours(*draft.axes, np.int32(NOTHING), near, owner, draft.room)
     return draft.field
-
-
-def _wall(draft: _Draft, lo: Floats, hi: Floats) -> None:
-    """Make everything outside the box solid."""
-    m = draft.middles
-    lo32, hi32 = lo.astype(np.float32), hi.astype(np.float32)
-    outside = ((m < lo32) | (m > hi32)).any(axis=-1)
-    q = m.copy()
-    low, high = m - lo32, hi32 - m
-    nearest = np.argmin(np.concatenate([low, high], axis=-1), axis=-1)
-    for k in range(3):
-        q[..., k][nearest == k] = lo32[k]
-        q[..., k][nearest == k + 3] = hi32[k]
-    q[outside] = m[outside]
-    who = np.full(m.shape[:3], OUTSIDE, dtype=np.int32)
-    draft.offer((slice(None),) * 3, q, np.zeros(m.shape[:3], dtype=np.float32), who)
 
 
 def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32) -> None:
@@ -178,9 +150,11 @@ def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32
     filled = _filled(triangles, who, lo, field.cell, shape)
     solid = filled >= 0
     q[solid], label[solid] = draft.middles[part][solid], filled[solid]
-    nearest = _spread((label >= 0).ravel(), shape, field.cell)
+    # The number of the source whose middle is nearest, for each cell within REACH of one.
+    nearest = np.where(label >= 0, np.arange(label.size, dtype=np.int32).reshape(shape), np.int32(-1))
+    mapping.spread_along(nearest, field.cell, int(np.ceil(REACH / field.cell)) + 1)
     mapping.offer_nearest(
-        *draft.axes, i0.astype(np.int64), nearest.reshape(shape), q, label, need, field.near, field.owner, draft.room
+        *draft.axes, i0.astype(np.int64), nearest, q, label, need, field.near, field.owner, draft.room
     )
 
 
@@ -213,24 +187,3 @@ def _filled(t: Floats, who: NDArray[np.int32], lo: Floats, cell: float, shape: t
     at = np.maximum.accumulate(np.where(mark >= 0, np.arange(mark.shape[2]), 0), axis=2)
     named = np.take_along_axis(mark, at, axis=2)[..., :-1]
     return np.where(inside, np.maximum(named, who.min()), -1).astype(np.int32)
-
-
-def _spread(sources: NDArray[np.bool_], shape: tuple[int, ...], cell: float) -> NDArray[np.int32]:
-    """For each cell the flat index of the source whose middle is nearest, within REACH; -1 where none is."""
-    far = np.float32(np.inf)
-    d = np.where(sources, np.float32(0), far).reshape(shape)
-    who = np.where(sources, np.arange(len(sources), dtype=np.int32), np.int32(-1)).reshape(shape)
-    steps = int(np.ceil(REACH / cell)) + 1
-    for axis in range(3):
-        new, label = d.copy(), who.copy()
-        for k in range(1, min(steps, shape[axis] - 1) + 1):
-            add = np.float32((k * cell) ** 2)
-            ahead = tuple(slice(k, None) if i == axis else slice(None) for i in range(3))
-            behind = tuple(slice(None, -k) if i == axis else slice(None) for i in range(3))
-            for to, source in ((ahead, behind), (behind, ahead)):
-                offer = d[source] + add
-                better = offer < new[to]
-                np.copyto(new[to], offer, where=better)
-                np.copyto(label[to], who[source], where=better)
-        d, who = new, label
-    return who.ravel()

@@ -209,19 +209,10 @@ def _leg_rows(task: Task, line: Floats) -> tuple[Floats, Floats]:
 
 def _least_move(a: Floats, asked: Floats) -> Floats:
     """The shortest x with a @ x >= asked, as near as it can be had (Hildreth's method)."""
+    from elbowroom.model.tubes.stepping import least_move  # compiled: loaded only where a run is looked for
+
     x = np.zeros(a.shape[1])
-    size = np.einsum("ij,ij->i", a, a)
-    use = np.nonzero(size > 1e-12)[0]
-    dual = np.zeros(len(a))
-    for _ in range(_SWEEPS):
-        worst = 0.0
-        for i in use:
-            step = max(-dual[i], (asked[i] - float(a[i] @ x)) / size[i])
-            dual[i] += step
-            x += step * a[i]
-            worst = max(worst, abs(step))
-        if worst < 1e-9:
-            break
+    least_move(np.ascontiguousarray(a), np.ascontiguousarray(asked), _SWEEPS, x)
     length = float(np.linalg.norm(x))
     return x if length < 20.0 else x * (20.0 / length)
 

@@ -17,8 +17,8 @@ from elbowroom.model.tubes.compiled import helper, kernel
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
+Ints = NDArray[np.int64]
 
-SAMPLE = 4.0  # mm between the points at which an attempt is held against the map: about a cell
 TURN_EPS = 1e-8  # rad: less is no bend
 FAR = 1e6  # mm: stands for a setback no leg can hold
 SLACK = 1e-7  # mm: rounding a leg may lack
@@ -86,12 +86,15 @@ def measure_lines(
 
 
 @helper
-def _cell(v: float, n: int) -> int:
+def _cell(v: np.float32, n: int) -> int:
     return min(max(int(v), 0), n - 1)
 
 
 @helper
-def _excess(near: Floats32, lo: Floats32, scale: float, x: float, y: float, z: float, tight: bool) -> float:
+def _excess(
+    near: Floats32, lo: Floats32, scale: np.float32, cell: np.float32, x: np.float32, y: np.float32, z: np.float32,
+    tight: bool,
+) -> np.float32:  # fmt: skip
     """Distance to the point the cell knows less the one wanted; tight: the least of it and its six neighbours'."""
     i = _cell((x - lo[0]) * scale, near.shape[0])
     j = _cell((y - lo[1]) * scale, near.shape[1])
@@ -101,36 +104,39 @@ def _excess(near: Floats32, lo: Floats32, scale: float, x: float, y: float, z: f
     if tight:
         for m in range(6):
             a, b, c = i, j, k
-            step = 1 if m % 2 else -1
+            step = cell if m % 2 else -cell
             if m < 2:
-                a = min(max(i + step, 0), near.shape[0] - 1)
+                a = _cell((x + step - lo[0]) * scale, near.shape[0])
             elif m < 4:
-                b = min(max(j + step, 0), near.shape[1] - 1)
+                b = _cell((y + step - lo[1]) * scale, near.shape[1])
             else:
-                c = min(max(k + step, 0), near.shape[2] - 1)
+                c = _cell((z + step - lo[2]) * scale, near.shape[2])
             u, v, w = x - near[a, b, c, 0], y - near[a, b, c, 1], z - near[a, b, c, 2]
             least = min(least, np.sqrt(u * u + v * v + w * w) - near[a, b, c, 3])
     return least
 
 
-@kernel("void(f4[:,:,:,::1], f4[::1], f4, f4[:,::1], b1, f4[::1])")
-def excess_at(near: Floats32, lo: Floats32, scale: float, points: Floats32, tight: bool, out: Floats32) -> None:
+@kernel("void(f4[:,:,:,::1], f4[::1], f4, f4, f4[:,::1], b1, f4[::1])")
+def excess_at(
+    near: Floats32, lo: Floats32, scale: np.float32, cell: np.float32, points: Floats32, tight: bool, out: Floats32
+) -> None:  # fmt: skip
     """Fill `out` with the map's figure at each point."""
     for i in range(points.shape[0]):
-        out[i] = _excess(near, lo, scale, points[i, 0], points[i, 1], points[i, 2], tight)
+        out[i] = _excess(near, lo, scale, cell, points[i, 0], points[i, 1], points[i, 2], tight)
 
 
 @kernel(
-    "void(f4[:,:,:,::1], f4[::1], f4, f4, f8, f8, f8[:,:,::1], f8[:,:,::1], f8[:,::1], f8[:,::1], f8[:,::1], f8[::1],"
-    " f8, b1, f8[::1], f8[::1])"
+    "void(f4[:,:,:,::1], f4[::1], f4, f4, f4, f8, f8, i8[::1], i8[::1], f8[:,:,::1], f8[:,:,::1], f8[:,::1],"
+    " f8[:,::1], f8[:,::1], f8[::1], f8, b1, f8[::1], f8[::1])"
 )
 def least_room(
-    near: Floats32, lo: Floats32, scale: float, thick: float, skip0: float, skip1: float, points: Floats,
-    directions: Floats, straights: Floats, turns: Floats, setbacks: Floats, length: Floats, radius: float, tight: bool,
-    floors: Floats, out: Floats,
+    near: Floats32, lo: Floats32, scale: np.float32, cell: np.float32, thick: np.float32, skip0: float,
+    skip1: float, straight_parts: Ints, arc_parts: Ints, points: Floats, directions: Floats, straights: Floats,
+    turns: Floats, setbacks: Floats, length: Floats, radius: float, tight: bool, floors: Floats, out: Floats,
 ) -> None:  # fmt: skip
     """Fill `out` with the least room along each line, `thick` taken off the map's figure. A line that falls below its
     floor is left there, with what was found so far. skip0, skip1: mm at the ends that are not looked at.
+    straight_parts, arc_parts: steps in which each straight and arc is looked at.
     """
     n, legs = points.shape[0], points.shape[1] - 1
     for i in range(n):
@@ -143,7 +149,7 @@ def least_room(
                 if turns[i, j] <= TURN_EPS:
                     continue
                 whole, back, corner = radius * turns[i, j], -setbacks[i, j], j + 1
-                parts = 2 + int(whole / SAMPLE)
+                parts, begin = arc_parts[j], 1
                 cos = math.cos(turns[i, j])
                 i0, i1, i2 = (
                     directions[i, j + 1, 0] - d0 * cos,
@@ -155,12 +161,12 @@ def least_room(
                 cstep, sstep = math.cos(turns[i, j] / parts), math.sin(turns[i, j] / parts)
             else:
                 whole, back, corner = max(straights[i, j], 0.0), setbacks[i, j - 1] if j > 0 else 0.0, j
-                parts = 1 + int(whole / SAMPLE)
+                parts, begin = straight_parts[j], 0
             b0 = points[i, corner, 0] + d0 * back
             b1 = points[i, corner, 1] + d1 * back
             b2 = points[i, corner, 2] + d2 * back
-            c, s = 1.0, 0.0
-            for m in range(parts + 1):
+            c, s = cstep, sstep
+            for m in range(begin, parts + 1 - begin):
                 along = whole * (m / parts)
                 f = radius * s if arc else along
                 g = 1 - c
@@ -170,7 +176,7 @@ def least_room(
                 x = np.float32(b0 + f * d0 + g * i0)
                 y = np.float32(b1 + f * d1 + g * i1)
                 z = np.float32(b2 + f * d2 + g * i2)
-                least = min(least, _excess(near, lo, scale, x, y, z, tight) - thick)
+                least = min(least, _excess(near, lo, scale, cell, x, y, z, tight) - thick)
                 if least < low:
                     break
             if least < low:

@@ -17,6 +17,8 @@ from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes.field import Field, Floats32
 from elbowroom.model.tubes.rules import Rules
 
+SAMPLE = 4.0  # mm between the points at which an attempt is held against the map: about a cell
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lines:
@@ -73,7 +75,7 @@ class Map:
         return out
 
     def least_room(self, lines: Lines, bend: float, *, tight: bool = False, floors: Floats | None = None) -> Floats:
-        """The least room along each line, mm (n,), looked at in steps of at most `kernels.SAMPLE`.
+        """The least room along each line, mm (n,), looked at in steps of at most SAMPLE.
 
         floors: a line that is seen to have less room than its floor is looked at no further; what is given for it is
         then only known to lie below the floor.
@@ -82,9 +84,12 @@ class Map:
 
         n = len(lines.cost)
         out = np.empty(n)
+        # As finely for all lines as the longest leg of any asks for.
+        straight_parts = 1 + (np.maximum(lines.straights.max(axis=0, initial=0.0), 0.0) / SAMPLE).astype(np.int64)
+        arc_parts = 2 + (bend * lines.turns.max(axis=0, initial=0.0) / SAMPLE).astype(np.int64)
         least_room(
-            self.field.near, *self.field.place, np.float32(self.radius), *self.skip, lines.points, lines.directions,
-            lines.straights, lines.turns, lines.setbacks, lines.length, bend, tight,
+            self.field.near, *self.field.place, np.float32(self.radius), *self.skip, straight_parts, arc_parts,
+            lines.points, lines.directions, lines.straights, lines.turns, lines.setbacks, lines.length, bend, tight,
             np.full(n, -np.inf) if floors is None else floors, out,
         )  # fmt: skip
         return out

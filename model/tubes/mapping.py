@@ -84,7 +84,7 @@ def offer_nearest(
 
 @kernel("void(f4[::1], f4[::1], f4[::1], i4, f4[:,:,:,::1], i4[:,:,::1], f4[:,:,::1])")
 def ask_neighbours(
-    xs: Floats32, ys: Floats32, zs: Floats32, nothing: int, near: Floats32, owner: Ints32, room: Floats32
+    xs: Floats32, ys: Floats32, zs: Floats32, nothing: np.int32, near: Floats32, owner: Ints32, room: Floats32
 ) -> None:
     """Let every cell take what its six neighbours know, one direction after another, where that leaves less room."""
     n = room.shape
@@ -109,3 +109,75 @@ def ask_neighbours(
                             room[i, j, k], owner[i, j, k] = left, owner[a, b, c]
                             for m in range(4):
                                 near[i, j, k, m] = near[a, b, c, m]
+
+
+@kernel("void(f4[::1], f4[::1], f4[::1], f4[::1], f4[::1], i4, f4[:,:,:,::1], i4[:,:,::1], f4[:,:,::1])")
+def draw_walls(
+    xs: Floats32, ys: Floats32, zs: Floats32, lo: Floats32, hi: Floats32, outside: np.int32, near: Floats32,
+    owner: Ints32, room: Floats32,
+) -> None:  # fmt: skip
+    """Make everything outside the box lo-hi solid, with no distance wanted from it."""
+    p, q = np.empty(3, dtype=np.float32), np.empty(3, dtype=np.float32)
+    for i in range(room.shape[0]):
+        for j in range(room.shape[1]):
+            for k in range(room.shape[2]):
+                p[0], p[1], p[2] = xs[i], ys[j], zs[k]
+                out, least, face = False, np.float32(np.inf), 0
+                for m in range(6):
+                    apart = p[m] - lo[m] if m < 3 else hi[m - 3] - p[m - 3]
+                    out |= apart < 0
+                    if apart < least:
+                        least, face = apart, m
+                left = np.float32(0.0) if out else least
+                if left < room[i, j, k]:
+                    room[i, j, k], owner[i, j, k], near[i, j, k, 3] = left, outside, 0.0
+                    for m in range(3):
+                        q[m] = p[m]
+                    if not out:
+                        q[face % 3] = lo[face] if face < 3 else hi[face - 3]
+                    for m in range(3):
+                        near[i, j, k, m] = q[m]
+
+
+@kernel("void(i4[:,:,::1], f8, i8)")
+def spread_along(who: Ints32, cell: float, steps: int) -> None:
+    """Hand every source on, in place: for each cell the source (its number, -1 for none) that is nearest in cells, over
+    at most `steps` along each axis.
+    """
+    n = who.shape
+    d = np.empty(n, dtype=np.float32)
+    for i in range(n[0]):
+        for j in range(n[1]):
+            for k in range(n[2]):
+                d[i, j, k] = 0.0 if who[i, j, k] >= 0 else np.inf
+    add = np.empty(steps + 1, dtype=np.float32)
+    for s in range(steps + 1):
+        add[s] = (s * cell) * (s * cell)
+    longest = max(n[0], n[1], n[2])
+    line, names = np.empty(longest, dtype=np.float32), np.empty(longest, dtype=np.int32)
+    for axis in range(3):
+        a, b = (1 if axis == 0 else 0), (1 if axis == 2 else 2)
+        for u in range(n[a]):
+            for v in range(n[b]):
+                known = False
+                for m in range(n[axis]):
+                    i = m if axis == 0 else u
+                    j = m if axis == 1 else (u if axis == 0 else v)
+                    k = m if axis == 2 else v
+                    line[m], names[m] = d[i, j, k], who[i, j, k]
+                    known |= names[m] >= 0
+                if not known:
+                    continue
+                for m in range(n[axis]):
+                    best, name = line[m], names[m]
+                    for s in range(1, min(steps, n[axis] - 1) + 1):
+                        if add[s] >= best:
+                            break
+                        if m - s >= 0 and line[m - s] + add[s] < best:
+                            best, name = line[m - s] + add[s], names[m - s]
+                        if m + s < n[axis] and line[m + s] + add[s] < best:
+                            best, name = line[m + s] + add[s], names[m + s]
+                    i = m if axis == 0 else u
+                    j = m if axis == 1 else (u if axis == 0 else v)
+                    k = m if axis == 2 else v
+                    d[i, j, k], who[i, j, k] = best, name
