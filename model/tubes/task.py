@@ -7,6 +7,7 @@ number of exact tests spent, and the nearest attempt so far for the case that no
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -195,9 +196,10 @@ class _Body:
         return Space([rod_mesh(str(k), r) for k, r in enumerate(self.body)])
 
 
-def _rods(body: tuple[Rod, ...]) -> Rods:
+def _rods(body: Sequence[Rod], round_ends: bool = True) -> Rods:
+    """Many bars as one batch."""
     starts, ends, radii = ([getattr(r, k) for r in body] for k in ("start", "end", "radius"))
-    return Rods(np.array(starts, dtype=float), np.array(ends, dtype=float), np.array(radii, dtype=float))
+    return Rods(np.array(starts, dtype=float), np.array(ends, dtype=float), np.array(radii, dtype=float), round_ends)
 
 
 def _within(rod: Rod) -> Rod:
@@ -225,16 +227,24 @@ def free_axis(task_map: Map, points: Floats, axes: Floats, longest: float, skip:
 def leg_free(space: Space, rules: Rules, end: End, other: End) -> NDArray[np.bool_]:
     """Whether each candidate's straight leg and body stand free; the leg ends flat, what lies beyond is the bend's."""
     out = np.ones(len(end.candidates), dtype=bool)
-    others = space.beyond(end.settled) if end.settled else space
-    for k, c in enumerate(end.candidates):
-        p, a = np.array(c.point), np.array(c.axis)
+    legs: dict[frozenset[str], list[tuple[int, float, float]]] = {}
+    for k in range(len(end.candidates)):
         for u, v, ignore in leg_zones(rules, end, other, k):
-            rod = Rods((p + a * u)[None], (p + a * v)[None], np.array([rules.od / 2]), False)
-            out[k] &= bool(space.met(rod, rules.clearance, ignore)[0] == FREE)
-        for r in c.body:
-            rod = Rods(np.array([r.start]), np.array([r.end]), np.array([r.radius]), r.round_ends)
-            wanted = rules.clearance if end.settled else NO_MARGIN
-            out[k] &= bool(others.met(rod, wanted, end.exempt)[0] == FREE)
+            legs.setdefault(ignore, []).append((k, u, v))
+    p = np.array([c.point for c in end.candidates])
+    a = np.array([c.axis for c in end.candidates])
+    for ignore, parts in legs.items():
+        rows = np.array([k for k, _, _ in parts])
+        first, last = (np.array(x)[:, None] for x in ([u for _, u, _ in parts], [v for _, _, v in parts]))
+        rods = Rods(p[rows] + a[rows] * first, p[rows] + a[rows] * last, np.full(len(rows), rules.od / 2), False)
+        out[rows[space.met(rods, rules.clearance, ignore) != FREE]] = False
+    others = space.beyond(end.settled) if end.settled else space
+    wanted = rules.clearance if end.settled else NO_MARGIN
+    for round_ends in (True, False):
+        bars = [(k, r) for k in np.nonzero(out)[0] for r in end.candidates[k].body if r.round_ends == round_ends]
+        if bars:
+            rows, rods = np.array([k for k, _ in bars]), _rods([r for _, r in bars], round_ends)
+            out[rows[others.met(rods, wanted, end.exempt) != FREE]] = False
     return out
 
 
