@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import FLAT
+from elbowroom.model.geometry.judged import Apart, Contact, Overlap, Undecided
 from elbowroom.model.geometry.pairs import Checker
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Mate
@@ -68,16 +69,16 @@ def _mate(scene: Scene, checker: Checker, index: dict[str, int], mate: Mate) -> 
         return claim.finding("unknown", text, None, "mm", 0.0)
     area = sum(_covered(checker, pair, claim.pose, claim.to_pose) for pair in pairs)
     judged = [checker.judge(*pair) for pair in pairs]
-    deepest = max((j for j in judged if j.kind == "overlap"), key=lambda j: j.depth, default=None)
+    deepest = max((j for j in judged if isinstance(j, Overlap)), key=lambda j: j.depth, default=None)
     if deepest is not None:
         how = f"run {mm(deepest.depth)} into each other beside the faces that are to meet"
         return claim.fail(how, deepest.depth, "mm", 0.0, area)
     if area < MATE_AREA_MM2:
-        gaps = [j.gap for j in judged if j.gap is not None]
+        gaps = [j.gap if isinstance(j, Apart) else 0.0 for j in judged if isinstance(j, Apart | Contact)]
         gap = min(gaps) if gaps else None
         stands = "" if gap is None else f"; the bodies stand {mm(gap)} apart"
         return claim.fail(f"do not meet: no area of them is in contact{stands}", gap, "mm", 0.0, area)
-    unsure = next((j for j in judged if j.kind == "unknown"), None)
+    unsure = next((j for j in judged if isinstance(j, Undecided)), None)
     if unsure is not None:
         text = f"{claim.names}: it cannot be said whether they meet without running into each other; {unsure.reason}"
         return claim.finding("unknown", text, None, "mm", 0.0, area)

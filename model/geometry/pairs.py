@@ -12,14 +12,14 @@ import hashlib
 import struct
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model import digest
-from elbowroom.model.geometry.judged import Judged
+from elbowroom.model.geometry.judged import Apart, Judged, Point, Undecided, carried, from_bytes, to_bytes
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.store import Store
@@ -166,7 +166,7 @@ class Checker:
         Where the gap's interval straddles `wanted` (mm), it is narrowed until it clears it, as far as can be.
         """
         found = self._judged(i, j, "pair", None)
-        if found.kind == "apart" and wanted is not None and _straddles(found, wanted):
+        if isinstance(found, Apart) and wanted is not None and _straddles(found, wanted):
             found = self._judged(i, j, "sharp", found)
         return found
 
@@ -177,17 +177,16 @@ class Checker:
         found = None
         if data is not None:
             try:
-                found = Judged.from_bytes(data)
+                found = from_bytes(data)
             except (ValueError, TypeError):  # a record of no use is made again
                 found = None
         if found is None:
             found, sure = self._make(first, second, rel, rough)
             if sure:
-                self.keep(key, found.to_bytes())
+                self.keep(key, to_bytes(found))
             else:  # in memory only: another run may have more time
-                self.store.remember("record", key, found.to_bytes())
-        a, b = self._placed(first, found.point_a), self._placed(first, found.point_b)
-        return replace(found, point_a=a, point_b=b) if first == i else replace(found, point_a=b, point_b=a)
+                self.store.remember("record", key, to_bytes(found))
+        return carried(found, partial(self._placed, first), swapped=first != i)
 
     def _make(self, first: int, second: int, rel: Array, rough: Judged | None) -> tuple[Judged, bool]:
         """The judgement, and whether it is all that can be had of the pair."""
@@ -199,7 +198,7 @@ class Checker:
         turn, move = np.ascontiguousarray(rel[:, :3]), np.ascontiguousarray(rel[:, 3])
         refiner = Refiner(self, one, other, turn, move)
         found = judge(a, b, turn, move, refiner) if rough is None else sharpen(a, b, turn, move, refiner)
-        if refiner.lost is not None and found.kind == "unknown":
+        if refiner.lost is not None and isinstance(found, Undecided):
             found = replace(found, reason=f"{found.reason}, and the exact kernel gave no answer: {refiner.lost}")
         return found, refiner.lost is None
 
@@ -253,15 +252,11 @@ class Checker:
 
         return Exactly(self.store)
 
-    def _placed(self, i: int, point: tuple[float, float, float] | None) -> tuple[float, float, float] | None:
+    def _placed(self, i: int, point: Point) -> Point:
         """A point of solid i's coordinates in the case's."""
-        if point is None:
-            return None
         p = self._turn[i] @ np.array(point) + self._move[i]
         return (float(p[0]), float(p[1]), float(p[2]))
 
 
-def _straddles(found: Judged, wanted: float) -> bool:
-    assert found.low is not None
-    assert found.high is not None
+def _straddles(found: Apart, wanted: float) -> bool:
     return found.low < wanted - CONTACT_MM <= found.high

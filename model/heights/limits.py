@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Literal
+from typing import Literal, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from elbowroom.model.checks.containment import check as contained
 from elbowroom.model.checks.interference import mated_bodies, wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
+from elbowroom.model.geometry import judged
 from elbowroom.model.geometry.enclosure import slab_gap
 from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene, Solid
@@ -222,18 +223,19 @@ class _Pair:
         solids = (self.moved.solid(self.i, h), self.moved.solid(self.j, h))
         found = Checker(Scene(self.moved.layout, solids), self.moved.store).judge(0, 1, self.wanted)
         need = 0.0 if self.wanted is None else max(self.wanted - CONTACT_MM, 0.0)
-        if found.kind == "overlap":  # no shorter move than the depth frees them
-            assert found.low is not None
-            return Answer(False, (found.low + need) / self.rate)
-        if found.kind == "contact":
-            return Answer(self.wanted is None, 0.0 if self.wanted is None else need / self.rate)
-        if found.kind == "apart":
-            assert found.low is not None
-            assert found.high is not None
-            if found.low >= need:
-                return Answer(True, (found.low - need) / self.rate)
-            return Answer(False, max(0.0, need - found.high) / self.rate)
-        return Answer(False, 0.0)
+        match found:
+            case judged.Overlap():  # no shorter move than the depth frees them
+                return Answer(False, (found.low + need) / self.rate)
+            case judged.Contact():
+                return Answer(self.wanted is None, 0.0 if self.wanted is None else need / self.rate)
+            case judged.Apart():
+                if found.low >= need:
+                    return Answer(True, (found.low - need) / self.rate)
+                return Answer(False, max(0.0, need - found.high) / self.rate)
+            case judged.Undecided():
+                return Answer(False, 0.0)
+            case _:
+                assert_never(found)
 
 
 # Faces that must meet, and the case -----------------------------------------------------------------------------------
