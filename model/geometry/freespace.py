@@ -17,6 +17,7 @@ import coal
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model.geometry import rays
 from elbowroom.model.geometry.envelopes import (
     NO_MARGIN,
     Blockage,
@@ -269,30 +270,27 @@ class Space:
 
     def free_length(
         self, start: Point | Floats, axis: Point | Floats, radius: float, longest: float,
-        margins: Margins = NO_MARGIN, ignore: Collection[str] = (),
+        margins: Margins = NO_MARGIN, ignore: Collection[str] = (), step: float = LENGTH_STEP, slices: int = 2,
     ) -> tuple[float, str | None]:  # fmt: skip
         """How far a flat-ended bar can reach from `start` along the unit vector `axis`, mm, and what stops it.
 
-        At most `longest` (then None). Narrowed to LENGTH_STEP and rounded down, so the length itself is free.
+        At most `longest` (then None). Narrowed to `step` and rounded down, so the length itself is free. slices: of
+        what is not known yet, asked at once; a bar is free where all its slices are.
         """
         a, d = np.asarray(start, dtype=float), np.asarray(axis, dtype=float)
-
-        def meets(length: float) -> int:
-            rods = Rods(a[None], (a + d * length)[None], np.array([radius]), False)
-            return int(self.met(rods, margins, ignore)[0])
-
-        stop = meets(longest)
-        if stop == FREE:
-            return longest, None
-        low, high = 0.0, longest
-        while high - low > LENGTH_STEP:
-            middle = (low + high) / 2
-            hit = meets(middle)
-            if hit == FREE:
-                low = middle
-            else:
-                high, stop = middle, hit
-        return low, self.names[stop]
+        low, high, stop = 0.0, longest, None
+        while high - low > step:
+            cuts = np.linspace(low, high, slices + 1)
+            froms = cuts[:-1] if stop is None else np.full(slices, low)  # a slice that is stopped is not free wholly
+            bars = Rods(a + froms[:, None] * d, a + cuts[1:, None] * d, np.full(slices, radius), False)
+            met = self.met(bars, margins, ignore)
+            blocked = np.nonzero(met != FREE)[0]
+            if not len(blocked):
+                return high, stop
+            first = int(blocked[0])
+            stop = self.names[met[first]]
+            low, high = float(cuts[first]), float(cuts[first + 1])
+        return low, stop
 
     # Meshes -------------------------------------------------------------------------------------------------------
 
@@ -331,16 +329,8 @@ class Space:
 def _crossing(rod: Rod, obstacle: Obstacle) -> Floats:
     """Where a bar's axis first goes through a mesh that it is known to meet; its start where it only grazes it."""
     a, d = np.array(rod.start), np.subtract(rod.end, rod.start)
-    t = obstacle.vertices[obstacle.triangles]
-    e1, e2 = t[:, 1] - t[:, 0], t[:, 2] - t[:, 0]
-    p = np.cross(d, e2)
-    det = np.einsum("ij,ij->i", e1, p)
-    safe = np.where(det == 0, 1.0, det)
-    s = a - t[:, 0]
-    u = np.einsum("ij,ij->i", s, p) / safe
-    q = np.cross(s, e1)
-    v, w = q @ d / safe, np.einsum("ij,ij->i", e2, q) / safe
-    hit = (det != 0) & (u >= -GRAZING) & (v >= -GRAZING) & (u + v <= 1 + GRAZING) & (w >= -GRAZING) & (w <= 1 + GRAZING)
+    met, w = rays.met(obstacle.vertices[obstacle.triangles], a, d, GRAZING, 0.0)
+    hit = met & (w >= -GRAZING) & (w <= 1 + GRAZING)
     out: Floats = a + d * float(np.clip(w[hit].min(), 0, 1) if hit.any() else 0.0)
     return out
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.parts.vocabulary.pose import compose, rotation
+from elbowroom.parts.vocabulary.winding import winding
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -49,11 +50,11 @@ class Insides:
         for m in np.unique(mesh):
             rows = np.nonzero(mesh == m)[0]
             if self._closed[m]:
-                winding, sure = _crossings(points[rows] @ _OBLIQUE, self._bins[m])
-                out[rows] = winding != 0
+                turns, sure = _crossings(points[rows] @ _OBLIQUE, self._bins[m])
+                out[rows] = turns != 0
                 rows = rows[~sure]
             if len(rows):
-                out[rows] = np.abs(winding_number(points[rows], self._plain[m])) > 0.5
+                out[rows] = np.abs(winding(points[rows], self._plain[m])) > 0.5
         return out
 
 
@@ -97,7 +98,7 @@ def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, NDArray[np.bool_]]:
     inside = np.all((ij >= 0) & (ij < n), axis=1)
     square = np.where(inside, ij[:, 0] * n + ij[:, 1], 0)
     counts = np.where(inside, bins.first[square + 1] - bins.first[square], 0)
-    winding, sure = np.zeros(len(p), dtype=np.int64), np.ones(len(p), dtype=bool)
+    turns, sure = np.zeros(len(p), dtype=np.int64), np.ones(len(p), dtype=bool)
     step = max(1, _CHUNK // max(1, int(counts.max(initial=1))))
     for at in range(0, len(p), step):
         part = slice(at, at + step)
@@ -117,22 +118,6 @@ def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, NDArray[np.bool_]]:
         area = edge.sum(axis=1)
         height = (edge[:, 0] * z[:, 2] + edge[:, 1] * z[:, 0] + edge[:, 2] * z[:, 1]) / np.where(area == 0, 1.0, area)
         sign = np.where(up & (height > 0), 1, 0) - np.where(down & (height > 0), 1, 0)
-        winding[part] += np.bincount(owner, weights=sign, minlength=len(winding[part])).astype(np.int64)
-        sure[part] &= np.bincount(owner, weights=unsure, minlength=len(winding[part])) == 0
-    return winding, sure
-
-
-def winding_number(points: Floats, triangles: Floats) -> Floats:
-    """Times the mesh (m, 3, 3) winds around each point: its solid angle over 4 pi (Van Oosterom and Strackee)."""
-    out = np.zeros(len(points))
-    step = max(1, _CHUNK // max(1, len(triangles)))
-    for at in range(0, len(points), step):
-        r = triangles[None] - points[at : at + step, None, None, :]
-        a, b, c = r[..., 0, :], r[..., 1, :], r[..., 2, :]
-        la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
-        triple = np.einsum("...i,...i", a, np.cross(b, c))
-        flat = la * lb * lc
-        for u, v, w in ((a, b, lc), (b, c, la), (c, a, lb)):
-            flat = flat + np.einsum("...i,...i", u, v) * w
-        out[at : at + step] = np.arctan2(triple, flat).sum(axis=-1) / (2 * np.pi)
-    return out
+        turns[part] += np.bincount(owner, weights=sign, minlength=len(turns[part])).astype(np.int64)
+        sure[part] &= np.bincount(owner, weights=unsure, minlength=len(turns[part])) == 0
+    return turns, sure

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model.geometry.rays import Facets
 from elbowroom.model.tolerances import WELD_MM
 
 Array = NDArray[np.float64]
@@ -84,21 +85,6 @@ def normals_areas(vertices: Array, triangles: Triangles) -> tuple[Array, Array]:
     return n / np.where(length > 0, length, 1.0)[:, None], length / 2.0
 
 
-def winding(point: Array, vertices: Array, triangles: Triangles) -> float:
-    """How often the surface goes round the point: 1 inside, 0 outside, by the solid angles of the triangles."""
-    c = vertices[triangles] - point
-    r = np.linalg.norm(c, axis=2)
-    a, b, d = c[:, 0], c[:, 1], c[:, 2]
-    top = np.einsum("ij,ij->i", a, np.cross(b, d))
-    bottom = (
-        r.prod(axis=1)
-        + np.einsum("ij,ij->i", a, b) * r[:, 2]
-        + np.einsum("ij,ij->i", b, d) * r[:, 0]
-        + np.einsum("ij,ij->i", d, a) * r[:, 1]
-    )
-    return float(np.arctan2(top, bottom).sum() / (2.0 * np.pi))
-
-
 def seeds(vertices: Array, triangles: Triangles) -> NDArray[np.int64]:
     """One vertex of each connected piece of the surface."""
     label = np.arange(len(vertices))
@@ -118,15 +104,7 @@ class Surface:
 
     def __init__(self, corners: Array) -> None:
         self._empty = len(corners) == 0
-        a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        n = np.cross(ab, ac)
-        nn = np.einsum("ij,ij->i", n, n)[:, None]
-        self._flat = nn[:, 0] > 1e-200  # one without area has no inside: its sides are all there is of it
-        nn = np.where(self._flat[:, None], nn, 1.0)
-        self._a = a
-        # Dotted with a point's offset from a: its shares of ab and ac, and its height over the plane.
-        self._dual = np.stack([np.cross(ac, n) / nn, np.cross(n, ab) / nn, n / np.sqrt(nn)], axis=1)
-        self._unit = n / np.sqrt(nn)
+        self._facets = Facets(corners)  # one without area has no inside: its sides are all there is of it
         self._start = corners.reshape(-1, 3)
         self._along = np.roll(corners, -1, axis=1).reshape(-1, 3) - self._start
         self._over = 1.0 / np.maximum(np.einsum("ij,ij->i", self._along, self._along), 1e-300)
@@ -141,21 +119,13 @@ class Surface:
         square = (off * off).sum(axis=1)
         i = int(square.argmin())
         best, on = float(square[i]), point - off[i]
-        inner = self._dual @ (point - self._a)[:, :, None]
-        v, w, h = inner[:, 0, 0], inner[:, 1, 0], inner[:, 2, 0]
-        height = np.where(self._flat & (v >= 0) & (w >= 0) & (v + w <= 1), np.abs(h), np.inf)
+        v, w, h = self._facets.over(point).T
+        height = np.where(self._facets.flat & (v >= 0) & (w >= 0) & (v + w <= 1), np.abs(h), np.inf)
         j = int(height.argmin())
         if height[j] ** 2 < best:
-            return float(height[j]), point - h[j] * self._unit[j]
+            return float(height[j]), point - h[j] * self._facets.units[j]
         return best**0.5, on
 
     def along_ray(self, point: Array, direction: Array, beyond: float) -> float:
         """How far a ray from the point runs before it meets a triangle farther than `beyond`, mm; infinity if none."""
-        start = (self._dual @ (point - self._a)[:, :, None])[:, :, 0]
-        step = self._dual @ direction
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = -start[:, 2] / step[:, 2]
-            v, w = start[:, 0] + t * step[:, 0], start[:, 1] + t * step[:, 1]
-            slack = 1e-9  # of the triangle's sides: no ray slips between two neighbours
-            met = self._flat & (v >= -slack) & (w >= -slack) & (v + w <= 1 + slack) & (t > beyond)
-        return float(np.where(met, t, np.inf).min(initial=np.inf))
+        return float(self._facets.along(point, direction, beyond).min(initial=np.inf))

@@ -17,9 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import Enclosure
-from elbowroom.model.geometry.meshes import seeds, winding
+from elbowroom.model.geometry.meshes import seeds
 from elbowroom.model.geometry.scene import Mesh
+from elbowroom.model.geometry.trees import tree_of
 from elbowroom.model.tolerances import FLOAT32_STEP, GRAIN_MM, MAX_CLOSE_PAIRS, VOLUME_REL
+from elbowroom.parts.vocabulary.winding import goes_round
 
 Array = NDArray[np.float64]
 Some = tuple[NDArray[np.int64] | None, NDArray[np.int64] | None]  # triangles of a first body and of a second; None: all
@@ -44,11 +46,11 @@ class Kernel:
 
     @cached_property
     def bvh(self) -> Any:
-        return _tree(self.mesh.vertices, self.mesh.triangles)
+        return tree_of(self.mesh.vertices, self.mesh.triangles)
 
     def some(self, which: NDArray[np.int64] | None) -> Any:
         """The tree of some of its triangles; of all of them where `which` is None."""
-        return self.bvh if which is None else _tree(self.mesh.vertices, self.mesh.triangles[which])
+        return self.bvh if which is None else tree_of(self.mesh.vertices, self.mesh.triangles[which])
 
     @cached_property
     def enclosure(self) -> Enclosure:
@@ -71,16 +73,7 @@ class Kernel:
         """Whether a point away from the surface lies inside."""
         if (point < self.lo).any() or (point > self.hi).any():
             return False
-        return abs(winding(point, self.mesh.vertices, self.mesh.triangles)) > 0.5
-
-
-def _tree(vertices: Array, triangles: NDArray[np.int32]) -> Any:
-    tree = coal.BVHModelOBBRSS()
-    tree.beginModel(len(triangles), len(vertices))
-    tree.addVertices(np.array(vertices))
-    tree.addTriangles(triangles.astype(np.int64))
-    tree.endModel()
-    return tree
+        return goes_round(point, self.mesh.vertices[self.mesh.triangles])
 
 
 def crossing(vertices: Array, triangles: NDArray[np.int32], volume: float) -> str | None:

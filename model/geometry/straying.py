@@ -6,6 +6,7 @@ wherever control points or a formula allow. Needs the exact kernel. Bounds of sp
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 
-def _xyz(p: Any) -> tuple[float, float, float]:
+def xyz(p: Any) -> tuple[float, float, float]:
     return (p.X(), p.Y(), p.Z())
 
 
@@ -57,11 +58,11 @@ def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray
     kind = surface.GetType()
     if kind == GeomAbs_Sphere:
         sphere = surface.Sphere()
-        return float(sphere.Radius()) - Surface(corners).nearest(np.array(_xyz(sphere.Location())))[0]
+        return float(sphere.Radius()) - Surface(corners).nearest(np.array(xyz(sphere.Location())))[0]
     if kind == GeomAbs_Torus:
         torus = surface.Torus()
-        off = on_mesh - _xyz(torus.Axis().Location())
-        height = off @ np.array(_xyz(torus.Axis().Direction()))
+        off = on_mesh - xyz(torus.Axis().Location())
+        height = off @ np.array(xyz(torus.Axis().Direction()))
         out = np.sqrt(np.maximum(np.einsum("ij,ij->i", off, off) - height**2, 0.0))
         return CHORD_SAFETY * float(np.abs(np.hypot(out - torus.MajorRadius(), height) - torus.MinorRadius()).max())
     if not mesh.HasUVNodes():
@@ -71,14 +72,14 @@ def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray
     normals, _ = normals_areas(nodes, tris)
     bent = _bent(surface, *boxes, normals)
     if bent is not None:
-        at = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in uv])
+        at = np.array([xyz(surface.Value(float(u), float(v))) for u, v in uv])
         off = np.linalg.norm(at - nodes, axis=1)  # nodes on an edge lie on the edge's own curve
         whole, out = bent
         # A point that strays along the triangles only is still on the mesh, but for the angle between neighbours.
         over = np.minimum(whole, out + whole * _turned(tris, normals))
         return float((over + off[tris].max(axis=1)).max(initial=0.0))
     on_uv = np.einsum("wk,tkc->twc", weights, uv[tris]).reshape(-1, 2)
-    true = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
+    true = np.array([xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
     return CHORD_SAFETY * float(np.linalg.norm(true - on_mesh, axis=1).max())
 
 
@@ -116,16 +117,21 @@ def _curve_spline(curve: Any) -> Spline | None:
     return None
 
 
-def edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
-    """Bound on the distance between the face's curved edges and their chords, mm: by control points, else sampled at
-    mid-chord and widened."""
-    worst = 0.0
+def edges_of(face: TopoDS_Face) -> Iterator[Any]:
+    """The edges of a face, but for those that are a point."""
     explorer = TopExp_Explorer(face, TopAbs_EDGE)
     while explorer.More():
         edge = TopoDS.Edge_s(explorer.Current())
         explorer.Next()
-        if BRep_Tool.Degenerated_s(edge):
-            continue
+        if not BRep_Tool.Degenerated_s(edge):
+            yield edge
+
+
+def edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
+    """Bound on the distance between the face's curved edges and their chords, mm: by control points, else sampled at
+    mid-chord and widened."""
+    worst = 0.0
+    for edge in edges_of(face):
         chords = BRep_Tool.PolygonOnTriangulation_s(edge, mesh, place)
         curve = BRepAdaptor_Curve(edge)
         if chords is None or not chords.HasParameters() or curve.GetType() == GeomAbs_Line:
@@ -135,8 +141,8 @@ def edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
         if spline is not None:
             worst = max(worst, spline.off_chords(t))
             continue
-        ends = np.array([_xyz(curve.Value(float(s))) for s in t])
-        middle = np.array([_xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
+        ends = np.array([xyz(curve.Value(float(s))) for s in t])
+        middle = np.array([xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
         along = ends[1:] - ends[:-1]
         off = middle - ends[:-1]
         length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-30)

@@ -28,7 +28,7 @@ from OCP.GeomAbs import (
 )
 from OCP.GProp import GProp_GProps
 from OCP.IMeshTools import IMeshTools_MeshAlgoType, IMeshTools_Parameters
-from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED, TopAbs_SOLID
+from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_SOLID
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
@@ -36,7 +36,7 @@ from OCP.TopoDS import TopoDS
 from elbowroom.model.geometry.enclosure import CURVED, FLAT, ROUND, SURFACE_COLUMNS, round_sagitta
 from elbowroom.model.geometry.meshes import fault_of, mesh_volume, welded
 from elbowroom.model.geometry.scene import Mesh
-from elbowroom.model.geometry.straying import edges_stray, strayed
+from elbowroom.model.geometry.straying import edges_of, edges_stray, strayed, xyz
 from elbowroom.model.tolerances import ANGLE_RAD, CHORD_MM, CHORD_SAFETY
 
 if TYPE_CHECKING:
@@ -126,7 +126,7 @@ def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | 
     if mesh is None or mesh.NbTriangles() == 0:
         return None
     trsf = place.Transformation()
-    nodes = np.array([_xyz(mesh.Node(i)) for i in range(1, mesh.NbNodes() + 1)])
+    nodes = np.array([xyz(mesh.Node(i)) for i in range(1, mesh.NbNodes() + 1)])
     turn = np.array([[trsf.Value(r, c) for c in range(1, 5)] for r in range(1, 4)])
     nodes = nodes @ turn[:, :3].T + turn[:, 3]
     tris = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int32) - 1
@@ -150,10 +150,6 @@ def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | 
     return nodes, tris, row, float(row[9])
 
 
-def _xyz(p: Any) -> tuple[float, float, float]:
-    return (p.X(), p.Y(), p.Z())
-
-
 def _axis_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
     """Point and direction of the axis, radius at that point, growth of the radius along the axis."""
     if kind == GeomAbs_Cylinder:
@@ -163,29 +159,22 @@ def _axis_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
         own = surface.Cone()
         radius, growth = own.RefRadius(), float(np.tan(own.SemiAngle()))
     axis = own.Axis()
-    return [*_xyz(axis.Location()), *_xyz(axis.Direction()), radius, growth]
+    return [*xyz(axis.Location()), *xyz(axis.Direction()), radius, growth]
 
 
 def _whole_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
     """Centre, axis and radii of a sphere (no axis, one radius) or torus; zeros of any other surface."""
     if kind == GeomAbs_Sphere:
         ball = surface.Sphere()
-        return [*_xyz(ball.Location()), 0.0, 0.0, 0.0, ball.Radius(), 0.0]
+        return [*xyz(ball.Location()), 0.0, 0.0, 0.0, ball.Radius(), 0.0]
     if kind == GeomAbs_Torus:
         ring = surface.Torus()
         axis = ring.Axis()
-        return [*_xyz(axis.Location()), *_xyz(axis.Direction()), ring.MajorRadius(), ring.MinorRadius()]
+        return [*xyz(axis.Location()), *xyz(axis.Direction()), ring.MajorRadius(), ring.MinorRadius()]
     return [0.0] * 8
 
 
 def _plain_edges(face: TopoDS_Face) -> bool:
     """Whether a cylinder or cone is bounded only by its rulings and by circles about its axis."""
-    explorer = TopExp_Explorer(face, TopAbs_EDGE)
-    while explorer.More():
-        edge = TopoDS.Edge_s(explorer.Current())
-        explorer.Next()
-        if BRep_Tool.Degenerated_s(edge):
-            continue
-        if BRepAdaptor_Curve(edge).GetType() not in (GeomAbs_Line, GeomAbs_Circle):
-            return False
-    return True
+    plain = (GeomAbs_Line, GeomAbs_Circle)
+    return all(BRepAdaptor_Curve(edge).GetType() in plain for edge in edges_of(face))

@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.geometry.meshes import Surface, normals_areas, winding
+from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.geometry.narrow import arrays_of
 from elbowroom.model.tolerances import CONTACT_MM
+from elbowroom.parts.vocabulary.winding import winding
 
 Array = NDArray[np.float64]
 Ball = tuple[float, Array]  # radius, mm; centre
@@ -45,7 +46,7 @@ class Solid:
 
     def ball(self, centre: Array) -> Ball:
         """The largest ball about a point; radius 0 where the point is not inside."""
-        inside = winding(centre, self.vertices, self.triangles) > 0.5
+        inside = float(winding(centre[None], self.corners)[0]) > 0.5
         return (self.surface.nearest(centre)[0] if inside else 0.0), centre
 
 

@@ -209,22 +209,3 @@ def bars_met(space: Space, bars: Sequence[tuple[Rod, Floats]]) -> Mask:
     )  # fmt: skip
     met: Mask = space.met(every) != FREE
     return met
-
-
-def free_run(space: Space, start: Floats, axis: Floats, radius: float, longest: float) -> tuple[float, str | None]:
-    """How far a flat-ended bar can reach from `start` along a unit vector, mm, rounded down to RUN_STEP, and what stops
-    it; at most `longest` (then None). Asked in slices: a bar is free where all its slices are.
-    """
-    low, high, stop = 0.0, longest, None
-    while high - low > RUN_STEP:
-        cuts = np.linspace(low, high, SLICES + 1)
-        froms = cuts[:-1] if stop is None else np.full(SLICES, low)  # a slice that is stopped is not free wholly
-        bars = Rods(start + froms[:, None] * axis, start + cuts[1:, None] * axis, np.full(SLICES, radius), False)
-        met = space.met(bars)
-        blocked = np.nonzero(met != FREE)[0]
-        if not len(blocked):
-            return high, stop
-        first = int(blocked[0])
-        stop = space.names[met[first]]
-        low, high = float(cuts[first]), float(cuts[first + 1])
-    return low, stop

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.model.geometry.rays import met
 from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.tolerances import POSE_TURN_DIGITS
 from elbowroom.parts.vocabulary.pose import apply, inverse, turn
@@ -107,17 +108,6 @@ def _seen(mesh: Mesh, way: Vector) -> _Seen:
 
 
 def _hits(corners: NDArray[np.float64], origin: Vector, way: Vector) -> Vector:
-    """Distances along a ray at which it meets triangles (Moeller and Trumbore's test); doubled ones are merged."""
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    e1, e2 = b - a, c - a
-    p = np.cross(way, e2)
-    det = np.einsum("ij,ij->i", e1, p)
-    ok = np.abs(det) > _GRAZE
-    inv = np.where(ok, 1.0 / np.where(ok, det, 1.0), 0.0)
-    t = origin - a
-    u = np.einsum("ij,ij->i", t, p) * inv
-    q = np.cross(t, e1)
-    v = (q @ way) * inv
-    distance = np.einsum("ij,ij->i", e2, q) * inv
-    hit = ok & (u >= -_GRAZE) & (v >= -_GRAZE) & (u + v <= 1 + _GRAZE) & (distance > 0)
-    return np.unique(np.round(distance[hit], 6))
+    """Distances along a ray at which it meets triangles; doubled ones are merged."""
+    hit, distance = met(corners, origin, way, _GRAZE, _GRAZE)
+    return np.unique(np.round(distance[hit & (distance > 0)], 6))

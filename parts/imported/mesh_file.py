@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.winding import goes_round
+
 MOST_BYTES = 200_000_000  # a larger file is refused unread; bound by choice, so that a wrong file cannot fill memory
 # Bound by choice: whether a mesh of so many crosses itself takes 15 s and 1.4 GB to find out (measured), and both grow
 # with their number; the engine's own scene is about 50 000.
@@ -262,7 +264,7 @@ def _around(corners: Vertices, point: NDArray[np.float64]) -> bool:
     """Whether a closed shell, facing either way, goes round a point."""
     if (point < corners.min(axis=(0, 1))).any() or (point > corners.max(axis=(0, 1))).any():
         return False
-    return abs(winding(corners, point)) > 0.5
+    return goes_round(point, corners)
 
 
 def split(vertices: Vertices, triangles: Triangles) -> list[tuple[Vertices, Triangles]]:
@@ -321,20 +323,6 @@ def volume(vertices: Vertices, triangles: Triangles) -> float:
     """Signed volume enclosed by a closed mesh, in the unit of its vertices cubed."""
     corners = vertices[triangles] - vertices[triangles[0, 0]]
     return float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6.0
-
-
-def winding(corners: Vertices, point: NDArray[np.float64]) -> float:
-    """How often a closed shell of triangles (m, 3, 3) winds around a point (Van Oosterom and Strackee's formula)."""
-    a, b, c = (corners[:, i] - point for i in range(3))
-    la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
-    top = np.einsum("ij,ij->i", a, np.cross(b, c))
-    under = (
-        la * lb * lc
-        + np.einsum("ij,ij->i", a, b) * lc
-        + np.einsum("ij,ij->i", b, c) * la
-        + np.einsum("ij,ij->i", c, a) * lb
-    )
-    return float(np.arctan2(top, under).sum()) / (2 * np.pi)
 
 
 def _normals(corners: Vertices) -> Vertices:
