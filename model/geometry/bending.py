@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
+
 Array = NDArray[np.float64]
 _PARTS = 8  # into which a knot span is cut at most
 _SPANS = 64  # above which no more are made of a surface's spans either way
@@ -58,7 +60,7 @@ class Spline:
         for way, knots in enumerate(self.knots):
             degree = self.degrees[way]
             start, end = float(knots[degree]), float(knots[-degree - 1])
-            slack = 1e-9 * (end - start)
+            slack = ROUNDING * (end - start)
             turns = np.floor((lo[:, way] - start + slack) / (end - start)) * (end - start)
             lo[:, way] -= turns
             hi[:, way] -= turns
@@ -76,9 +78,9 @@ class Spline:
         boxes = np.stack([lo, zero], axis=1), np.stack([hi, zero], axis=1)
         ends = np.array([self.point(float(x)) for x in t])
         chord = ends[1:] - ends[:-1]
-        chord /= np.maximum(np.linalg.norm(chord, axis=1), 1e-300)[:, None]
+        chord /= np.maximum(np.linalg.norm(chord, axis=1), TINY)[:, None]
         x = np.cross(chord, np.eye(3)[np.argmin(np.abs(chord), axis=1)])
-        x /= np.maximum(np.linalg.norm(x, axis=1), 1e-300)[:, None]
+        x /= np.maximum(np.linalg.norm(x, axis=1), TINY)[:, None]
         whole, one = self.strays(*boxes, x)
         _, other = self.strays(*boxes, np.cross(chord, x))
         return float(np.minimum(whole, np.hypot(one, other)).max(initial=0.0))
@@ -91,7 +93,7 @@ class Spline:
         for r in range(1, p + 1):
             for j in range(p, r - 1, -1):
                 i = j + k - p
-                a = (u - knots[i]) / max(knots[i + p - r + 1] - knots[i], 1e-300)
+                a = (u - knots[i]) / max(knots[i + p - r + 1] - knots[i], TINY)
                 d[j] = (1 - a) * d[j - 1] + a * d[j]
         out: Array = d[p, :3] / d[p, 3]
         return out
@@ -223,7 +225,7 @@ def _inserted(poles: Array, knots: Array, degree: int, fresh: float) -> tuple[Ar
 def _between(knots: Array, degree: int) -> Array:
     """Knots to put into the spans of a direction that bends."""
     spans = np.unique(knots[degree : len(knots) - degree])
-    wide = np.diff(spans) > 1e-6 * (spans[-1] - spans[0])
+    wide = np.diff(spans) > ALIKE * (spans[-1] - spans[0])
     if degree < 2:
         return np.zeros(0)
     parts = int(np.clip(_SPANS / (len(spans) - 1), 1, _PARTS))

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from elbowroom.model.geometry.thickness import Solid, at_triangles, core, widest
 from elbowroom.model.tolerances import CONTACT_MM, CONVEX_REL, DIRECTION_STEPS, MAX_DIRECTIONS
+from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
 
 Array = NDArray[np.float64]
 _EDGES = 40  # edge directions combined for common normals: 780 pairs
@@ -116,7 +117,7 @@ def _place(own: Solid, slack: float, bound: float) -> Depth | None:
         return replace(width, depth=0.0, low=0.0, high=high, inner=(middle,))
     radius, at = balls[0]
     _, on = own.surface.nearest(at)
-    out = (on - at) / max(radius, 1e-300)
+    out = (on - at) / max(radius, TINY)
     return replace(
         width, depth=2 * radius, low=2 * radius, high=high, point_a=at + radius * out, point_b=at - radius * out,
         inner=tuple(b[1] for b in balls),
@@ -155,11 +156,11 @@ def _directions(vertices: Array, triangles: NDArray[np.int32], normals: Array, a
     sides = np.concatenate([vertices[triangles[:, k]] - vertices[triangles[:, (k + 1) % 3]] for k in range(3)])
     length = np.linalg.norm(sides, axis=1)
     order = np.argsort(-length)
-    edges = _distinct((sides / np.maximum(length, 1e-300)[:, None])[order])[:_EDGES]
+    edges = _distinct((sides / np.maximum(length, TINY)[:, None])[order])[:_EDGES]
     i, j = np.triu_indices(len(edges), 1)
     crossed = np.cross(edges[i], edges[j])
     size = np.linalg.norm(crossed, axis=1)
-    crossed = crossed[size > 1e-6] / size[size > 1e-6][:, None]
+    crossed = crossed[size > ALIKE] / size[size > ALIKE][:, None]
     _, _, principal = np.linalg.svd(vertices - vertices.mean(axis=0), full_matrices=False)
     return np.concatenate([faces, crossed, principal])
 
@@ -168,7 +169,7 @@ def _distinct(directions: Array) -> Array:
     """Directions that differ by more than sign and rounding, in the order given."""
     size = np.linalg.norm(directions, axis=1)
     d = directions[size > 0.5]
-    lead = np.argmax(np.abs(d) > 1e-9, axis=1)
+    lead = np.argmax(np.abs(d) > ROUNDING, axis=1)
     d = d * np.where(d[np.arange(len(d)), lead] < 0, -1.0, 1.0)[:, None]
     _, first = np.unique(np.round(d / DIRECTION_STEPS), axis=0, return_index=True)
     out: Array = d[np.sort(first)]
@@ -178,7 +179,7 @@ def _distinct(directions: Array) -> Array:
 def _ends(vertices: Array, along: Array, width: float) -> tuple[Array, Array]:
     """Two points of the overlap `width` apart along the direction: between the middles of its two extreme sides."""
     at = vertices @ along
-    slack = max(1e-9, 1e-6 * width)
+    slack = max(ROUNDING, ALIKE * width)
     low, high = vertices[at <= at.min() + slack], vertices[at >= at.max() - slack]
     # The smaller side's middle lies over the larger side: a corner over a face, an edge over a face.
     if len(low) <= len(high):

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.geometry.scene import Mesh
+from elbowroom.parts.vocabulary.tolerances import ROUNDING, TINY
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -39,10 +40,10 @@ def about_axis(corners: Array, rows: Array) -> tuple[Array, Array, Array, Array]
     height = np.einsum("mki,mi->mk", off, axis)
     radial = off - height[:, :, None] * axis[:, None]
     length = np.linalg.norm(radial, axis=2)
-    unit = radial / np.maximum(length, 1e-300)[:, :, None]
-    unit = np.where((length > 1e-9)[:, :, None], unit, 0.0)  # the tip of a cone has no direction
+    unit = radial / np.maximum(length, TINY)[:, :, None]
+    unit = np.where((length > ROUNDING)[:, :, None], unit, 0.0)  # the tip of a cone has no direction
     middle = unit.sum(axis=1)
-    middle /= np.maximum(np.linalg.norm(middle, axis=1), 1e-300)[:, None]
+    middle /= np.maximum(np.linalg.norm(middle, axis=1), TINY)[:, None]
     side = np.cross(axis, middle)
     angle = np.arctan2(np.einsum("mki,mi->mk", unit, side), np.einsum("mki,mi->mk", unit, middle))
     lo, hi = angle.min(axis=1), angle.max(axis=1)
@@ -137,7 +138,7 @@ class Enclosure:
             middle = (first + second) / 2
             radial = middle - rows[:, 1:4]
             radial -= np.einsum("ki,ki->k", radial, rows[:, 4:7])[:, None] * rows[:, 4:7]
-            level = np.abs(np.einsum("ki,ki->k", second - first, rows[:, 4:7])) < 1e-9
+            level = np.abs(np.einsum("ki,ki->k", second - first, rows[:, 4:7])) < ROUNDING
             hole = level & (np.einsum("ki,ki->k", third - middle, radial) > 0)
             out[own[at[hole]], edge[hole]] = near[at[hole]]
         return out
@@ -185,12 +186,12 @@ class Enclosure:
             height = float(off @ row[4:7])
             radial = off - height * row[4:7]
             length = float(np.linalg.norm(radial))
-            if length > 1e-9:
+            if length > ROUNDING:
                 return row[1:4] + height * row[4:7] + radial * (abs(row[7] + row[8] * height) / length), 0.0
             return point, self.mesh.bound
         if row[0] == CURVED:
             return point, float(row[9])
-        if not len(self.curved) or np.abs(self.corners[triangle] - point).max(axis=1).min() < 1e-9:
+        if not len(self.curved) or np.abs(self.corners[triangle] - point).max(axis=1).min() < ROUNDING:
             return point, 0.0  # corners of triangles lie on the surface
         return point, 0.0 if self.from_curved(point) > self.mesh.bound else self.mesh.bound
 

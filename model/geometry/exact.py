@@ -22,6 +22,8 @@ from elbowroom.model.tolerances import SQUARE_RAD
 from elbowroom.parts.vocabulary.base import Part
 
 Array = NDArray[np.float64]
+
+SLOPELESS = 1e-9  # a derivative of a surface no longer than this gives it no normal there: a cone's tip, a pole
 MOST_SOLUTIONS = 8  # of the extrema that are looked at: where many are equal (parallel faces), any will do
 
 
@@ -178,7 +180,7 @@ def _looks(support: Any, whole: Any, point: Any, along: Any) -> bool:
         if near.NbPoints() < 1:
             continue
         u, v = near.LowerDistanceParameters()
-        here = BRepLProp_SLProps(BRepAdaptor_Surface(face), u, v, 1, 1e-9)
+        here = BRepLProp_SLProps(BRepAdaptor_Surface(face), u, v, 1, SLOPELESS)
         if here.IsNormalDefined() and abs(here.Normal().Dot(along)) >= 1.0 - SQUARE_RAD**2 / 2:
             return True
     return False

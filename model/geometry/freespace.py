@@ -32,6 +32,7 @@ from elbowroom.model.geometry.envelopes import (
 )
 from elbowroom.model.geometry.inside import Insides
 from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, Indices, bar_of, nearer_than, tree_of
+from elbowroom.parts.vocabulary.tolerances import TINY
 
 FREE = -1  # answer of a question about which obstacle is met: none
 
@@ -265,7 +266,7 @@ class Space:
         lone = Space((self.obstacles[index],), _base=())
         a, b = np.array(rod.start), np.array(rod.end)
         length = float(np.linalg.norm(b - a))
-        free, _ = lone.free_length(rod.start, (b - a) / max(length, 1e-300), rod.radius, length)
+        free, _ = lone.free_length(rod.start, (b - a) / max(length, TINY), rod.radius, length)
         return min(thick, length - free) if free > 0 else thick
 
     def free_length(

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.parts.vocabulary.pose import compose, rotation
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, TINY
 from elbowroom.parts.vocabulary.winding import winding
 
 Floats = NDArray[np.float64]
@@ -80,7 +81,7 @@ def _bins(t: Floats) -> _Bins:
     lo2, hi2 = t[..., :2].min(axis=1), t[..., :2].max(axis=1)
     lo, hi = lo2.min(axis=0), hi2.max(axis=0)
     n = int(np.clip(np.sqrt(len(t)), 1, _MOST_BINS))
-    cell = np.maximum((hi - lo) / n, 1e-12)
+    cell = np.maximum((hi - lo) / n, NO_LENGTH)
     i0 = np.clip(((lo2 - lo) / cell).astype(np.int64), 0, n - 1)
     i1 = np.clip(((hi2 - lo) / cell).astype(np.int64), 0, n - 1)
     wide = i1 - i0 + 1
@@ -110,7 +111,7 @@ def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, NDArray[np.bool_]]:
         x, y, z = rel[..., 0], rel[..., 1], rel[..., 2]
         nxt = [1, 2, 0]
         edge = x * y[:, nxt] - y * x[:, nxt]  # twice the area each edge spans with the ray's foot
-        size = np.abs(x * y[:, nxt]) + np.abs(y * x[:, nxt]) + 1e-300
+        size = np.abs(x * y[:, nxt]) + np.abs(y * x[:, nxt]) + TINY
         up, down = np.all(edge > 0, axis=1), np.all(edge < 0, axis=1)
         # A foot near an edge line matters only when it is not clearly outside another edge.
         vague = np.abs(edge) <= GRAZE * size

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from elbowroom.model.geometry.rays import Facets
 from elbowroom.model.tolerances import WELD_MM
+from elbowroom.parts.vocabulary.tolerances import TINY
 
 Array = NDArray[np.float64]
 Triangles = NDArray[np.int32]
@@ -107,7 +108,7 @@ class Surface:
         self._facets = Facets(corners)  # one without area has no inside: its sides are all there is of it
         self._start = corners.reshape(-1, 3)
         self._along = np.roll(corners, -1, axis=1).reshape(-1, 3) - self._start
-        self._over = 1.0 / np.maximum(np.einsum("ij,ij->i", self._along, self._along), 1e-300)
+        self._over = 1.0 / np.maximum(np.einsum("ij,ij->i", self._along, self._along), TINY)
 
     def nearest(self, point: Array) -> tuple[float, Array]:
         """Least distance from the point, mm, and where; infinity where there are no triangles."""

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import CURVED, ROUND, Enclosure, about_axis
+from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -112,12 +113,12 @@ def pair_gaps(
     ]  # fmt: skip
     tries = np.concatenate([np.stack(single, axis=1), sides_a, sides_b], axis=1)
     length = np.linalg.norm(tries, axis=2, keepdims=True)
-    tries = tries / np.maximum(length, 1e-300)
+    tries = tries / np.maximum(length, TINY)
     lo_a, hi_a = extents(a, i, tries)
     lo_b, hi_b = extents(b, j, tries @ turn)
     off = tries @ move
     gap = np.maximum(lo_b + off - hi_a, lo_a - hi_b - off)
-    gap = np.where(length[:, :, 0] > 1e-6, gap, -np.inf)  # a zero vector, or all rounding, is no direction
+    gap = np.where(length[:, :, 0] > ALIKE, gap, -np.inf)  # a zero vector, or all rounding, is no direction
     out: Array = gap.max(axis=1)
     ca, cb = a.corners[i], b.corners[j] @ turn.T + move
     for outer, my, rows, yours, your, stray, placed in (
@@ -150,10 +151,10 @@ def flat_gaps(one: Array, other: Array) -> Array:
     along = np.concatenate(tries, axis=1)
     length = np.linalg.norm(along, axis=2, keepdims=True)
     scale = max(float(np.abs(e).max(initial=0.0)) for e in edges)
-    along = along / np.maximum(length, 1e-300)
+    along = along / np.maximum(length, TINY)
     p, q = (np.einsum("kdi,kpi->kdp", along, t) for t in (one, other))
     gap = np.maximum(q.min(axis=2) - p.max(axis=2), p.min(axis=2) - q.max(axis=2))
-    out: Array = np.where(length[:, :, 0] > 1e-9 * scale, gap, -np.inf).max(axis=1)
+    out: Array = np.where(length[:, :, 0] > ROUNDING * scale, gap, -np.inf).max(axis=1)
     return out
 
 

@@ -21,6 +21,7 @@ from elbowroom.model.geometry.narrow import ClosePairs, Kernel, Nearest, close_p
 from elbowroom.model.geometry.parting import flat_gaps, pair_gaps
 from elbowroom.model.geometry.parting_planes import parted
 from elbowroom.model.tolerances import CONTACT_MM, MAX_CLOSE_PAIRS, SOME_CLOSE_PAIRS
+from elbowroom.parts.vocabulary.tolerances import TINY
 
 Array = NDArray[np.float64]
 
@@ -174,7 +175,7 @@ class PosedPair:
         """
         if not all(self.clear_of_curves(p) for p in (deep.point_a, deep.point_b)):
             return False
-        along = (deep.point_b - deep.point_a) / max(deep.depth, 1e-300)
+        along = (deep.point_b - deep.point_a) / max(deep.depth, TINY)
         start, end = float(deep.point_a @ along), float(deep.point_b @ along)
         box = deep.box + np.array([[-self.bound], [self.bound]])
         a = self.a.enclosure.curved_extent(box, np.eye(3), np.zeros(3), along)

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+NO_CHORD_MM2 = 1e-30  # square of a chord's length: one under 1e-15 mm is a point, and no divisor
+
 
 def xyz(p: Any) -> tuple[float, float, float]:
     return (p.X(), p.Y(), p.Z())
@@ -145,7 +147,7 @@ def edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
         middle = np.array([xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
         along = ends[1:] - ends[:-1]
         off = middle - ends[:-1]
-        length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-30)
+        length2 = np.maximum(np.einsum("ij,ij->i", along, along), NO_CHORD_MM2)
         off -= along * np.clip(np.einsum("ij,ij->i", off, along) / length2, 0, 1)[:, None]
         worst = max(worst, CHORD_SAFETY * float(np.linalg.norm(off, axis=1).max(initial=0.0)))
     return worst

@@ -17,11 +17,13 @@ from numpy.typing import NDArray
 from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.geometry.narrow import arrays_of
 from elbowroom.model.tolerances import CONTACT_MM
+from elbowroom.parts.vocabulary.tolerances import ALIKE, NO_LENGTH
 from elbowroom.parts.vocabulary.winding import winding
 
 Array = NDArray[np.float64]
 Ball = tuple[float, Array]  # radius, mm; centre
 GROWN = 1.1  # the first width no ball is found for is so many times the widest ball: what `high` may lie above `low`
+SKIN_MM = CONTACT_MM * 1e-3  # a ray has left its own triangle beyond this, and a ball no wider is none
 _STARTS = 12  # largest triangles a ball is tried from
 _SHRINKS = 20  # steps in which a ball shrinks to its place; it converges in fewer than ten
 _FITS = 0.999  # a ball that reaches this part of its radius fits: its radius is measured in the end anyway
@@ -58,7 +60,7 @@ def _frame(normals: Array, areas: Array) -> Array:
     across = areas * np.linalg.norm(np.cross(normals, first), axis=1)
     second = normals[int(np.argmax(across))]
     second = second - (second @ first) * first
-    if np.linalg.norm(second) < 1e-6 or np.linalg.norm(first) < 0.5:
+    if np.linalg.norm(second) < ALIKE or np.linalg.norm(first) < 0.5:
         return np.eye(3)
     second /= np.linalg.norm(second)
     return np.stack([first, second, np.cross(first, second)])
@@ -128,8 +130,8 @@ def at_triangles(solid: Solid, width: float) -> list[Ball]:
     for t in np.argsort(-solid.areas)[:_STARTS]:
         start, inward = solid.corners[t].mean(axis=0), -solid.normals[t]
         # Up to the far side of the piece every centre is inside it, and no ball inside is wider than the piece.
-        radius = min(width, solid.surface.along_ray(start, inward, CONTACT_MM * 1e-3)) / 2
-        if radius <= CONTACT_MM * 1e-3:
+        radius = min(width, solid.surface.along_ray(start, inward, SKIN_MM)) / 2
+        if radius <= SKIN_MM:
             continue
         for _ in range(_SHRINKS):
             gap, on = solid.surface.nearest(start + radius * inward)
@@ -138,10 +140,10 @@ def at_triangles(solid: Solid, width: float) -> list[Ball]:
             # The ball through `start` with this tangent that also passes through the nearer point.
             off = on - start
             lift = float(off @ inward)
-            fresh = float(off @ off) / (2 * lift) if lift > 1e-12 else radius / 2
+            fresh = float(off @ off) / (2 * lift) if lift > NO_LENGTH else radius / 2
             radius = min(fresh, radius * _FITS)
         ball = solid.ball(start + radius * inward)
-        if ball[0] > CONTACT_MM * 1e-3:
+        if ball[0] > SKIN_MM:
             found.append(ball)
         if ball[0] >= _FITS * width / 2:  # none can be larger
             break

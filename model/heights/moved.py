@@ -23,6 +23,7 @@ from elbowroom.model.store import Store
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.measure import Measure, Mm
 from elbowroom.parts.vocabulary.pose import Pose
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 Array = NDArray[np.float64]
 RATE_DIGITS = 10  # of a velocity: over 200 mm it is off by 1e-8, and poses 0.01 mm apart that round differently agree
@@ -50,7 +51,7 @@ class Moved:
         self.velocity: dict[str, Array] = {}
         for a, m, b in zip(first.pieces, middle.pieces, last.pieces, strict=True):
             off = m.pose - (a.pose + b.pose) / 2
-            if np.abs(a.pose[:3, :3] - b.pose[:3, :3]).max() > 1e-9 or np.abs(off).max() > STRAIGHT_MM:
+            if np.abs(a.pose[:3, :3] - b.pose[:3, :3]).max() > ROUNDING or np.abs(off).max() > STRAIGHT_MM:
                 raise Crooked(f"{a.name} does not move in a straight line with the height; give the height as a number")
             v = (b.pose[:3, 3] - a.pose[:3, 3]) / (hi - lo)
             self.velocity[a.name] = np.round(v, RATE_DIGITS) + 0.0

@@ -18,6 +18,10 @@ from numpy.typing import NDArray
 
 from elbowroom.model.making.mesh import Array, Ints, Skin, spread
 from elbowroom.model.making.rules import FACET_DEG, OVERHANG_DEG, SPAN_DIRECTIONS, SPAN_POINTS, Z_MM
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, ROUNDING
+
+NO_AREA_MM2 = 1e-9  # what triangles that are none still stand for, so that their points have a distance
+NO_EDGE_MM2 = 1e-18  # square of an edge's length: one under 1e-9 mm is a point, and no divisor
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +108,7 @@ def _span(skin: Skin, corners: Array, region: list[int], partner: Ints) -> Span:
 
 def _points(flat: Array, areas: Array) -> tuple[Array, Array]:
     """Points spread over triangles seen in plan, and the area each stands for."""
-    step = math.sqrt(max(float(areas.sum()), 1e-9) / SPAN_POINTS)
+    step = math.sqrt(max(float(areas.sum()), NO_AREA_MM2) / SPAN_POINTS)
     points, weights = [], []
     for corners, area in zip(flat, areas.tolist(), strict=True):
         longest = max(float(np.linalg.norm(corners[i] - corners[i - 1])) for i in range(3))
@@ -128,7 +132,7 @@ def _bridges(points: Array, edges: Array, held: NDArray[np.bool_]) -> Array:
         with np.errstate(divide="ignore", invalid="ignore"):
             t = (off[:, :, 0] * along[:, 1] - off[:, :, 1] * along[:, 0]) / across
             s = (off[:, :, 0] * d[1] - off[:, :, 1] * d[0]) / across
-        met = (np.abs(across) > 1e-12) & (s >= -1e-9) & (s <= 1 + 1e-9)
+        met = (np.abs(across) > NO_LENGTH) & (s >= -ROUNDING) & (s <= 1 + ROUNDING)
         total, good = np.zeros(len(points)), np.ones(len(points), dtype=bool)
         for sign in (1.0, -1.0):
             ahead = np.where(met & (sign * t > 0), sign * t, np.inf)
@@ -145,7 +149,7 @@ def _reach(points: Array, edges: Array) -> float:
         return math.inf
     start, along = edges[:, 0], edges[:, 1] - edges[:, 0]
     off = points[:, None] - start[None]
-    t = np.clip((off * along).sum(axis=2) / np.maximum((along**2).sum(axis=1), 1e-18), 0, 1)
+    t = np.clip((off * along).sum(axis=2) / np.maximum((along**2).sum(axis=1), NO_EDGE_MM2), 0, 1)
     return float(np.linalg.norm(off - t[:, :, None] * along, axis=2).min(axis=1).max())
 
 

@@ -21,6 +21,7 @@ from elbowroom.model.screws.walk import Walk
 from elbowroom.parts.vocabulary.base import Hole, HolePattern, Stud
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse
 from elbowroom.parts.vocabulary.threads import THREADS
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 SCREW_HOLE_MM = 9.0  # wider holes are for cables and tubes; a clearance hole for M8, no source (P)
 SLOT_STEPS = 401  # places along a slot that are compared: a tenth of a millimetre in 40
@@ -224,7 +225,7 @@ def _middle_of_overlap(face: Face, i: int, other: Face, k: int) -> Vector:
     square = float(u @ u)
     s = np.clip(((points - a) @ u) / square, 0.0, 1.0) if square > 0 else np.zeros(len(points))
     gaps = np.linalg.norm(_flat(points - (a + s[:, None] * u), face.pose[:3, 2]), axis=1)
-    near = np.flatnonzero(gaps <= gaps.min() + 1e-9)
+    near = np.flatnonzero(gaps <= gaps.min() + ROUNDING)
     found: Vector = points[near[len(near) // 2]]
     return found
 

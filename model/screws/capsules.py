@@ -22,6 +22,7 @@ CENTRE_MM = 2e-7
 STEPS = 300  # of cuts through the centroid: each leaves at most 1 - 1/e of the area (Gruenbaum), so 60 do for a plane
 WIDEST, MOST = 4000, 200_000  # capsules, and overlaps of two, up to which the memory for a search stays below 1 GB
 PARALLEL = 1e-12  # sine below which two borders do not cross: over 1 m they part by less than a rounding
+NO_AREA_MM2 = 1e-24  # twice the area of a polygon that is all rounding: a square of NO_LENGTH
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -254,7 +255,7 @@ def _centroid(polygon: list[tuple[float, float]]) -> tuple[float, float]:
     for (px, py), (qx, qy) in pairwise(polygon[1:]):
         w = (px - ox) * (qy - oy) - (py - oy) * (qx - ox)
         area, sx, sy = area + w, sx + w * (px + qx - 2 * ox), sy + w * (py + qy - 2 * oy)
-    if abs(area) < 1e-24:
+    if abs(area) < NO_AREA_MM2:
         return sum(p[0] for p in polygon) / len(polygon), sum(p[1] for p in polygon) / len(polygon)
     return ox + sx / (3 * area), oy + sy / (3 * area)
 

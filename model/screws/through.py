@@ -26,7 +26,7 @@ ENTRY_MM = 0.35  # the sheet begins no farther than this from the face: the plan
 KEY_DIGITS = 9  # of a point, mm: under any rounding of poses
 MOST_ANSWERS = 20_000  # depths kept in mind: a build of 600 screws walked at some heights
 MOST_KEPT = 16  # meshes with a direction each that are kept in mind: more than one walk goes to and fro between
-_GRAZE = 1e-12
+_GRAZE = 1e-12  # of a triangle's sides, and the determinant of a ray along its plane: rounding, and no more
 
 
 def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: float, slot: float) -> float | None:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.parts.vocabulary.contour import Contour, Vertex, circle
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
 
 Array = NDArray[np.float64]
 STRAIGHT_MM = 2e-3  # a straight side strays by no more, whatever the tolerance: else it swallows the start of an arc
@@ -83,7 +84,7 @@ def _sharpest(ring: Array) -> int:
 def _is_straight(points: Array, tolerance: float) -> bool:
     d = points[-1] - points[0]
     length = float(np.hypot(*d))
-    if length < 1e-12:
+    if length < NO_LENGTH:
         return False
     off = points - points[0]
     along = off @ d / length
@@ -115,7 +116,7 @@ def _centre(a: Array, b: Array, c: Array) -> Array | None:
     """Centre of the circle through three points; None where they lie on a line."""
     p, q = b - a, c - a
     double = 2 * float(p[0] * q[1] - p[1] * q[0])
-    if abs(double) < 1e-12:
+    if abs(double) < NO_LENGTH:
         return None
     pp, qq = float(p @ p), float(q @ q)
     return a + np.array([q[1] * pp - p[1] * qq, p[0] * qq - q[0] * pp]) / double

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 FOLDER = "stl"
 FILE = "assembly.stl"
@@ -148,7 +149,7 @@ def _outward(vertices: Vertices, triangles: Triangles) -> Vertices:
 
     def unit(v: Vertices) -> Vertices:
         length = np.linalg.norm(v, axis=1, keepdims=True)
-        out: Vertices = np.divide(v, length, out=np.full_like(v, 0.6), where=length > 1e-9)
+        out: Vertices = np.divide(v, length, out=np.full_like(v, 0.6), where=length > ROUNDING)
         return out
 
     corners = vertices[triangles]

@@ -19,6 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
+
 Point = tuple[float, float, float]
 Points = Sequence[Sequence[float]] | NDArray[np.float64]
 
@@ -306,7 +308,7 @@ def _faults(p: NDArray[np.float64], turns: Sequence[float], radii: Sequence[floa
 
 def _unit(v: NDArray[np.float64]) -> NDArray[np.float64]:
     length = float(np.linalg.norm(v))
-    if length < 1e-12:
+    if length < NO_LENGTH:
         raise BendError("a direction needs length")
     return v / length
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.vocabulary.bends import Arc, Run, Straight
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
 
 
 def sample(run: Run, chord_error: float, *, ends: bool = False) -> NDArray[np.float64]:
@@ -27,7 +28,7 @@ def sample(run: Run, chord_error: float, *, ends: bool = False) -> NDArray[np.fl
 
     def parts(arc: Arc) -> int:
         step = 2 * math.degrees(math.acos(max(0.0, 1 - chord_error / arc.radius)))
-        return math.ceil(arc.angle / step - 1e-12)
+        return math.ceil(arc.angle / step - NO_LENGTH)
 
     return _points(run.whole if ends else run.pieces, lambda p: parts(p) if isinstance(p, Arc) else 1)
 
