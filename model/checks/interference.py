@@ -14,7 +14,6 @@ from collections import defaultdict
 from typing import Any, assert_never
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.checks.right_through import missing_mm
 from elbowroom.model.checks.swallowed import WHOLLY, volume
@@ -27,6 +26,7 @@ from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.model.told.progress import Progress
 from elbowroom.model.told.wordings import assumed_by, tenths
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM, MATE_PRESS_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import apply, compose
 
@@ -100,7 +100,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     return gathered(scene, [*found, *{f.id: f for f in spoken.values()}.values()])
 
 
-def _bounded(near: NDArray[np.bool_], apart: NDArray[np.float64]) -> tuple[NDArray[np.bool_], set[int]]:
+def _bounded(near: Mask, apart: Floats) -> tuple[Mask, set[int]]:
     """The pairs to judge, the nearest of them if there are too many, and those that are left out."""
     found = np.flatnonzero(near)
     if len(found) <= MOST_NEAR:
@@ -132,7 +132,7 @@ def _nearer(one: Finding, other: Finding) -> bool:
     return (one.required is None, one.measured or 0.0) < (other.required is None, other.measured or 0.0)
 
 
-def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
+def _wanted(gaps: Gaps, pieces: list[Piece]) -> Floats:
     """`Gaps.wanted` of every two pieces, as a matrix: the same rule, asked once for each pair of families."""
     by_piece = np.array([gaps.pieces.get(p.name, 0.0) for p in pieces])
     names = sorted({p.part.family for p in pieces})
@@ -142,7 +142,7 @@ def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
     # What is screwed down stays where it is: it needs no room to be set in, only not to be met.
     small = np.array([p.part.small for p in pieces])
     default = np.where(small[:, None] | small[None], min(gaps.default, SMALL_GAP_MM), gaps.default)
-    out: NDArray[np.float64] = np.maximum(pairwise, default)
+    out: Floats = np.maximum(pairwise, default)
     return out
 
 
@@ -151,7 +151,7 @@ def wanted_between(gaps: Gaps, a: Piece, b: Piece) -> float:
     return float(_wanted(gaps, [a, b])[0, 1])
 
 
-def _by_boxes(checker: Checker, a: NDArray[np.int64], b: NDArray[np.int64]) -> list[tuple[float, BodyPair]]:
+def _by_boxes(checker: Checker, a: Ints, b: Ints) -> list[tuple[float, BodyPair]]:
     """The body pairs of two pieces with the distance of their boxes, nearest first."""
     i, j = np.repeat(a, len(b)), np.tile(b, len(a))
     gap = checker.boxes.gap(i, j)

@@ -15,7 +15,6 @@ import struct
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import FLAT
 from elbowroom.model.geometry.judged import Apart, Contact, Overlap, Undecided
@@ -31,10 +30,10 @@ from elbowroom.model.tolerances import (
     MATE_PLANE_MM,
     MATE_PRESS_MM,
 )
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import Pose, compose
 
-Array = NDArray[np.float64]
 ALIGNED = frozenset({"slot", "socket", "port", "exit", "axis"})  # kinds that claim alignment, not faces that meet
 
 
@@ -175,15 +174,15 @@ def _covered(checker: Checker, pair: tuple[int, int], pose: Pose, to_pose: Pose)
     return area
 
 
-def _in_plane(corners: Array, kind: Array, normal: Array, height: float, within: float) -> Array:
+def _in_plane(corners: Floats, kind: Floats, normal: Floats, height: float, within: float) -> Floats:
     """The triangles (m, 3, 3) of flat faces that look along the normal, all in the plane at that height."""
     looks = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ normal > 0
     flush = (np.abs(corners @ normal - height) <= within).all(axis=1)
-    out: Array = corners[looks & flush & (kind == FLAT)]
+    out: Floats = corners[looks & flush & (kind == FLAT)]
     return out
 
 
-def _shared_area(one: Array, other: Array, normal: Array) -> float:
+def _shared_area(one: Floats, other: Floats, normal: Floats) -> float:
     """Area, mm2, of what two sets of triangles both cover, seen along the normal."""
     from manifold3d import CrossSection, FillRule
 

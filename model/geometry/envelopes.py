@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.parts.vocabulary.arrays import Floats as Floats  # model.tubes takes it from here
+from elbowroom.parts.vocabulary.arrays import Ints, Mask
 from elbowroom.parts.vocabulary.pose import apply
 from elbowroom.parts.vocabulary.tolerances import TINY
 
-Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
 
 
@@ -90,7 +91,7 @@ class Rods:
         x /= np.linalg.norm(x, axis=1)[:, None]
         return np.stack([x, np.cross(z, x), z], axis=2), (self.starts + self.ends) / 2, length
 
-    def thinned(self, less: float) -> tuple[NDArray[np.int64], Rods]:
+    def thinned(self, less: float) -> tuple[Ints, Rods]:
         """The bars of which something is left once `less` mm are taken off all round, by their rows, and what is."""
         d = self.ends - self.starts
         length = np.linalg.norm(d, axis=1)
@@ -100,7 +101,7 @@ class Rods:
         left = Rods(self.starts[rows] + step, self.ends[rows] - step, self.radii[rows] - less, self.round_ends)
         return rows, left
 
-    def take(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Rods:
+    def take(self, rows: Ints | Mask) -> Rods:
         return Rods(self.starts[rows], self.ends[rows], self.radii[rows], self.round_ends)
 
     def one(self, i: int) -> Rod:

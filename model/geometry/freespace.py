@@ -18,20 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry import rays
-from elbowroom.model.geometry.envelopes import (
-    NO_MARGIN,
-    Blockage,
-    Floats,
-    Manner,
-    Margins,
-    Obstacle,
-    Point,
-    Rod,
-    Rods,
-    posed,
-)
+from elbowroom.model.geometry.envelopes import NO_MARGIN, Blockage, Manner, Margins, Obstacle, Point, Rod, Rods, posed
 from elbowroom.model.geometry.inside import Insides
-from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, Indices, bar_of, nearer_than, tree_of
+from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, bar_of, nearer_than, tree_of
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.tolerances import TINY
 
 FREE = -1  # answer of a question about which obstacle is met: none
@@ -78,14 +68,14 @@ class Space:
         """The wanted margin to each obstacle, mm."""
         return np.array([margins.to(n) for n in self.names], dtype=float)
 
-    def ignored(self, names: Collection[str]) -> NDArray[np.bool_]:
+    def ignored(self, names: Collection[str]) -> Mask:
         return np.array([n in names for n in self.names], dtype=bool)
 
     # Bars ---------------------------------------------------------------------------------------------------------
 
     def met(
         self, rods: Rods, margins: Margins = NO_MARGIN, ignore: Collection[str] = (), *, solid: bool = True
-    ) -> Indices:
+    ) -> Ints:
         """For each bar the index of an obstacle that is too near or holds it, FREE where none is.
 
         solid=False leaves out the point-in-solid test: for bars known to hang together with one that passed it.
@@ -134,7 +124,7 @@ class Space:
     @staticmethod
     def _resolve(
         bar: tuple[bool, float, float], place: coal.Transform3s, lo: Floats, hi: Floats, block: Block, wanted: Floats,
-        skip: NDArray[np.bool_],
+        skip: Mask,
     ) -> int:  # fmt: skip
         """The first obstacle of a block nearer than its own margin and bound, FREE if none."""
         need = (wanted + block.bounds)[:, None]
@@ -147,7 +137,7 @@ class Space:
                 return int(i)
         return FREE
 
-    def _holding(self, points: Floats, lo: Floats, hi: Floats, skip: NDArray[np.bool_]) -> Indices:
+    def _holding(self, points: Floats, lo: Floats, hi: Floats, skip: Mask) -> Ints:
         """For each envelope (a point of it and the box of some of it) the first obstacle the point is inside of.
 
         FREE if none. An envelope that meets no surface is inside a solid wholly or not at all, and then so is the box.
@@ -165,13 +155,13 @@ class Space:
             out[row] = mesh + shift
         return out
 
-    def inside(self, points: Floats, ignore: Collection[str] = ()) -> Indices:
+    def inside(self, points: Floats, ignore: Collection[str] = ()) -> Ints:
         """For each point the first obstacle it lies inside of, FREE if none."""
         return self._holding(points, points, points, self.ignored(ignore))
 
     def stack(
         self, rods: Sequence[Rod], poses: Floats, margins: Margins = NO_MARGIN, ignore: Collection[str] = ()
-    ) -> Indices:
+    ) -> Ints:
         """For each pose (n, 4, 4) of an envelope made of bars: an obstacle it meets, FREE where it stands free."""
         out = np.full(len(poses), FREE, dtype=np.int64)
         for rod in rods:
@@ -179,9 +169,7 @@ class Space:
             out[rows] = self.met(posed(rod, poses[rows]), margins, ignore)
         return out
 
-    def distances(
-        self, rods: Rods, within: float | Floats, skip: NDArray[np.bool_]
-    ) -> list[tuple[int, int, float, Floats, Floats]]:
+    def distances(self, rods: Rods, within: float | Floats, skip: Mask) -> list[tuple[int, int, float, Floats, Floats]]:
         """Obstacles nearer to each bar than `within` mm (one figure, or one each), not those of the mask `skip`: bar,
         obstacle, distance to its mesh, nearest points of the bar's axis and of the mesh.
 
@@ -298,7 +286,7 @@ class Space:
     def mesh(
         self, vertices: Floats, triangles: NDArray[np.int32], poses: Floats, margins: Margins = NO_MARGIN,
         ignore: Collection[str] = (), bound: float = 0.0,
-    ) -> Indices:  # fmt: skip
+    ) -> Ints:  # fmt: skip
         """For each pose of a closed mesh: an obstacle too near to it, inside it or around it; FREE where none is.
 
         bound: mm the envelope's own true surface may lie from its mesh; it adds to every margin.

@@ -13,12 +13,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.pose import compose, rotation
 from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, TINY
 from elbowroom.parts.vocabulary.winding import winding
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Faces of parts lie along the case axes or at round angles to them; rays in this frame graze none of them.
 _OBLIQUE = compose(rotation((1, 0, 0), 23.719), rotation((0, 1, 0), 41.283), rotation((0, 0, 1), 17.531))[:3, :3].T
@@ -45,7 +43,7 @@ class Insides:
         self._closed = np.array(closed, dtype=bool)
         self._bins = [_bins(t @ _OBLIQUE) for t in self._plain]
 
-    def test(self, points: Floats, mesh: Ints) -> NDArray[np.bool_]:
+    def test(self, points: Floats, mesh: Ints) -> Mask:
         """Whether points[i] lies inside mesh number mesh[i]."""
         out = np.zeros(len(points), dtype=bool)
         for m in np.unique(mesh):
@@ -92,7 +90,7 @@ def _bins(t: Floats) -> _Bins:
     return _Bins(t, lo, cell, (n, n), first, owner[order])
 
 
-def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, NDArray[np.bool_]]:
+def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, Mask]:
     """Signed crossings of the upward ray of each point, and whether every one of them was clear of edges."""
     n = bins.shape[0]
     ij = np.floor((p[:, :2] - bins.lo) / bins.cell).astype(np.int64)

@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import Protocol, assert_never
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.depth import Depth
 from elbowroom.model.geometry.enclosure import slab_gap
@@ -28,8 +27,7 @@ from elbowroom.model.tolerances import (
     SHARPER,
     VOLUME_REL,
 )
-
-Array = NDArray[np.float64]
+from elbowroom.parts.vocabulary.arrays import Floats
 
 
 class Refiner(Protocol):
@@ -40,7 +38,7 @@ class Refiner(Protocol):
     def finer(self, factor: float) -> tuple[Kernel, Kernel] | None: ...
 
 
-def judge(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> Judged:
+def judge(a: Kernel, b: Kernel, turn: Floats, move: Floats, refiner: Refiner) -> Judged:
     """Judge body a against body b, which `turn` and `move` place in a's coordinates."""
     for kernel in (a, b):
         if kernel.fault is not None:
@@ -67,7 +65,7 @@ def _deeper(found: Overlap, pair: PosedPair, refiner: Refiner) -> Overlap:
     return better if isinstance(better, Overlap) else found
 
 
-def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> Judged:
+def sharpen(a: Kernel, b: Kernel, turn: Floats, move: Floats, refiner: Refiner) -> Judged:
     """A narrower interval for a pair that was judged apart: by enclosures and finer meshes, then the exact distance.
 
     The exact distance is one between two points, so it bounds the gap from above only, unless its line stands square on
@@ -105,7 +103,7 @@ def _agrees(found: Apart, distance: float) -> bool:
     return found.low - EXACT_MM <= distance <= found.high + EXACT_MM
 
 
-def _point(p: Array) -> Point:
+def _point(p: Floats) -> Point:
     return (float(p[0]), float(p[1]), float(p[2]))
 
 

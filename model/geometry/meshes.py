@@ -6,17 +6,14 @@ Owns what can be said of a mesh with numpy alone, so that it stays independent o
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.rays import Facets
 from elbowroom.model.tolerances import WELD_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask, Triangles
 from elbowroom.parts.vocabulary.tolerances import TINY
 
-Array = NDArray[np.float64]
-Triangles = NDArray[np.int32]
 
-
-def welded(points: Array, triangles: Triangles) -> tuple[Array, Triangles, NDArray[np.bool_]]:
+def welded(points: Floats, triangles: Triangles) -> tuple[Floats, Triangles, Mask]:
     """One vertex for each position, the triangles that are left, and which those are.
 
     Positions within the weld distance become one, also where rounding to a grid would part them.
@@ -30,7 +27,7 @@ def welded(points: Array, triangles: Triangles) -> tuple[Array, Triangles, NDArr
     return np.ascontiguousarray(points[first]), np.ascontiguousarray(joined[kept]), kept
 
 
-def _clusters(points: Array) -> NDArray[np.int64]:
+def _clusters(points: Floats) -> Ints:
     """A number for each point, the same for points within the weld distance of each other along every axis in turn."""
     label = np.zeros(len(points), dtype=np.int64)
     for _ in range(2):  # a second round parts points that an axis joined through a neighbour elsewhere
@@ -44,7 +41,7 @@ def _clusters(points: Array) -> NDArray[np.int64]:
     return label
 
 
-def fault_of(vertices: Array, triangles: Triangles) -> str | None:
+def fault_of(vertices: Floats, triangles: Triangles) -> str | None:
     """Why a mesh is no closed, consistently oriented surface; None where it is one."""
     if len(triangles) < 4:
         return "fewer than four triangles"
@@ -61,7 +58,7 @@ def fault_of(vertices: Array, triangles: Triangles) -> str | None:
     return None
 
 
-def without_rim(vertices: Array, triangles: Triangles) -> bool:
+def without_rim(vertices: Floats, triangles: Triangles) -> bool:
     """Whether no edge of a mesh is free: each has two triangles or more, whichever way round, all vertices finite."""
     if len(triangles) < 4 or not np.isfinite(vertices).all():
         return False
@@ -72,13 +69,13 @@ def without_rim(vertices: Array, triangles: Triangles) -> bool:
     return bool((counts >= 2).all())
 
 
-def mesh_volume(vertices: Array, triangles: Triangles) -> float:
+def mesh_volume(vertices: Floats, triangles: Triangles) -> float:
     """Signed volume, mm3: positive where the triangles face outward."""
     c = vertices[triangles] - vertices.mean(axis=0)
     return float(np.einsum("ij,ij->", c[:, 0], np.cross(c[:, 1], c[:, 2])) / 6.0)
 
 
-def normals_areas(vertices: Array, triangles: Triangles) -> tuple[Array, Array]:
+def normals_areas(vertices: Floats, triangles: Triangles) -> tuple[Floats, Floats]:
     """Unit normals (zero for a triangle without area) and areas, mm2."""
     c = vertices[triangles]
     n = np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0])
@@ -86,7 +83,7 @@ def normals_areas(vertices: Array, triangles: Triangles) -> tuple[Array, Array]:
     return n / np.where(length > 0, length, 1.0)[:, None], length / 2.0
 
 
-def seeds(vertices: Array, triangles: Triangles) -> NDArray[np.int64]:
+def seeds(vertices: Floats, triangles: Triangles) -> Ints:
     """One vertex of each connected piece of the surface."""
     label = np.arange(len(vertices))
     while True:
@@ -103,14 +100,14 @@ def seeds(vertices: Array, triangles: Triangles) -> NDArray[np.int64]:
 class Surface:
     """Triangles (m, 3, 3) prepared to be asked for their nearest point."""
 
-    def __init__(self, corners: Array) -> None:
+    def __init__(self, corners: Floats) -> None:
         self._empty = len(corners) == 0
         self._facets = Facets(corners)  # one without area has no inside: its sides are all there is of it
         self._start = corners.reshape(-1, 3)
         self._along = np.roll(corners, -1, axis=1).reshape(-1, 3) - self._start
         self._over = 1.0 / np.maximum(np.einsum("ij,ij->i", self._along, self._along), TINY)
 
-    def nearest(self, point: Array) -> tuple[float, Array]:
+    def nearest(self, point: Floats) -> tuple[float, Floats]:
         """Least distance from the point, mm, and where; infinity where there are no triangles."""
         if self._empty:
             return float("inf"), point
@@ -127,6 +124,6 @@ class Surface:
             return float(height[j]), point - h[j] * self._facets.units[j]
         return best**0.5, on
 
-    def along_ray(self, point: Array, direction: Array, beyond: float) -> float:
+    def along_ray(self, point: Floats, direction: Floats, beyond: float) -> float:
         """How far a ray from the point runs before it meets a triangle farther than `beyond`, mm; infinity if none."""
         return float(self._facets.along(point, direction, beyond).min(initial=np.inf))

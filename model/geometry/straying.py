@@ -32,11 +32,11 @@ from OCP.TopoDS import TopoDS
 from elbowroom.model.geometry.bending import Spline, curve_spline, surface_spline
 from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.tolerances import CHORD_SAFETY
+from elbowroom.parts.vocabulary.arrays import Floats
 
 if TYPE_CHECKING:
     from OCP.TopoDS import TopoDS_Face
 
-Array = NDArray[np.float64]
 
 NO_CHORD_MM2 = 1e-30  # square of a chord's length: one under 1e-15 mm is a point, and no divisor
 
@@ -45,7 +45,7 @@ def xyz(p: Any) -> tuple[float, float, float]:
     return (p.X(), p.Y(), p.Z())
 
 
-def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray[np.int32]) -> float:
+def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Floats, tris: NDArray[np.int32]) -> float:
     """Bound on the distance between mesh and surface, mm.
 
     Of a sphere it is exact. Of free-form faces it holds over the whole of each triangle, by their control points. Of a
@@ -85,7 +85,7 @@ def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray
     return CHORD_SAFETY * float(np.linalg.norm(true - on_mesh, axis=1).max())
 
 
-def _turned(tris: NDArray[np.int32], normals: Array) -> float:
+def _turned(tris: NDArray[np.int32], normals: Floats) -> float:
     """Twice the sine of the greatest angle between neighbouring triangles of a face: one step to a neighbour and on."""
     start = tris.astype(np.int64)
     ends = np.sort(np.stack([start, np.roll(start, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
@@ -95,7 +95,7 @@ def _turned(tris: NDArray[np.int32], normals: Array) -> float:
     return min(2 * float(np.linalg.norm(np.cross(normals[one], normals[other]), axis=1).max(initial=0.0)), 1.0)
 
 
-def _bent(surface: BRepAdaptor_Surface, lo: Array, hi: Array, normals: Array) -> tuple[Array, Array] | None:
+def _bent(surface: BRepAdaptor_Surface, lo: Floats, hi: Floats, normals: Floats) -> tuple[Floats, Floats] | None:
     """Bounds (k,), mm, on how far the surface strays over parameter boxes (k, 2), in all and along the normals; None
     where no formula is at hand."""
     kind = surface.GetType()

@@ -38,11 +38,11 @@ from elbowroom.model.geometry.meshes import fault_of, mesh_volume, welded
 from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.geometry.straying import edges_of, edges_stray, strayed, xyz
 from elbowroom.model.tolerances import ANGLE_RAD, CHORD_MM, CHORD_SAFETY
+from elbowroom.parts.vocabulary.arrays import Floats
 
 if TYPE_CHECKING:
     from OCP.TopoDS import TopoDS_Face, TopoDS_Shape
 
-Array = NDArray[np.float64]
 _TRIES = 4  # each doubles the fineness asked for
 # Where a mesh does not close: other fineness, and the kernel's other algorithm, which fail on other shapes.
 _OTHER_WAYS = ((1.0, True), (1.37, False), (2.0, False), (2.0, True), (4.0, False))
@@ -86,10 +86,10 @@ def _meshed(solid: TopoDS_Shape, finer: float, other: bool = False) -> Mesh:
     if other or _crowded(solid):
         asked.MeshAlgo = IMeshTools_MeshAlgoType.IMeshTools_MeshAlgoType_Delabella
     BRepMesh_IncrementalMesh(solid, asked)
-    points: list[Array] = []
+    points: list[Floats] = []
     triangles: list[NDArray[np.int32]] = []
     faces: list[NDArray[np.int32]] = []
-    surfaces: list[Array] = []
+    surfaces: list[Floats] = []
     lost, bound, at = False, 0.0, 0
     explorer = TopExp_Explorer(solid, TopAbs_FACE)
     while explorer.More():
@@ -119,7 +119,7 @@ def _meshed(solid: TopoDS_Shape, finer: float, other: bool = False) -> Mesh:
     return Mesh(vertices, joined, bound, abs(props.Mass()), fault, np.concatenate(faces)[kept], np.asarray(surfaces))
 
 
-def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | None:
+def _face(face: TopoDS_Face) -> tuple[Floats, NDArray[np.int32], Floats, float] | None:
     """Nodes, outward triangles, the row of the surface and the deviation of one face; None where it has no mesh."""
     place = TopLoc_Location()
     mesh = BRep_Tool.Triangulation_s(face, place)

@@ -12,16 +12,15 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.geometry.narrow import arrays_of
 from elbowroom.model.tolerances import CONTACT_MM
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.tolerances import ALIKE, NO_LENGTH
 from elbowroom.parts.vocabulary.winding import winding
 
-Array = NDArray[np.float64]
-Ball = tuple[float, Array]  # radius, mm; centre
+Ball = tuple[float, Floats]  # radius, mm; centre
 GROWN = 1.1  # the first width no ball is found for is so many times the widest ball: what `high` may lie above `low`
 SKIN_MM = CONTACT_MM * 1e-3  # a ray has left its own triangle beyond this, and a ball no wider is none
 _STARTS = 12  # largest triangles a ball is tried from
@@ -41,18 +40,18 @@ class Solid:
     def __init__(self, solid: Any) -> None:
         self.solid = solid
         self.vertices, self.triangles = arrays_of(solid)
-        self.corners: Array = self.vertices[self.triangles]
+        self.corners: Floats = self.vertices[self.triangles]
         self.normals, self.areas = normals_areas(self.vertices, self.triangles)
         self.surface = Surface(self.corners)
         self.frame = _frame(self.normals, self.areas)
 
-    def ball(self, centre: Array) -> Ball:
+    def ball(self, centre: Floats) -> Ball:
         """The largest ball about a point; radius 0 where the point is not inside."""
         inside = float(winding(centre[None], self.corners)[0]) > 0.5
         return (self.surface.nearest(centre)[0] if inside else 0.0), centre
 
 
-def _frame(normals: Array, areas: Array) -> Array:
+def _frame(normals: Floats, areas: Floats) -> Floats:
     """Three axes (3, 3) square on each other: along the normal of most area, and along that of most area across it."""
     if not len(normals):
         return np.eye(3)
@@ -66,7 +65,7 @@ def _frame(normals: Array, areas: Array) -> Array:
     return np.stack([first, second, np.cross(first, second)])
 
 
-def _axes(frame: Array) -> Array:
+def _axes(frame: Floats) -> Floats:
     """The frame's three axes, then its six face and four space diagonals (13, 3): every direction is within 27 degrees
     of one of them."""
     x, y, z = frame
@@ -88,7 +87,7 @@ def core(solid: Solid, width: float, full: bool = False) -> Any | None:
     return left
 
 
-def places(left: Any) -> list[Array]:
+def places(left: Any) -> list[Floats]:
     """Points of a core to look for balls at: the middle and some corners of each of its pieces."""
     out = []
     for piece in sorted(left.decompose(), key=lambda p: -abs(p.volume()))[:_PARTS]:

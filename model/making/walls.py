@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from elbowroom.model.geometry.rays import Facets
-from elbowroom.model.making.mesh import Array, Ints, Skin, spread
+from elbowroom.model.making.mesh import Skin, spread
 from elbowroom.model.making.rules import OPPOSITE, PROBE_PAIRS, PROBE_STEP, PROBES, RAY_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
 
 _BLOCK = 80_000  # pairs computed at once: arrays that stay in the cache, and products too small to be spread on threads
 _UPRIGHT = math.sqrt(0.5)  # a ray that runs more upward than sideways goes through a skin, not through a wall
@@ -43,7 +44,7 @@ def thinnest(skin: Skin) -> Thin:
     return Thin(wall, wall_at, flat, flat_at, len(points))
 
 
-def _least(points: Array, length: Array) -> tuple[float, tuple[float, float, float] | None]:
+def _least(points: Floats, length: Floats) -> tuple[float, tuple[float, float, float] | None]:
     if not len(length) or not np.isfinite(length.min()):
         return math.inf, None
     i = int(length.argmin())
@@ -51,7 +52,7 @@ def _least(points: Array, length: Array) -> tuple[float, tuple[float, float, flo
     return float(length[i]), (float(x), float(y), float(z))
 
 
-def _probes(skin: Skin) -> tuple[Array, Ints]:
+def _probes(skin: Skin) -> tuple[Floats, Ints]:
     """Points on the surface and the triangle each stands on."""
     corners = skin.vertices[skin.triangles]
     longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
@@ -66,7 +67,7 @@ def _probes(skin: Skin) -> tuple[Array, Ints]:
     return np.concatenate(points)[::every], np.array(owner, dtype=np.int64)[::every]
 
 
-def _through(skin: Skin, points: Array, directions: Array) -> Array:
+def _through(skin: Skin, points: Floats, directions: Floats) -> Floats:
     """How far each ray runs to the far side of what it starts in; infinite where it meets no face turned away."""
     facets = Facets(skin.vertices[skin.triangles])
     out = np.full(len(points), np.inf)

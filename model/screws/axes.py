@@ -15,9 +15,10 @@ import numpy as np
 
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Vector, edge
+from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, edge
 from elbowroom.model.screws.lines import Axis, Ends, Passed, as_point
 from elbowroom.model.screws.walk import Walk
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole, HolePattern, Stud
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse
 from elbowroom.parts.vocabulary.threads import THREADS

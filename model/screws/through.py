@@ -11,14 +11,12 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.rays import met
 from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.tolerances import POSE_TURN_DIGITS
+from elbowroom.parts.vocabulary.arrays import Floats, Vector
 from elbowroom.parts.vocabulary.pose import apply, inverse, turn
-
-Vector = NDArray[np.float64]
 
 RIM_MM = 0.6  # beside the hole: inside any head, outside the hole's facets; no source (P)
 RAYS = 8  # round the hole, so that a neighbouring hole or edge does not hide the sheet
@@ -85,8 +83,8 @@ class _Seen(NamedTuple):
     mesh: Mesh  # kept with it, so that its id cannot pass to another
     side: Vector
     up: Vector
-    lo: NDArray[np.float64]
-    hi: NDArray[np.float64]
+    lo: Floats
+    hi: Floats
 
 
 _KEPT: OrderedDict[tuple[int, bytes], _Seen] = OrderedDict()
@@ -107,7 +105,7 @@ def _seen(mesh: Mesh, way: Vector) -> _Seen:
     return found
 
 
-def _hits(corners: NDArray[np.float64], origin: Vector, way: Vector) -> Vector:
+def _hits(corners: Floats, origin: Vector, way: Vector) -> Vector:
     """Distances along a ray at which it meets triangles; doubled ones are merged."""
     hit, distance = met(corners, origin, way, _GRAZE, _GRAZE)
     return np.unique(np.round(distance[hit & (distance > 0)], 6))

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import Build
@@ -36,6 +35,7 @@ from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, Finding
 from elbowroom.model.told.wordings import body_words, mm
 from elbowroom.model.tolerances import HORIZON_MM
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
 from elbowroom.parts.vocabulary.tolerances import ROUNDING
@@ -194,7 +194,7 @@ class Trials:
         ]
 
 
-def _moved(layout: Layout, names: Collection[str], by: Sequence[float] | NDArray[np.float64]) -> Layout:
+def _moved(layout: Layout, names: Collection[str], by: Sequence[float] | Floats) -> Layout:
     move = shift(*(float(v) for v in by))
     return replace(
         layout,

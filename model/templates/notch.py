@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from elbowroom.model.templates.arcs import fitted
 from elbowroom.model.templates.drawing import TemplateError
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.contour import Contour, flattened
 from elbowroom.parts.vocabulary.pose import Pose, apply, inverse
 from elbowroom.parts.vocabulary.tolerances import ALIKE
@@ -37,7 +38,7 @@ class Obstacle(NamedTuple):
     """A closed mesh in the coordinates the sheet stands in; bound: mm the true surface may lie from it."""
 
     name: str
-    vertices: NDArray[np.float64]
+    vertices: Floats
     triangles: NDArray[np.int32]
     bound: float = 0.0
 
@@ -164,7 +165,7 @@ def _layers(thickness: float, reach: float) -> list[tuple[float, float, float]]:
     return out
 
 
-def _polygons(rings: Sequence[NDArray[np.float64]]) -> Any:
+def _polygons(rings: Sequence[Floats]) -> Any:
     """Rings as one shape: what an odd number of them surrounds."""
     import shapely
 

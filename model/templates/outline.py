@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.templates.drawing import TemplateError
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.contour import Contour, Point, flattened
 from elbowroom.parts.vocabulary.pose import Pose, apply, inverse, turn
 from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
@@ -233,7 +233,7 @@ def _opening(
     return Opening(contour, round_, depth_of(shape, apply(view, (*point, height)), view[:3, 2]))
 
 
-def depth_of(shape: Any, start: NDArray[np.float64], toward: NDArray[np.float64]) -> float | None:
+def depth_of(shape: Any, start: Floats, toward: Floats) -> float | None:
     """How far a ray from the face's plane, away from the viewer, runs before it meets the body; None: never."""
     from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
     from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector

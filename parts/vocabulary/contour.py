@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from elbowroom.parts.vocabulary.arrays import Floats
 
 Point = tuple[float, float]
 Vertex = tuple[float, float, float]  # x, y and the bulge of the side to the next vertex: tan(sweep / 4), 0 if straight
@@ -120,7 +121,7 @@ def length(contour: Contour) -> float:
     return total
 
 
-def flattened(contour: Contour, chord: float) -> NDArray[np.float64]:
+def flattened(contour: Contour, chord: float) -> Floats:
     """Points (n, 2) on the outline whose chords lie at most `chord` mm from it; the first is not repeated."""
     out: list[Point] = []
     for a, b in sides(contour):

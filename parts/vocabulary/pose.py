@@ -11,15 +11,15 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, ROUNDING
 
-Pose = NDArray[np.float64]  # 4x4, rigid: rotation of determinant +1, last row 0 0 0 1
-Vec = Sequence[float] | NDArray[np.float64]
+Pose = Floats  # 4x4, rigid: rotation of determinant +1, last row 0 0 0 1
+Vec = Sequence[float] | Floats
 
 
-def _frozen(m: NDArray[np.float64]) -> Pose:
+def _frozen(m: Floats) -> Pose:
     m.setflags(write=False)
     return m
 
@@ -93,14 +93,14 @@ def inverse(p: Pose) -> Pose:
     return _frozen(m)
 
 
-def apply(p: Pose, points: Vec | Sequence[Vec] | NDArray[np.float64]) -> NDArray[np.float64]:
+def apply(p: Pose, points: Vec | Sequence[Vec] | Floats) -> Floats:
     """Points (..., 3) carried by `p`."""
     return np.asarray(points, dtype=float) @ p[:3, :3].T + p[:3, 3]
 
 
-def turn(p: Pose, vector: Vec) -> NDArray[np.float64]:
+def turn(p: Pose, vector: Vec) -> Floats:
     """A direction (3,) turned by `p`, not moved."""
-    turned: NDArray[np.float64] = p[:3, :3] @ np.asarray(vector, dtype=float)
+    turned: Floats = p[:3, :3] @ np.asarray(vector, dtype=float)
     return turned
 
 

@@ -7,12 +7,13 @@ holds for surfaces with gaps, too, as a number between.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+
+from elbowroom.parts.vocabulary.arrays import Floats
 
 _CHUNK = 4_000_000  # (point, triangle) pairs worked on at once: bounds memory to some hundred MB
 
 
-def winding(points: NDArray[np.float64], corners: NDArray[np.float64]) -> NDArray[np.float64]:
+def winding(points: Floats, corners: Floats) -> Floats:
     """For points (n, 3) and triangles (m, 3, 3): times the surface winds around each point, (n,)."""
     out = np.zeros(len(points))
     step = max(1, _CHUNK // max(1, len(corners)))
@@ -28,6 +29,6 @@ def winding(points: NDArray[np.float64], corners: NDArray[np.float64]) -> NDArra
     return out
 
 
-def goes_round(point: NDArray[np.float64], corners: NDArray[np.float64]) -> bool:
+def goes_round(point: Floats, corners: Floats) -> bool:
     """Whether a closed surface, facing either way, goes round a point away from it."""
     return bool(abs(winding(point[None], corners)[0]) > 0.5)
