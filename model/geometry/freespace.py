@@ -268,7 +268,7 @@ class Space:
         """
         a, d = np.asarray(start, dtype=float), np.asarray(axis, dtype=float)
         low, high, stop = 0.0, longest, None
-        while high - low > step:
+        while stop is None or high - low > step:
             cuts = np.linspace(low, high, slices + 1)
             froms = cuts[:-1] if stop is None else np.full(slices, low)  # a slice that is stopped is not free wholly
             bars = Rods(a + froms[:, None] * d, a + cuts[1:, None] * d, np.full(slices, radius), False)

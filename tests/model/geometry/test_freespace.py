@@ -134,6 +134,24 @@ def test_the_free_length_of_an_axis_is_the_distance_to_the_wall_less_the_margin(
     assert 28.5 - LENGTH_STEP <= length <= 28.5 + ABOVE
     assert space.free_length((-20, 0, 0), (-1, 0, 0), 4, 100) == (100, None)
     assert space.free_length((12, 0, 0), (-1, 0, 0), 1, 100)[0] == 0
+    short = LENGTH_STEP / 2  # what is shorter than the step is asked about all the same
+    assert space.free_length((-20, 0, 0), (1, 0, 0), 4, short) == (short, None)
+    assert space.free_length((10 - short / 2, 0, 0), (1, 0, 0), 4, short) == (short / 2, "wall")
+
+
+@given(
+    start=st.floats(-60, 5), radius=st.floats(0.5, 8), longest=st.floats(1, 120), slices=st.integers(2, 20),
+    step=st.sampled_from([LENGTH_STEP, 0.01, 0.5]),
+)  # fmt: skip
+def test_a_free_length_is_the_same_in_however_many_slices_it_is_sought(
+    start: float, radius: float, longest: float, slices: int, step: float
+) -> None:
+    """Never too long, and by no more than its step too short."""
+    space = Space([WALL])
+    length, what = space.free_length((start, 0, 0), (1, 0, 0), radius, longest, step=step, slices=slices)
+    truth = min(longest, 10 - start)
+    assert truth - step - ABOVE <= length <= truth + ABOVE
+    assert what == (None if length == longest else "wall")
 
 
 def test_an_extended_space_answers_for_old_and_new() -> None:
