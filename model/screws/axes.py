@@ -15,12 +15,14 @@ import numpy as np
 
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Vector, edge
+from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, edge
 from elbowroom.model.screws.lines import Axis, Ends, Passed, as_point
 from elbowroom.model.screws.walk import Walk
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole, HolePattern, Stud
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse
 from elbowroom.parts.vocabulary.threads import THREADS
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 SCREW_HOLE_MM = 9.0  # wider holes are for cables and tubes; a clearance hole for M8, no source (P)
 BESIDE_MM = 40.0  # from a piece's box, beyond which no line of holes goes through it: three times how far an axis looks
@@ -245,7 +247,7 @@ def _middle_of_overlap(face: Face, i: int, other: Face, k: int) -> Vector:
     square = float(u @ u)
     s = np.clip(((points - a) @ u) / square, 0.0, 1.0) if square > 0 else np.zeros(len(points))
     gaps = np.linalg.norm(_flat(points - (a + s[:, None] * u), face.pose[:3, 2]), axis=1)
-    near = np.flatnonzero(gaps <= gaps.min() + 1e-9)
+    near = np.flatnonzero(gaps <= gaps.min() + ROUNDING)
     found: Vector = points[near[len(near) // 2]]
     return found
 

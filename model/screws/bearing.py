@@ -13,10 +13,10 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.screws.slot import Slot
 from elbowroom.parts.fan.layers import ISO_7089
+from elbowroom.parts.vocabulary.arrays import Floats
 
 Point = tuple[float, float]
 Span = tuple[float, float]
@@ -125,7 +125,7 @@ def _metal(reach: float, shank: float, open_: Sequence[Span]) -> float:
     return metal if metal > 0.0 else reach - at
 
 
-def _chords(slot: Slot, ways: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _chords(slot: Slot, ways: Floats) -> tuple[Floats, Floats]:
     """Where rays from the origin along unit vectors go into a slot and out of it, mm; inf, -inf for those that miss.
 
     A slot is convex: two discs and what lies between them.

@@ -15,10 +15,11 @@ from elbowroom.model.build.screw_spec import ScrewsSpec
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.layout.place import Placed
+from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
-from elbowroom.model.screws.joints import Joint, joints, meant
+from elbowroom.model.screws.joints import Joint, joints
 from elbowroom.model.screws.lines import Axis, bolted
 from elbowroom.model.screws.stand import stand
 from elbowroom.parts.screw.screw_tables import NUTS
@@ -57,7 +58,7 @@ def fasten(placed: Placed, scene: Scene, whole: bool = True, about: Collection[s
     found = joints([bolted(a) if _by_bolt(a, build.screws) else a for a in lines])
     if whole:
         _check_words(build, build.screws, [j.name for j in found])
-    left = [j for j in found if any(meant(j.name, pattern) for pattern in build.screws.no_screws)]
+    left = [j for j in found if any(matches(j.name, pattern) for pattern in build.screws.no_screws)]
     kept = [j for j in found if j not in left]
     bored, undrilled = drill(layout.pieces, kept)
     screws = [c for j in kept for c in chosen(j, build.screws, {i for name, i in undrilled if name == j.name})]
@@ -71,7 +72,7 @@ def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
     if axis.ends != "forming" or axis.fan is None:
         return False
     name = f"{axis.piece.name}.{axis.pattern.name}"
-    words = next((w for pattern, w in spec.use.items() if meant(name, pattern)), None)
+    words = next((w for pattern, w in spec.use.items() if matches(name, pattern)), None)
     return words is not None and words.thread in NUTS
 
 
@@ -79,7 +80,7 @@ def _check_words(build: Build, spec: ScrewsSpec, names: list[str]) -> None:
     faults = []
     for key, words in (("use", spec.use), ("no_screws", dict(enumerate(spec.no_screws)))):
         for at, pattern in words.items() if key == "no_screws" else ((k, k) for k in words):
-            if not any(meant(n, str(pattern)) for n in names):
+            if not any(matches(n, str(pattern)) for n in names):
                 said = f"no screws go into {shown(pattern)}; write piece.pattern{choices(pattern, names, 30)}"
                 faults.append(build.document.problem(("screws", key, at), said))
     if faults:

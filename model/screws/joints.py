@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 
 import numpy as np
 
@@ -80,11 +79,6 @@ def joints(axes: Sequence[Axis]) -> list[Joint]:
     for axis in axes:
         groups[axis.piece.name, axis.pattern.name, axis.ends].append(axis)
     return [_joint(f"{piece}.{pattern}", ends, group) for (piece, pattern, ends), group in groups.items()]
-
-
-def meant(name: str, pattern: str) -> bool:
-    """Whether a build file's word for joints (piece.pattern, with * for any run of characters) names this one."""
-    return name == pattern or ("*" in pattern and fnmatchcase(name, pattern.replace("[", "[[]").replace("?", "[?]")))
 
 
 def _joint(name: str, ends: Ends, axes: list[Axis]) -> Joint:

@@ -13,10 +13,11 @@ from dataclasses import replace
 import numpy as np
 
 from elbowroom.model.screws.bearing import Bearing, bearing
-from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Vector, edge
+from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, edge
 from elbowroom.model.screws.lines import Passed
 from elbowroom.model.screws.slot import Slot, joined
 from elbowroom.parts.case.case_openings import LEAST_WEB
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse
 

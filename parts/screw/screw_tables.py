@@ -16,6 +16,7 @@ from typing import Literal
 from elbowroom.parts.fan.layers import ISO_7089
 from elbowroom.parts.vocabulary.base import Mark
 from elbowroom.parts.vocabulary.threads import THREADS, thread
+from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 Style = Literal["cap", "pan", "button"]
 INCH = 25.4  # mm
@@ -195,7 +196,7 @@ def odd(name: str, length: float) -> str:
     (`PREFERRED`); of the others the lengths in `stock` count. KeyError for what is no screw's thread.
     """
     usual = stock(name).all() if name in ("6-32", FAN_SCREW) else PREFERRED
-    if any(abs(length - n) < 1e-6 for n in usual):
+    if any(abs(length - n) < ALIKE for n in usual):
         return ""
     longer = next((n for n in usual if n > length), None)
     cut = "" if longer is None else f", cut down from {designation(name, longer)}"
@@ -207,7 +208,7 @@ def designation(name: str, length: float) -> str:
     if name == FAN_SCREW:
         return f"fan screw {_FAN_SHANK.major:g} x {length:g}"
     sixteenths = length / INCH * 16
-    if name != "6-32" or abs(sixteenths - round(sixteenths)) > 1e-6:
+    if name != "6-32" or abs(sixteenths - round(sixteenths)) > ALIKE:
         return f"{name} x {length:g}{' mm' if name == '6-32' else ''}"
     whole, part = divmod(Fraction(round(sixteenths), 16), 1)
     return f"{name} x {' '.join(str(n) for n in (whole, part) if n)} in"
