@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, Point, union_all
+from shapely import LineString, Point, box, union_all
 
 from elbowroom.model.screws import lengths as check
 from elbowroom.model.screws.bearing import Bearing, bearing
 from elbowroom.model.screws.fasten import Fastened
+from elbowroom.model.screws.joints import words_for
 from elbowroom.model.screws.remedies import remedies
 from elbowroom.model.screws.slots import Slot
 from tests.model.screws.test_joints import THREAD, block, fastened
@@ -160,3 +161,44 @@ def test_what_is_told_leaves_nothing_unsaid() -> None:
     for remedy in remedies(trials).screws[chosen]:
         enough = Bearing(*chosen.bears).enough
         assert enough or "still too little" in remedy
+
+
+def test_a_head_over_the_edge_of_an_opening() -> None:
+    """A hole of 3.4 whose middle lies 2.5 mm from a window's straight edge: a head of 7 has what is beyond the edge under
+    it on one side, 0.8 mm of metal toward it and all along the other; with the edge through the middle it tips.
+    """
+    window = box(2.5, -50, 50, 50)
+    near = bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0), window)
+    ring = Point(0, 0).buffer(3.5, quad_segs=200) - Point(0, 0).buffer(1.5, quad_segs=200)
+    metal = ring - window - Point(0, 0).buffer(1.7, quad_segs=200)
+    assert near.share == pytest.approx(metal.area / ring.area, abs=1e-3)
+    half = bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0), box(-0.5, -50, 50, 50))
+    assert not half.borne
+    assert bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0), box(4, -50, 50, 50)) == bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0))
+
+
+CORNER = """title: t
+case: {interior: {depth: 480, width: 240, height: 480}, slots: 0, board: null, sheet: 1.2}
+parts:
+  base:
+    {box: custom, length: 40, width: 40, height: 20, material: aluminium, on: case.floor-wall,
+     at: {rear: 100, tray: 20}, holes: [{face: top, at: [0, 0], thread: M3, depth: 12}]}
+  lid:
+    {sheet: custom, length: 40, width: 40, thickness: 2, on: base.top,
+     holes: [{face: bottom, at: [0, 0], diameter: 3.4}], CUT}
+"""
+
+
+def test_a_sheets_cutout_under_a_head_is_no_metal() -> None:
+    """The cutout leaves 1 mm beside the hole of 3.4: a head of 5.6 hangs over it by 0.1 mm, one of a washer by 0.8."""
+    cut = "cutouts: [[[2.7, -8], [15, -8], [15, 8], [2.7, 8]]]"
+    (whole,), (less,) = (fastened(CORNER.replace(", CUT", c)).chosen for c in ("", f", {cut}"))
+    assert whole.bears is not None
+    assert less.bears is not None
+    assert less.bears.share < whole.bears.share - 0.005
+
+
+def test_words_of_a_joint_go_from_the_exact_name_to_the_widest_pattern() -> None:
+    for use in ({"*": 1, "low.*": 2, "low.b": 3}, {"low.b": 3, "low.*": 2, "*": 1}):
+        assert [words_for(n, use) for n in ("low.b", "low.c", "high.c")] == [3, 2, 1]
+    assert words_for("low.b", {"high.*": 1}) is None
