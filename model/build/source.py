@@ -118,9 +118,12 @@ def parse(text: str, name: str = "build", folder: FilePath = FilePath(".")) -> D
         reader.problems.append(e.problem)
         values = None
     if not reader.problems and not isinstance(values, dict):
-        reader.problems.append(
-            Problem(Mark(1, 1, name), (), f"a build file is a mapping of keys; found {shown(values)}")
+        said = (
+            "the file holds nothing; elbowroom new FILE writes a build to start from"
+            if values is None
+            else f"a build file is lines of key: value, such as title: My build; found {shown(values)}"
         )
+        reader.problems.append(Problem(Mark(1, 1, name), (), said))
     if reader.problems:
         raise BuildError(reader.problems)
     return Document(values, reader.marks, reader.keys, name, folder)

@@ -125,9 +125,9 @@ def _shaped(t: Any) -> str:
     if isinstance(t, type) and issubclass(t, BaseModel):
         keys = _written(t)
         more = f" and {len(keys) - _KEYS_NAMED} more" if len(keys) > _KEYS_NAMED else ""
-        return f"a mapping with keys {', '.join(keys[:_KEYS_NAMED])}{more}"
+        return f"{{key: value}} with keys {', '.join(keys[:_KEYS_NAMED])}{more}"
     if t is dict or origin is dict:
-        return "a mapping, written {name: value}"
+        return "entries written {name: value}"
     items = [a for a in args if a is not Ellipsis]
     if origin is tuple and Ellipsis not in args and items:
         first = _item(items[0])

@@ -262,7 +262,7 @@ def _finding(
         extra: tuple[tuple[str, Any], ...] = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))
         missing = missing_mm(*both)
         if missing is not None:
-            text += f"; one goes right through the other, {tenths(missing)} are missing"
+            text += f"; one goes right through the other and must come back by {tenths(missing)}"
             extra += (("missing_mm", missing),)
         return Finding(
             "interference", "clash", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where,

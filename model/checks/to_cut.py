@@ -7,6 +7,7 @@ there. Whether it runs into something it must not is the case's own fault, told 
 from __future__ import annotations
 
 from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.told.cautions import AT_THE_SHEET
 from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.case.case_faults import extent
@@ -46,6 +47,7 @@ def _finding(layout: Layout, piece: Piece, case: Case, number: int, own: str, cu
     extra = (
         ("face", cutout.face), ("at", {w: float(v) for w, v in cutout.at.items()}),
         ("size", {k: float(v) for k, v in cutout.size.items()}), ("radius", float(cutout.radius)),
+        ("take_care", list(AT_THE_SHEET)),
     )  # fmt: skip
     return Finding(
         "cut", "caution", (piece.name, *names), text, (f"{piece.name}/{case.panel(cutout.face) or cutout.face}",),

@@ -41,9 +41,9 @@ def _set(layout: Layout, chain: Chain, settled: Settled) -> Finding:
     turns = settled.turns.get(chain.port)
     where = (_at(layout, chain),)
     if turns is None:
-        text = f"{names} at {chain.port} is left out: no run decides its turn, and it stands free at none"
+        text = f"{names} at {chain.port} is left out: no run decides which way it is turned, and no way is free"
         return Finding("tube", "caution", (chain.port.piece,), text, where=where, place=chain.port.frame)
-    text = f"{names} at {chain.port} is set to {_pointed(layout, chain, turns)}: no run decides its turn, and this is "
+    text = f"{names} at {chain.port} is set to {_pointed(layout, chain, turns)}: no run decides that, and this is "
     text += "the middle of its widest free range, or near it beside its neighbours"
     extra = (("turns", {str(i): t for i, t in zip(chain.free, turns, strict=True)}),)
     return Finding("tube", "pass", (chain.port.piece,), text, where=where, extra=extra, place=chain.port.frame)

@@ -163,14 +163,19 @@ def catalogue(
 ) -> None:
     """List the kinds of parts, or the sizes and fields of one kind with units, ranges and sources."""
     from elbowroom.model.command.terminal import families, family_details
+    from elbowroom.model.command.trade_words import WORDS, families_of
     from elbowroom.parts import FAMILIES
 
     if family is None:
         families()
     elif family in FAMILIES:
         family_details(family)
+    elif meant := families_of(family):
+        for name in meant:
+            family_details(name)
+            typer.echo()
     else:
-        raise InputError(f"no part family {shown(family)}{choices(family, FAMILIES, 30)}")
+        raise InputError(f"no part family {shown(family)}{choices(family, (*FAMILIES, *WORDS), 60)}")
 
 
 @app.command()

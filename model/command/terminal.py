@@ -19,12 +19,14 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
+from elbowroom.model.told.cautions import DEFER
 from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall
 from elbowroom.model.told.places import distances
 from elbowroom.model.told.progress import Progress
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.tube.tube_stock import tube_stocks
 from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS, Box
 
 # A word and a sign each, so that no verdict is told by colour alone.
@@ -127,7 +129,8 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             "measure those before you cut (listed in the JSON under basis)."
         )
     care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
-    for line in listed_cautions(care, _WIDTH) if care else ():
+    last = [*(c for c in care if c != DEFER), DEFER]  # whatever hurts, those who know better are named once, at the end
+    for line in listed_cautions(last, _WIDTH) if care else ():
         out.print(f"  [dim]{escape(line)}[/dim]")
 
 
@@ -205,7 +208,7 @@ def families() -> None:
     table = Table("family", "sizes", "what it is", box=None, pad_edge=False)
     for family in FAMILIES:
         about = (family_class(family).__doc__ or "").strip().splitlines()[0]
-        table.add_row(family, str(len(sizes(family))), escape(about))
+        table.add_row(family, str(len(tube_stocks() if family == "tube" else sizes(family))), escape(about))
     _out().print(table)
 
 
@@ -218,6 +221,14 @@ def family_details(family: str) -> None:
         sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
         out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
         out.print("  " + escape(", ".join(f"{k} {v}" for k, v in _flat(size.fields))))
+    for stock in tube_stocks().values() if family == "tube" else ():  # a run's own sizes: the build names its stock
+        out.print(
+            f"\n[bold]{escape(stock.name)}[/bold]  {escape(stock.about)}  "
+            f"[dim]({escape(stock.source)}; {SHORT_MARKS[stock.mark]})[/dim]"
+        )
+        out.print(
+            f"  od {stock.od:g}, id {stock.id:g}, bent to {stock.usual_radius:g}, at least {stock.least_radius:g}"
+        )
     fields = Table("field", "unit", "range", "default", "meaning", "source", "rests on", box=None, pad_edge=False)
     for row in _field_rows(family_class(family), ""):
         fields.add_row(*map(escape, row))
@@ -246,10 +257,16 @@ def _field_rows(model: type[BaseModel], prefix: str) -> Iterator[tuple[str, ...]
         default = "required" if info.is_required() else _default(info.get_default(call_default_factory=True))
         yield (
             prefix + name, _unit(info.annotation), _range(info.metadata), "" if inner else default,
-            info.description or "", str(extra.get("source", "")), SHORT_MARKS.get(str(extra.get("mark", "")), ""),
+            info.description or "", str(extra.get("source", "")), _rests(extra),
         )  # fmt: skip
         if inner is not None:
             yield from _field_rows(inner, f"{prefix}{name}.")
+
+
+def _rests(extra: Mapping[str, Any]) -> str:
+    """What kind of source a field rests on; none where it is the build that states it."""
+    stated = extra.get("source") == "stated by the build"
+    return "" if stated else SHORT_MARKS.get(str(extra.get("mark", "")), "")
 
 
 def _inner_model(annotation: Any) -> type[BaseModel] | None:

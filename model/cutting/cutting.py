@@ -18,6 +18,7 @@ from elbowroom.model.layout.layout import Layout, Piece, piece_of
 from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.store import Store
+from elbowroom.model.told.cautions import AT_THE_SHEET
 from elbowroom.model.told.findings import Basis, Finding, Verdict
 from elbowroom.model.told.progress import Progress
 
@@ -85,7 +86,11 @@ def _told(old: Piece, new: Piece, note: str, number: int, severed: bool) -> Find
         verdict, note = "fail", note + " It cuts the sheet through: an end or a side of it comes off."
     return Finding(
         "cut", verdict, (old.name,), note, basis=Basis("mesh"),
-        extra=(("cutouts", len(getattr(new.part, "cutouts", ())) + len(new.part.cuts)),), place=str(number),
+        extra=(
+            ("cutouts", len(getattr(new.part, "cutouts", ())) + len(new.part.cuts)),
+            *(() if new is old else (("take_care", list(AT_THE_SHEET)),)),
+        ),
+        place=str(number),
     )  # fmt: skip
 
 

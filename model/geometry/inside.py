@@ -41,12 +41,14 @@ class Insides:
     def __init__(self, meshes: Sequence[tuple[Floats, NDArray[np.int32]]], closed: Sequence[bool]) -> None:
         self._plain = [v[f] for v, f in meshes]
         self._closed = np.array(closed, dtype=bool)
-        self._bins = [_bins(t @ _OBLIQUE) for t in self._plain]
+        self._bins: dict[int, _Bins] = {}  # of the meshes that were asked about: of most, none ever is
 
     def test(self, points: Floats, mesh: Ints) -> NDArray[np.bool_]:
         """Whether points[i] lies inside mesh number mesh[i]."""
         out = np.zeros(len(points), dtype=bool)
-        for m in np.unique(mesh):
+        for m in np.unique(mesh).tolist():
+            if m not in self._bins:
+                self._bins[m] = _bins(self._plain[m] @ _OBLIQUE)
             rows = np.nonzero(mesh == m)[0]
             if self._closed[m]:
                 winding, sure = _crossings(points[rows] @ _OBLIQUE, self._bins[m])

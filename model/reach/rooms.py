@@ -62,9 +62,11 @@ class Site:
 class Rooms:
     """A scene without fittings and tubes, ready for the questions about its ports."""
 
-    def __init__(self, scene: Scene, store: Store, *, less: float = 0.0) -> None:
-        """less: mm that every bar is asked about thinner and, at each end, shorter than it is; see `Space`."""
-        self.scene, self.store, self.layout, self.less = scene, store, scene.layout, less
+    def __init__(self, scene: Scene, store: Store, *, less: float = 0.0, base: Rooms | None = None) -> None:
+        """less: mm that every bar is asked about thinner and, at each end, shorter than it is; see `Space`. base: rooms
+        of the first of the scene's solids, whose spaces are then extended by the others, which must be real ones.
+        """
+        self.scene, self.store, self.layout, self.less, self._base = scene, store, scene.layout, less, base
         self.solids = {s.name: s for s in scene.solids}
         self.real = tuple(s for s in scene.solids if s.body.keep_out is None)
         self._removable = {
@@ -99,12 +101,14 @@ class Rooms:
     @cached_property
     def workshop(self) -> Space:
         """What is in the way while the loop is put together: real solids, with the side panels off."""
+        if self._base is not None:
+            return self._base.workshop.extended(self._those(list(self.scene.solids[len(self._base.scene.solids) :])))
         return Space(self._those([s for s in self.real if s.name not in self._removable]), less=self.less)
 
     @cached_property
     def rest(self) -> Space:
         """What is in a fitting's way besides once the case is closed: panels, and keep-outs that admit no fittings."""
-        return Space(self._closing("fitting"), less=self.less)
+        return Space(self._closing("fitting"), less=self.less) if self._base is None else self._base.rest
 
     @cached_property
     def standing(self) -> Space:

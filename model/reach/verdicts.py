@@ -193,9 +193,13 @@ def _problem(name: str, trial: Trial, reason: Reason | None) -> str:
     stands_in = f"{reason.blockage.obstacle} is {lacking(reason.short)} in its way"
     if reason.blockage.manner == "near":
         stands_in = f"{reason.blockage.obstacle} is {lacking(reason.short)} too near"
+    also = "".join(
+        f"; {b.obstacle} is {lacking(b.shortfall)} {'too near' if b.manner == 'near' else 'in its way'} as well"
+        for b in reason.also
+    )
     return {
-        "stands": f"{name} cannot be screwed in: {stands_in}",
-        "comes in": f"{name} cannot be screwed in: {stands_in} on its way in",
+        "stands": f"{name} cannot be screwed in: {stands_in}{also}",
+        "comes in": f"{name} cannot be screwed in: {stands_in} on its way in{also}",
         "pushed": f"no tube can be pushed into {name}: {stands_in}",
         "leaves": f"the tube cannot leave {name}: {stands_in}",
         "fingers": f"fingers cannot turn {name}: {stands_in}",
@@ -312,6 +316,7 @@ def _details(trial: Trial, reason: Reason | None) -> tuple[tuple[str, Any], ...]
         out.append(("problem", trial.problem))
     if reason is not None:
         out += [("obstacle", reason.blockage.obstacle), ("short_mm", reason.short)]
+        out.append(("also", [{"obstacle": b.obstacle, "short_mm": b.shortfall} for b in reason.also]))
     elif trial.rule:
         out.append(("short_mm", trial.short))
     return tuple(out)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from itertools import combinations
 
-from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.loop.plumbing import Chain, Plumbing, Port
 from elbowroom.model.reach.rooms import Rooms, Site
@@ -28,10 +28,11 @@ def check(
     """parts: the scene without fittings and tubes; whole: with them. tubes: by the run's name. found: the findings of
     the ports among the parts alone.
     """
+    bare = Rooms(parts, store)
     bad = {str(dict(f.extra).get("port")) for f in found if f.verdict in FAILING | UNDECIDED}
     names = {t.name: run for run, t in tubes.items()}
     pipes = [s for s in whole.solids if s.piece.name in names]
-    rooms = Rooms(Scene(whole.layout, (*parts.solids, *pipes)), store)
+    rooms = _beside(bare, whole, pipes)
     sites = {s.port: s for s in rooms.sites}
     own = {port: names_at(plumbing, tubes, port) for port in plumbing.chains}
     service = {plumbing.fill, plumbing.drain}
@@ -42,7 +43,7 @@ def check(
             continue
         reach = sum(max(li.fitting.reach_length, li.fitting.swing) for li in chain.links) + NEARBY
         near = {s.piece.name for s in rooms.around(site, reach) if s.piece.name in names} - own[port]
-        if near and (by := _walled(parts, whole, site, chain, sorted(near), store)):
+        if near and (by := _walled(bare, whole, site, chain, sorted(near))):
             out.append(_finding(site, chain, [(n, names[n]) for n in by], opened=port in service))
     return out
 
@@ -54,13 +55,17 @@ def names_at(plumbing: Plumbing, tubes: Mapping[str, Piece], port: Port) -> froz
     )
 
 
-def _walled(parts: Scene, whole: Scene, site: Site, chain: Chain, near: Sequence[str], store: Store) -> tuple[str, ...]:
+def _beside(bare: Rooms, whole: Scene, pipes: Sequence[Solid]) -> Rooms:
+    """The rooms of the parts with some tubes beside them."""
+    return Rooms(Scene(whole.layout, (*bare.scene.solids, *pipes)), bare.store, base=bare)
+
+
+def _walled(bare: Rooms, whole: Scene, site: Site, chain: Chain, near: Sequence[str]) -> tuple[str, ...]:
     """The fewest of some tubes that must be away for a chain to go on; empty where it goes on beside all of them."""
 
     def goes_on(there: Collection[str]) -> bool:
         some = [s for s in whole.solids if s.piece.name in there]
-        rooms = Rooms(Scene(whole.layout, (*parts.solids, *some)), store)
-        return attempt(rooms, site, chain.links, None, full=False).problem is None
+        return attempt(_beside(bare, whole, some), site, chain.links, None, full=False).problem is None
 
     if goes_on(near):
         return ()

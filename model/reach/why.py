@@ -25,10 +25,14 @@ _ASKED = 3  # postures for which the mm are worked out
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """What is in the way of what: `stage` says at which question."""
+    """What is in the way of what: `stage` says at which question.
+
+    also: what else is in the way in the same posture, each obstacle once, the one that is short by most first.
+    """
 
     blockage: Blockage
     stage: str  # stands, comes in, pushed, leaves, fingers
+    also: tuple[Blockage, ...] = ()
 
     @property
     def short(self) -> float:
@@ -74,22 +78,34 @@ def _body(rooms: Rooms, site: Site, parts: Sequence[Item]) -> Reason | None:
                 hits += space.met(posed(rod, base)) != FREE
         if not (hits == 0).any() or stage == "comes in":
             rows = [r for r in np.argsort(hits, kind="stable") if hits[r]][:_ASKED]
-            found = [b for r in rows if (b := _of_chain(space, rods, [p[r] for p in every.links])) is not None]
+            found = [b for r in rows if (b := _of_chain(space, rods, [p[r] for p in every.links]))]
             if found:
-                return Reason(min(found, key=lambda b: (b.shortfall, b.obstacle)), stage)
+                first, *also = min(found, key=lambda b: (b[0].shortfall, b[0].obstacle))
+                return Reason(first, stage, tuple(also))
     return None
 
 
-def _of_chain(space: Space, rods: Iterable[Sequence[Rod]], bases: Iterable[Floats]) -> Blockage | None:
-    found = [b for own, base in zip(rods, bases, strict=True) if (b := _worst(space, own, base)) is not None]
-    return max(found, key=lambda b: (b.shortfall, b.obstacle)) if found else None
+def _of_chain(space: Space, rods: Iterable[Sequence[Rod]], bases: Iterable[Floats]) -> list[Blockage]:
+    return _each_once([b for own, base in zip(rods, bases, strict=True) for b in _blocking(space, own, base)])
 
 
 def _worst(space: Space, rods: Sequence[Rod], at: Floats) -> Blockage | None:
     """The blockage that is short by most, over bars posed by `at`."""
+    return next(iter(_blocking(space, rods, at)), None)
+
+
+def _blocking(space: Space, rods: Sequence[Rod], at: Floats) -> list[Blockage]:
+    """What keeps bars posed by `at` from standing free: every obstacle once, the one that is short by most first."""
     found: list[Blockage] = []
     for rod in rods:
         bars = posed(rod, np.asarray(at)[None])
         if space.met(bars)[0] != FREE:
-            found += space.blockages(bars.one(0))[:1]
-    return max(found, key=lambda b: (b.shortfall, b.obstacle)) if found else None
+            found += space.blockages(bars.one(0))
+    return _each_once(found)
+
+
+def _each_once(found: Iterable[Blockage]) -> list[Blockage]:
+    worst: dict[str, Blockage] = {}
+    for b in sorted(found, key=lambda b: (-b.shortfall, b.obstacle)):
+        worst.setdefault(b.obstacle, b)
+    return list(worst.values())

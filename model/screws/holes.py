@@ -16,6 +16,7 @@ from elbowroom.model.screws.joints import PASSES, Fit, Joint
 from elbowroom.model.screws.lines import Axis
 from elbowroom.model.screws.remedies import Remedies
 from elbowroom.model.screws.slides import held_by
+from elbowroom.model.told.cautions import AT_THE_SHEET
 from elbowroom.model.told.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.told.wordings import assumed_by, mm
 from elbowroom.parts.vocabulary.pose import apply, compose
@@ -176,7 +177,10 @@ def _drilled(joint: Joint, undrilled: Mapping[tuple[str, int], str]) -> list[Fin
             Finding(
                 "hole-alignment", "fail" if bad else "caution", (joint.axes[0].piece.name, name), text,
                 where=tuple(_wall(joint.axes[i]) for i in (bad or rows)[:4]), basis=Basis("arithmetic"),
-                extra=(("joint", joint.name), ("holes", len(rows)), ("to_drill", len(rows) - len(bad))),
+                extra=(
+                    ("joint", joint.name), ("holes", len(rows)), ("to_drill", len(rows) - len(bad)),
+                    *((("take_care", list(AT_THE_SHEET)),) if len(bad) < len(rows) else ()),
+                ),
                 place=f"{joint.name}-drill",
             )
         )  # fmt: skip

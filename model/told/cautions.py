@@ -19,14 +19,19 @@ UNPLUG = (
     "power supply closed: mains voltage and charge stay inside."
 )
 
+AT_THE_SHEET: tuple[str, ...] = (
+    "Drilling and cutting: unplug; nothing wired near the drill or saw; clamp the work, wear eye protection, no gloves "
+    "at a drill press, deburr. Never cut tempered glass or a power supply. The templates say the rest.",
+)
+
 CUTTING: tuple[str, ...] = (
     "Check the drawing against the part before you cut.",
     "Cut edges, burrs and chips are sharp: wear eye protection, deburr every edge, clamp the work, clear away "
     "every chip. No gloves and nothing loose at a drill press.",
     "Never drill, saw or file near a wired board: chips short-circuit. Take the part out of the machine first. "
     "Never drill a power supply.",
-    "Acrylic cracks: drill it slowly, backed and clamped, with a bit for plastic; keep its dust out of your "
-    "lungs. Tempered glass cannot be cut or drilled: it bursts.",
+    "Acrylic cracks: drill it slowly, backed and clamped, with a bit for plastic; wear a dust mask, "
+    "its dust harms the lungs. Tempered glass cannot be cut or drilled: it bursts.",
     "Laser: know what the sheet is and never cut PVC, it gives off poisonous, corrosive gas. Lid closed, eyes "
     "protected against that laser's light, fumes out of the room, a fire extinguisher at hand: sheet catches fire. "
     "Never leave it unattended.",
@@ -34,7 +39,7 @@ CUTTING: tuple[str, ...] = (
 
 PRINTING: tuple[str, ...] = (
     "Printed parts creep under a constant load and soften when they get warm. Do not let one alone carry what "
-    "is dear or what holds coolant; tighten screws in it by hand with a short driver, crosswise, only until snug, "
+    "is costly or holds coolant; tighten screws in it by hand with a short driver, crosswise, only until snug, "
     "and look at them again after a week of use.",
     "Deburr every edge and hole before a part goes in: strings of plastic come loose and get into fans.",
     "Wear eye protection when you cut, drill or ream; no gloves at a drill press. Never drill or file over a "
@@ -53,7 +58,7 @@ HARD_TUBE: tuple[str, ...] = (
 )
 
 BENDING: tuple[str, ...] = (
-    "Bending: hot air and the tube burn: heat gloves, moving air, a surface that stands it. Let a bend cool before you "
+    "Bending: hot air and the tube burn: heatproof gloves, moving air, a heatproof surface. Let a bend cool before you "
     "let go.",
 )
 
@@ -74,8 +79,9 @@ BLEEDING: tuple[str, ...] = (
 FILLED: tuple[str, ...] = (
     "A filled tower is heavy: drain it or lift with two. Take tempered glass off first and lay it flat on "
     "something soft.",
-    "Aluminium and copper in one loop corrode each other: keep to one family of metals.",
-    "Coolant harms children and animals that drink it: keep it locked away, wipe up what is spilt.",
+    "Aluminium and copper in one loop corrode each other: keep to one family of metals (copper, brass and "
+    "nickel go together).",
+    "Coolant harms children and pets that drink it: keep it locked away, wipe up what is spilt.",
 )
 
 

@@ -76,7 +76,7 @@ def _standard(pieces: Sequence[Piece]) -> list[Piece]:
             part: Nut | Screw
             rests: tuple[str, Mark]
             if own.kind == "nut":
-                part, rests = Nut(thread=own.thread), ("ISO 4032", "V")
+                part, rests = Nut(thread=own.thread), ("ISO 4032 (transcribed by public code)", "C")
             elif own.kind == "screw":
                 part, rests = Screw(thread=own.thread, length=Mm(own.length), head="cap"), ("ISO 4762", "V")
             else:

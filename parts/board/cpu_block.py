@@ -36,7 +36,7 @@ class CpuBlock(Part):
     plate: Mm = dim(Mm(48), "Edge of the square cold plate", source=_PRACTICE, mark="P", ge=20, le=110)
     plate_thickness: Mm = dim(Mm(3), "Thickness of the cold plate", source=_PRACTICE, mark="P", ge=1, le=12)
     width: Mm = dim(Mm(62), "Size of body and top along the line of ports", source=_PRACTICE, mark="P", ge=40, le=130)
-    depth: Mm = dim(Mm(62), "Size of body and top across it", source=_PRACTICE, mark="P", ge=20, le=130)
+    depth: Mm = dim(Mm(62), "Size of body and top across the line of ports", source=_PRACTICE, mark="P", ge=20, le=130)
     height: Mm = dim(Mm(26), "Top above the heat spreader", source=_PRACTICE, mark="P", ge=12, le=80)
     top: Mm = dim(Mm(14), "Thickness of the clear top", source=_PRACTICE, mark="P", ge=5, le=60)
 
@@ -46,7 +46,7 @@ class CpuBlock(Part):
     screw_x: Mm = dim(Mm(78), "Spacing of the mounting screws along x", source="from memory", mark="M", ge=20, le=150)
     screw_y: Mm = dim(Mm(78), "Spacing of the mounting screws along y", source="from memory", mark="M", ge=20, le=150)
     thumb: Mm = dim(Mm(9), "Diameter of the thumb screws' heads", source=_PRACTICE, mark="P", ge=5, le=20)
-    thumb_height: Mm = dim(Mm(12), "Height of those heads", source=_PRACTICE, mark="P", ge=2, le=40)
+    thumb_height: Mm = dim(Mm(12), "Height of the thumb screws' heads", source=_PRACTICE, mark="P", ge=2, le=40)
 
     thread: ThreadName = dim("G1/4", "Thread of the ports", source="the usual thread of the trade, no source", mark="P")
     port_depth: Mm = dim(Mm(7.5), "Depth of the ports", source=_PRACTICE, mark="P", ge=3, le=30)

@@ -91,16 +91,18 @@ class Motherboard(Part):
         None, "Height kept free for the CPU block over its mounting area; none: nothing kept", source=PRACTICE,
         mark="P", ge=5, le=200,
     )  # fmt: skip
-    cooler_side: Mm = dim(Mm(95), "Edge of that area's square", source=PRACTICE, mark="P", ge=40, le=140)
+    cooler_side: Mm = dim(
+        Mm(95), "Edge of the square that is kept free for the CPU block", source=PRACTICE, mark="P", ge=40, le=140
+    )
 
     dimm_count: int = dim(4, "Memory sockets", source=PRACTICE, mark="P", ge=0, le=16)
     dimm_from_rear: Mm = dim(Mm(150), "Rear edge to the first socket's middle", source=PRACTICE, mark="P", ge=5)
     dimm_from_top: Mm = dim(Mm(14.5), "Top edge to the sockets' upper ends", source=PRACTICE, mark="P", ge=0)
-    dimm_pitch: Mm = dim(Mm(9.4), "Pitch of the sockets", source="from memory", mark="M", ge=7, le=25)
+    dimm_pitch: Mm = dim(Mm(9.4), "Pitch of the memory sockets", source="from memory", mark="M", ge=7, le=25)
     dimm_length: Mm = dim(Mm(133.35), "Length of the modules they take", source="JEDEC MO-309", mark="M", ge=60, le=170)
     dimm_width: Mm = dim(Mm(6.5), "Width of a socket", source="from memory", mark="M", ge=3, le=12)
     dimm_height: Mm = dim(Mm(9), "Height of a socket's bar", source="from memory", mark="M", ge=5, le=20)
-    dimm_latch: Mm = dim(Mm(19), "Height of its latch towers", source="from memory", mark="M", ge=5, le=30)
+    dimm_latch: Mm = dim(Mm(19), "Height of a memory socket's latches", source="from memory", mark="M", ge=5, le=30)
     dimm_seat: Mm = dim(
         Mm(3.25), "Module's lower edge above the board: a bare 31.25 module tops out at 34.5", source=PRACTICE,
         mark="M", ge=1, le=8,
@@ -131,7 +133,7 @@ class Motherboard(Part):
         Mm(12), "Thickness of the 24-pin cable before the front edge", source=PRACTICE, mark="P", ge=0, le=60
     )
     cpu_power_count: int = dim(2, "8-pin CPU power sockets along the top edge", source=PRACTICE, mark="P", ge=0, le=4)
-    cpu_power_from_rear: Mm = dim(Mm(39), "Rear edge to the first of them", source=PRACTICE, mark="P", ge=0)
+    cpu_power_from_rear: Mm = dim(Mm(39), "Rear edge to the first CPU power socket", source=PRACTICE, mark="P", ge=0)
     cpu_power_plug: Mm = dim(Mm(20), "Top of the 8-pin plug above the board", source=PRACTICE, mark="P", ge=14, le=60)
     cpu_power_bend: Mm = dim(
         Mm(28), "Room the CPU power cables need beyond the top edge", source=PRACTICE, mark="P", ge=0, le=100

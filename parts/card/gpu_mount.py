@@ -75,7 +75,12 @@ class GpuMount(Part):
         mark="P",
     )  # fmt: skip
     rise: Mm = dim(
-        Mm(40), "From the foot of a stand to the ribbon board's top surface", source=_PRACTICE, mark="P", ge=20, le=300
+        Mm(40),
+        "From the foot of a stand to the top of the ribbon board, which is the riser cable's slot",
+        source=_PRACTICE,
+        mark="P",
+        ge=20,
+        le=300,
     )
     sheet: Mm = dim(Mm(1.5), "Thickness of the steel", source=_PRACTICE, mark="P", ge=0.8, le=4)
     foot_length: Mm = dim(

@@ -38,7 +38,7 @@ def _mm(default: float, doc: str, ge: float, le: float) -> Any:
 
 
 class Fitting(Part):
-    """A fitting. Which fields it has depends on `kind` (see `fields_used`); one that the kind lacks is refused."""
+    """A fitting. Which fields it has depends on `kind`; a field that the kind lacks is refused."""
 
     family: ClassVar[str] = "fitting"
     seat: ClassVar[str | None] = "base"

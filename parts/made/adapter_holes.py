@@ -44,7 +44,7 @@ class AdapterHole(_Spec):
     recess: Mm | None = dim(
         None, "Diameter of a recess in the other face, to sink a screw's head in", source=_USER, mark="V", gt=0, le=40
     )
-    recess_depth: Mm | None = dim(None, "Depth of that recess", source=_USER, mark="V", gt=0, le=40)
+    recess_depth: Mm | None = dim(None, "Depth of the recess", source=_USER, mark="V", gt=0, le=40)
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:

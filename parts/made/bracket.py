@@ -187,7 +187,7 @@ class PlateBracket(AngleBracket):
     )  # fmt: skip
     face_thread: ThreadName = dim("M4", "Screws of the face", source=PRACTICE, mark="P")
     face_holes: int = dim(2, "Holes side by side in the face", source=PRACTICE, mark="P", ge=1, le=8)
-    face_pitch: Mm = dim(Mm(20), "Distance between them", source=PRACTICE, mark="P", ge=5, le=300)
+    face_pitch: Mm = dim(Mm(20), "Distance between the holes of a row", source=PRACTICE, mark="P", ge=5, le=300)
     face_rows: int = dim(1, "Rows of holes, one above the other", source=PRACTICE, mark="P", ge=1, le=8)
     face_row_pitch: Mm = dim(Mm(15), "Distance between the rows", source=PRACTICE, mark="P", ge=5, le=300)
     face_centre: Mm | None = dim(

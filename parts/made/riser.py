@@ -36,7 +36,7 @@ ENDS: tuple[End, End] = ("foot", "top")
 
 
 class Riser(MadePart):
-    """A riser, spacer or standoff.
+    """A riser, spacer or standoff: what a plate or a board stands on.
 
     `hole`: `through` a clearance hole for the thread (medium fit), `tapped` from end to end, `blind` tapped from both
     ends with a web between, `male-female` a stud at the foot and a blind tapped hole in the top, `insert` a heat-set

@@ -37,7 +37,7 @@ Radius = Annotated[Mm, Field(ge=1, le=1000)]
 
 
 class TubeRun(Part):
-    """A run of tube."""
+    """A run of tube. Its sizes are the tube that is sold, named under `tube` in a build."""
 
     family: ClassVar[str] = "tube"
     seat: ClassVar[str | None] = "start"

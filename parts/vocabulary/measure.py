@@ -88,7 +88,7 @@ class Measure(float):
         try:
             return cls.UNITS[unit]
         except KeyError:
-            known = ", ".join(cls.UNITS)
+            known = ", ".join(u for u in cls.UNITS if u.isalpha())  # an inch mark in quotes reads as no unit
             raise PydanticCustomError(
                 "measure", "no unit '{got}' for this field; known: {known}", {"got": unit, "known": known}
             ) from None

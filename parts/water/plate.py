@@ -44,7 +44,7 @@ BAY = "pump-bay"
 
 
 class DistributionPlate(Part):
-    """A distribution plate."""
+    """A distribution plate: ports and channels in one block."""
 
     family: ClassVar[str] = "plate"
     seat: ClassVar[str | None] = "back"

@@ -54,7 +54,7 @@ class PumpBay(_Stated):
     )
     bolts: int = dim(4, "Number of screws, the first at 45 degrees", source=_PRACTICE, mark="P", ge=2, le=12)
     thread: ThreadName = dim("M4", "Thread of the screws", source=_PRACTICE, mark="P")
-    thread_depth: Mm = dim(Mm(8), "Depth of their holes", source=_PRACTICE, mark="P", ge=2, le=40)
+    thread_depth: Mm = dim(Mm(8), "Depth of the screws' holes", source=_PRACTICE, mark="P", ge=2, le=40)
 
     @property
     def screws(self) -> tuple[Point2, ...]:

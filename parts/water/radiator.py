@@ -96,7 +96,12 @@ class Radiator(Part):
         ge=0.7, le=20,
     )  # fmt: skip
     fin_depth_b: Mm | None = dim(
-        None, "The same on face b, where it differs", source=_PRACTICE, mark="P", ge=0.7, le=20
+        None,
+        "From face b to the fins or tubes, where it differs from face a",
+        source=_PRACTICE,
+        mark="P",
+        ge=0.7,
+        le=20,
     )
     thread: ThreadName = dim("M3", "Thread of the mounting holes", source=_PRACTICE, mark="P")
     port_spacing: Mm = dim(

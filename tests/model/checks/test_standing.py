@@ -67,7 +67,7 @@ def test_a_block_right_through_a_sheet_is_told_how_much_is_missing(tmp_path: Pat
     [clash] = [f for f in checked(BOXES.replace("GAP", "5"), tmp_path) if f.verdict == "clash"]
     assert clash.measured == pytest.approx(1.0, abs=1e-6)
     assert dict(clash.extra)["missing_mm"] == pytest.approx(15.0, abs=1e-6)
-    assert "15.0 mm are missing" in clash.text
+    assert "must come back by 15.0 mm" in clash.text
 
 
 def test_a_card_in_a_mount_has_its_bracket_there() -> None:

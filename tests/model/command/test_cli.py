@@ -164,6 +164,7 @@ def test_a_warm_check_loads_no_geometry_kernel(cache, tmp_path) -> None:  # type
 
 def test_catalogue_and_schema_cover_every_family(run) -> None:  # type: ignore[no-untyped-def]
     from elbowroom.parts import FAMILIES
+    from elbowroom.parts.tube.tube_stock import tube_stocks
 
     listed = run("catalogue").stdout
     assert all(family in listed for family in FAMILIES)
@@ -171,6 +172,10 @@ def test_catalogue_and_schema_cover_every_family(run) -> None:  # type: ignore[n
     assert "hole_pitch" in one.stdout
     assert "fan-120x25" in one.stdout
     assert run("catalogue", "fann").returncode == 2
+    tubes = run("catalogue", "tube").stdout
+    assert all(name in tubes for name in tube_stocks())
+    stated = next(line for line in run("catalogue", "cable").stdout.splitlines() if line.startswith("points"))
+    assert stated.rstrip().endswith("stated by the build")  # and rests on nothing that was published
     said = run("schema").stdout
     assert json.loads(said)["$defs"]["part"]["anyOf"]
     assert len(said.encode()) < 300_000  # an editor reads it at every start

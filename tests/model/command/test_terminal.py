@@ -6,7 +6,7 @@ import pytest
 
 from elbowroom.model.command.terminal import summary
 from elbowroom.model.layout.layout import Gaps, Layout
-from elbowroom.model.told.cautions import DEFER, LEAK_TEST
+from elbowroom.model.told.cautions import AT_THE_SHEET, DEFER, LEAK_TEST
 from elbowroom.model.told.findings import Finding
 from elbowroom.model.told.places import located
 from elbowroom.parts.vocabulary.base import Box
@@ -41,6 +41,14 @@ def test_what_to_take_care_of_before_it_is_filled_is_told_once_whether_it_fits_o
     summary("t", [filled, other], None)
     said = " ".join(capsys.readouterr().out.replace("- ", "").split())
     assert all(said.count(" ".join(c.replace("- ", "").split())) == 1 for c in (*LEAK_TEST, DEFER))
+    assert said.endswith(DEFER)
+    drilled = Finding("cut", "caution", ("a",), "4 to drill", extra=(("take_care", list(AT_THE_SHEET)),))
+    summary("t", [filled, drilled], None)
+    said = " ".join(capsys.readouterr().out.replace("- ", "").split())
+    assert said.count(DEFER) == 1
+    assert said.endswith(DEFER)
+    summary("t", [drilled], None)
+    assert " ".join(capsys.readouterr().out.split()).endswith(DEFER)
     summary("t", [filled, CLASH], None)
     said = " ".join(capsys.readouterr().out.replace("- ", "").split())
     assert all(said.count(" ".join(c.replace("- ", "").split())) == 1 for c in (*LEAK_TEST, DEFER))

@@ -109,9 +109,9 @@ def test_a_name_like_none_of_very_many_gets_no_empty_list() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("screws: {use: {rad.b: 30}}", "expected a mapping with keys screw, thread, length, head, washers"),
-        ("screws: [rad.b]", "expected a mapping with keys head, stock, washers, use, no_screws"),
-        ("screws: {use: [a]}", "expected a mapping, written {name: value}"),
+        ("screws: {use: {rad.b: 30}}", "expected {key: value} with keys screw, thread, length, head, washers"),
+        ("screws: [rad.b]", "expected {key: value} with keys head, stock, washers, use, no_screws"),
+        ("screws: {use: [a]}", "expected entries written {name: value}"),
         ("screws: {no_screws: x}", "expected a list of names, written [a, b]"),
         ("screws: {use: {a.b: {washers: x}}}", "expected a whole number"),
         ("mates: [[a]]", "expected two names, written [a, b]"),

@@ -175,6 +175,22 @@ def test_a_bracket_in_front_is_named_in_plain_words(store: Store) -> None:
     assert any(p[1] == pytest.approx(7.0) for p in found.where)
 
 
+def test_every_obstacle_is_named_with_what_it_is_short_by(store: Store) -> None:
+    """Walls 7 mm to one side of the axis and 9 to the other: the collar's radius less each is what is short."""
+    near, far = brick((-40, 7, TOP + 3), (40, 12, TOP + 90)), brick((-40, -14, TOP + 3), (40, -9, TOP + 90))
+    alone = findings(scene(store, plate((0, 0)), far), store, {"a": [END]})["a"]
+    found = findings(scene(store, plate((0, 0)), near, far), store, {"a": [END]})["a"]
+    assert found.text.startswith(
+        "plate.a: hard-tube-14 cannot be screwed in: p2/body is 3.3 mm in its way; p3/body is "
+    )
+    assert dict(found.extra)["short_mm"] == pytest.approx(3.25, abs=2e-3)
+    (other,) = dict(found.extra)["also"]
+    assert other["obstacle"] == "p3/body"
+    assert other["short_mm"] == pytest.approx(1.25, abs=2e-3)
+    assert other["short_mm"] == pytest.approx(dict(alone.extra)["short_mm"], abs=1e-6)
+    assert dict(alone.extra)["also"] == []
+
+
 def test_an_extension_lifts_a_fitting_out_of_a_frame(store: Store) -> None:
     # Rails 9.5 to both sides, 12 high: an extension of 17.5 stands between them, the fitting of 20.5 above them.
     rails = [brick((-90, s, TOP), (90, s + 20, TOP + 12)) for s in (9.5, -29.5)]

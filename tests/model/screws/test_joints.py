@@ -23,6 +23,7 @@ from elbowroom.model.layout.place import Placed, place
 from elbowroom.model.pipeline import Checked
 from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.store import Store
+from elbowroom.model.told.cautions import AT_THE_SHEET
 
 CASE = """
 title: t
@@ -188,6 +189,7 @@ def test_a_plate_on_tapped_risers_takes_two_screws_a_riser_and_holes_to_drill(tm
     drill = [f for f in of(found, "hole-alignment") if "to_drill" in f]
     assert len(drill) == 4
     assert all("4.5 mm" in f["text"] for f in drill)  # ISO 273 medium for M4
+    assert all(f["take_care"] == list(AT_THE_SHEET) for f in drill)  # who is told to drill is told how not to get hurt
 
 
 def test_a_through_riser_takes_a_bolt_and_a_nut(tmp_path: Path) -> None:
