@@ -79,8 +79,9 @@ def _beside(head: float, under: Iterable[tuple[float, float, float, float, float
     import shapely
 
     disc = shapely.Point(0, 0).buffer(head / 2, quad_segs=128)
-    own = shapely.intersection(shapely.transform(cut, lambda p: np.round(p - np.array(at), 9)), disc)
-    beyond = own.difference(_figure([Slot(*u) for u in under]).buffer(DRAWN_MM))
+    # Wider than the head: a disc in segments ends short of it, and what a ray has left there would count as metal.
+    own = shapely.transform(cut, lambda p: np.round(p - np.array(at), 9)).intersection(disc.buffer(DRAWN_MM))
+    beyond = own.intersection(disc).difference(_figure([Slot(*u) for u in under]).buffer(DRAWN_MM))
     return bytes(shapely.to_wkb(own)) if beyond.area > DRAWN_MM * DRAWN_MM else b""
 
 

@@ -20,7 +20,7 @@ from elbowroom.model.screws.lines import Passed
 from elbowroom.model.screws.slot import Slot, joined
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.case.case_cuts import cuts, figure
-from elbowroom.parts.case.case_openings import FACES, LEAST_WEB
+from elbowroom.parts.case.case_openings import FACES, LEAST_WEB, Rect
 from elbowroom.parts.made.sheet import PlainSheet
 from elbowroom.parts.vocabulary.base import Hole
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse
@@ -74,7 +74,9 @@ def openings_under(last: Passed, wide: float) -> Any:
             off = (at - inner) @ normal, (at - outer) @ normal
             square_to = abs(float((outer - inner) @ normal)) > -OPPOSED * part.thickness(face)
             if square_to and min(map(abs, off)) <= PLANE_MM:
-                found += [(figure(c), partial(part.face_point, face)) for c in cuts(part, face)]
+                place = partial(part.face_point, face)
+                u, v = _in_face(place, apply(last.pattern.pose, (*last.at, 0.0)))
+                found += [(figure(c), place) for c in cuts(part, face) if _reaches(c.rect, u, v, wide / 2)]
     elif isinstance(part, PlainSheet) and abs(float(last.pattern.pose[2, 2])) > -OPPOSED:
         x, y = float(part.length) / 2 + wide, float(part.width) / 2 + wide
         found.append((shapely.box(-x, -y, x, y).difference(part.left()), lambda u, v: (u, v, 0.0)))
@@ -85,6 +87,20 @@ def openings_under(last: Passed, wide: float) -> Any:
         if moved.intersects(near):
             out.append(moved)
     return shapely.union_all(out) if out else None
+
+
+def _in_face(
+    place: Callable[[float, float], tuple[float, float, float]], point: Sequence[float]
+) -> tuple[float, float]:
+    """A point's coordinates in a face, whose own points `place` gives."""
+    zero, along, up = (np.array(place(u, v)) for u, v in ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
+    off = np.array(point) - zero
+    return float(off @ (along - zero)), float(off @ (up - zero))
+
+
+def _reaches(r: Rect, u: float, v: float, near: float) -> bool:
+    """Whether a cut's rectangle comes as near as that: a panel may have hundreds, and few lie under one head."""
+    return r.u0 - near <= u <= r.u1 + near and r.v0 - near <= v <= r.v1 + near
 
 
 def holes_under(last: Passed, out: Vector) -> list[Slot]:
