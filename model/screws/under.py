@@ -74,9 +74,9 @@ def openings_under(last: Passed, wide: float) -> Any:
             off = (at - inner) @ normal, (at - outer) @ normal
             square_to = abs(float((outer - inner) @ normal)) > -OPPOSED * part.thickness(face)
             if square_to and min(map(abs, off)) <= PLANE_MM:
-                place = partial(part.face_point, face)
-                u, v = _in_face(place, apply(last.pattern.pose, (*last.at, 0.0)))
-                found += [(figure(c), place) for c in cuts(part, face) if _reaches(c.rect, u, v, wide / 2)]
+                on_face = partial(part.face_point, face)
+                u, v = _in_face(on_face, apply(last.pattern.pose, (*last.at, 0.0)))
+                found += [(figure(c), on_face) for c in cuts(part, face) if _reaches(c.rect, u, v, wide / 2)]
     elif isinstance(part, PlainSheet) and abs(float(last.pattern.pose[2, 2])) > -OPPOSED:
         x, y = float(part.length) / 2 + wide, float(part.width) / 2 + wide
         found.append((shapely.box(-x, -y, x, y).difference(part.left()), lambda u, v: (u, v, 0.0)))
@@ -89,12 +89,10 @@ def openings_under(last: Passed, wide: float) -> Any:
     return shapely.union_all(out) if out else None
 
 
-def _in_face(
-    place: Callable[[float, float], tuple[float, float, float]], point: Sequence[float]
-) -> tuple[float, float]:
+def _in_face(place: Callable[[float, float], tuple[float, float, float]], point: Vector) -> tuple[float, float]:
     """A point's coordinates in a face, whose own points `place` gives."""
     zero, along, up = (np.array(place(u, v)) for u, v in ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
-    off = np.array(point) - zero
+    off = point - zero
     return float(off @ (along - zero)), float(off @ (up - zero))
 
 
