@@ -19,7 +19,7 @@ from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
-from elbowroom.model.screws.joints import Joint, joints
+from elbowroom.model.screws.joints import Joint, joints, words_for
 from elbowroom.model.screws.lines import Axis, bolted
 from elbowroom.model.screws.stand import stand
 from elbowroom.parts.screw.screw_tables import NUTS
@@ -71,8 +71,7 @@ def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
     """Whether the build has a bolt where a screw would be cut into a fan."""
     if axis.ends != "forming" or axis.fan is None:
         return False
-    name = f"{axis.piece.name}.{axis.pattern.name}"
-    words = next((w for pattern, w in spec.use.items() if matches(name, pattern)), None)
+    words = words_for(f"{axis.piece.name}.{axis.pattern.name}", spec.use)
     return words is not None and words.thread in NUTS
 
 

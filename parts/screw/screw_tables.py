@@ -171,6 +171,9 @@ def _inches(*lengths: str) -> tuple[float, ...]:
 
 # First choice: ISO 4762 lengths, C (transcribed by public code). Second choice: P, sold by some.
 METRIC = Stock((4, 5, 6, 8, 10, 12, 16, 20, 25, 30, 35, 40, 45, 50), (18, 22, 28, 32))
+# The same list goes on, C; up to where a tolerance of length is known. That thin screws of these lengths are to be had,
+# if not in every shop, is common practice, no source: P.
+LONG = Stock(METRIC.first, (*METRIC.second, 55, 60, 65, 70, 80, 90, 100, 110, 120))
 # P, both. The whole millimetres are what radiators with this thread are sold with.
 INCHES = Stock(
     _inches("1/4", "3/8", "1/2", "5/8", "3/4", "1", "1 1/4", "1 1/2"),
@@ -182,7 +185,7 @@ FAN_SCREWS = Stock((10.0,), ())  # P
 def stock(name: str) -> Stock:
     """Lengths a screw of that thread is sold in; KeyError for what is no screw's thread."""
     shank(name)
-    return {FAN_SCREW: FAN_SCREWS, "6-32": INCHES}.get(name, METRIC)
+    return {FAN_SCREW: FAN_SCREWS, "6-32": INCHES, "M2.5": METRIC}.get(name, LONG)
 
 
 # ISO 4762 and ISO 7045 share one series of nominal lengths in these diameters, V (ISO 4762: data in bd_warehouse) up to
