@@ -14,7 +14,7 @@ from importlib import metadata
 from pathlib import Path
 
 # What geometry is worked out with. What only reads words or writes files does not bear on an answer.
-LIBRARIES = ("cadquery", "cadquery-ocp", "coal", "manifold3d", "numpy", "shapely")
+LIBRARIES = ("cadquery", "cadquery-ocp", "coal", "manifold3d", "numba", "numpy", "shapely")
 KINDS = ("*.py", "*.yaml")
 
 

@@ -1,6 +1,7 @@
 """Every epsilon of the geometry engine, by name, with the reason for its value.
 
-Owns numbers only. Tests and checks quote these names, so that a bound is never written twice. Lengths in millimetres.
+Owns numbers only. Tests and checks quote these names, so that a bound is never written twice. What rounding alone makes
+of a number is `parts.vocabulary.tolerances`'. Lengths in millimetres.
 """
 
 from __future__ import annotations

@@ -19,6 +19,7 @@ from elbowroom.parts.fan.fan import Fan
 from elbowroom.parts.tube.cable import CableBundle
 from elbowroom.parts.vocabulary.base import Body, Part
 from elbowroom.parts.vocabulary.pose import compose, pose, rotation, shift
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 from elbowroom.parts.water.radiator import TUBE, TUBE_PITCH, Radiator
 
 if TYPE_CHECKING:
@@ -189,7 +190,7 @@ class GpuMountLook(GpuMount):
             [(far, inner), (y, inner)],
             [(y, inner), (y, outer)],
         ]
-        runs = [run for run in runs if math.dist(run[0], run[-1]) > 1e-9]
+        runs = [run for run in runs if math.dist(run[0], run[-1]) > ROUNDING]
         flat = draw.slab(draw.outline(runs), (), 2 * half)
         lay = compose(shift(x=self._middle - half), pose((0, 0, 0), (1, 0, 0), (0, 1, 0)))
         out["ribbon"] = draw.one(draw.baked(flat, lay))

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.vocabulary.base import NAME_PATTERN, Part, dim
 from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 MAX_MADE = 200  # copies of one part, and parts one entry stands for
 MAX_ENTRIES = 200  # entries under `make`
@@ -54,7 +55,7 @@ class PrinterSpec(_Spec):
     @model_validator(mode="after")
     def _layers_stick(self) -> Self:
         most = LAYER_OF_NOZZLE * float(self.nozzle)
-        if float(self.layer) > most + 1e-9:
+        if float(self.layer) > most + ROUNDING:
             raise ValueError(
                 f"layers {self.layer:g} mm high do not stick: a nozzle of {self.nozzle:g} mm lays at most {most:g} mm "
                 f"({LAYER_OF_NOZZLE:g} of its diameter)"

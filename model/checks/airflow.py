@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.build.spec import WALLS
 from elbowroom.model.geometry.meshes import Surface
@@ -21,11 +20,11 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.case.case_openings import FACE_AXES
 from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, turn
 from elbowroom.parts.water.radiator import Radiator
 
-Array = NDArray[np.float64]
 IN_LINE_MM = 25.0  # air is held together over a gap like this, and beyond it spreads: common practice, no source (P)
 SHARE = 0.25  # of a fan's square that another part must stand before to be in its line: common practice, no source (P)
 SAMPLES = 89  # rays over a fan's disc
@@ -44,7 +43,7 @@ class Blown:
     """
 
     piece: Piece
-    flow: Array
+    flow: Floats
     toward: str
     ahead: tuple[Piece, ...]
     behind: tuple[Piece, ...]
@@ -136,12 +135,12 @@ def _blown(fan: Piece, airy: Sequence[Piece], side: str) -> Blown:
     return Blown(fan, flow, words, _walk(sides[True], box.hi[2]), _walk(sides[False], -box.lo[2]))
 
 
-def _extent(piece: Piece, at: Pose) -> tuple[Array, Array]:
+def _extent(piece: Piece, at: Pose) -> tuple[Floats, Floats]:
     corners = apply(at, piece.part.box().corners())
     return corners.min(axis=0), corners.max(axis=0)
 
 
-def _share(lo: Array, hi: Array, half: float) -> float:
+def _share(lo: Floats, hi: Floats, half: float) -> float:
     """Share of a square about the axis, `half` to each side, that a rectangle covers."""
     wide = np.minimum(hi[:2], half) - np.maximum(lo[:2], -half)
     return float(np.prod(np.maximum(wide, 0.0))) / (2 * half) ** 2

@@ -18,7 +18,6 @@ Pieces marked as outside, and the case itself, are not asked. A piece with no po
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.checks.unsound import boxed
 from elbowroom.model.geometry.pairs import Checker
@@ -28,8 +27,8 @@ from elbowroom.model.told.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.told.wordings import assumed_by, tenths
 from elbowroom.model.tolerances import CONTACT_MM, FLAT_ANGLE_RAD
 from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary.arrays import Floats
 
-Array = NDArray[np.float64]
 SOCKET_REACH = 5.0  # mm that sockets at the rear may stand proud of the panel; common practice, no source (P)
 _SIDES = (
     (0, -1, "rear"), (0, 1, "front"), (1, -1, "open side"), (1, 1, "tray side"), (2, -1, "floor"), (2, 1, "roof"),
@@ -61,7 +60,7 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
     return found
 
 
-def _piece(checker: Checker, own: list[int], inner: Array, outer: Array) -> list[Finding]:
+def _piece(checker: Checker, own: list[int], inner: Floats, outer: Floats) -> list[Finding]:
     solids = [checker.scene.solids[k] for k in own]
     layout, piece = checker.scene.layout, solids[0].piece
     faults = [s for s in solids if s.mesh.fault is not None and not (boxed(s, checker.store) and _within(s, inner))]
@@ -109,7 +108,7 @@ def _piece(checker: Checker, own: list[int], inner: Array, outer: Array) -> list
     return found
 
 
-def _within(solid: Solid, inner: Array) -> bool:
+def _within(solid: Solid, inner: Floats) -> bool:
     """Whether a body's box, its bound included, lies in the free interior."""
     bound = solid.mesh.bound
     return bool((solid.lo - bound >= inner[0]).all() and (solid.hi + bound <= inner[1]).all())
@@ -136,7 +135,7 @@ def _extent(
     return max(b[0] for b in both), max(b[1] for b in both)
 
 
-def _fixed(layout: Layout, piece: Piece, axis: int, sign: int, inner: Array, outer: Array) -> bool:
+def _fixed(layout: Layout, piece: Piece, axis: int, sign: int, inner: Floats, outer: Floats) -> bool:
     """Whether mates join the piece, itself or through others, to a frame of the case lying in and through this wall."""
     end = 0 if sign < 0 else 1
     lo, hi = sorted((float(inner[end, axis]), float(outer[end, axis])))

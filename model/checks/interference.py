@@ -11,15 +11,14 @@ whether mated faces really meet in `mates`.
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import Any
+from typing import Any, assert_never
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.checks.right_through import missing_mm
 from elbowroom.model.checks.swallowed import WHOLLY, volume
 from elbowroom.model.checks.unsound import boxed, gathered
-from elbowroom.model.geometry.judged import Judged
+from elbowroom.model.geometry.judged import Apart, Contact, Judged, Overlap, Undecided
 from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Gaps, Piece
@@ -27,6 +26,7 @@ from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.model.told.progress import Progress
 from elbowroom.model.told.wordings import assumed_by, tenths
 from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM, MATE_PRESS_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import apply, compose
 
@@ -100,7 +100,7 @@ def check(scene: Scene, checker: Checker, progress: Progress | None = None) -> l
     return gathered(scene, [*found, *{f.id: f for f in spoken.values()}.values()])
 
 
-def _bounded(near: NDArray[np.bool_], apart: NDArray[np.float64]) -> tuple[NDArray[np.bool_], set[int]]:
+def _bounded(near: Mask, apart: Floats) -> tuple[Mask, set[int]]:
     """The pairs to judge, the nearest of them if there are too many, and those that are left out."""
     found = np.flatnonzero(near)
     if len(found) <= MOST_NEAR:
@@ -132,7 +132,7 @@ def _nearer(one: Finding, other: Finding) -> bool:
     return (one.required is None, one.measured or 0.0) < (other.required is None, other.measured or 0.0)
 
 
-def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
+def _wanted(gaps: Gaps, pieces: list[Piece]) -> Floats:
     """`Gaps.wanted` of every two pieces, as a matrix: the same rule, asked once for each pair of families."""
     by_piece = np.array([gaps.pieces.get(p.name, 0.0) for p in pieces])
     names = sorted({p.part.family for p in pieces})
@@ -142,7 +142,7 @@ def _wanted(gaps: Gaps, pieces: list[Piece]) -> NDArray[np.float64]:
     # What is screwed down stays where it is: it needs no room to be set in, only not to be met.
     small = np.array([p.part.small for p in pieces])
     default = np.where(small[:, None] | small[None], min(gaps.default, SMALL_GAP_MM), gaps.default)
-    out: NDArray[np.float64] = np.maximum(pairwise, default)
+    out: Floats = np.maximum(pairwise, default)
     return out
 
 
@@ -151,7 +151,7 @@ def wanted_between(gaps: Gaps, a: Piece, b: Piece) -> float:
     return float(_wanted(gaps, [a, b])[0, 1])
 
 
-def _by_boxes(checker: Checker, a: NDArray[np.int64], b: NDArray[np.int64]) -> list[tuple[float, BodyPair]]:
+def _by_boxes(checker: Checker, a: Ints, b: Ints) -> list[tuple[float, BodyPair]]:
     """The body pairs of two pieces with the distance of their boxes, nearest first."""
     i, j = np.repeat(a, len(b)), np.tile(b, len(a))
     gap = checker.boxes.gap(i, j)
@@ -206,7 +206,8 @@ def _judge_pieces(
     assumed: Any,
 ) -> list[Finding]:
     found: list[Finding] = []
-    nearest: tuple[float, BodyPair, Judged] | None = None
+    nearest: tuple[BodyPair, Apart | Contact] | None = None
+    closest: float | None = None  # mm, of any pair judged so far
     unsound = False  # a faulty mesh is said once for two pieces, of its nearest bodies
     apart: float | None = None  # mm between boxes that are certain, where one of the meshes is not sound
     for gap, pair in candidates:
@@ -218,23 +219,25 @@ def _judge_pieces(
                 found.append(_unsound(checker, a, b, pair, assumed))
             unsound = True
             continue
-        if nearest is not None and gap >= max(wanted, nearest[0]):
+        if closest is not None and gap >= max(wanted, closest):
             continue  # not the end: a mesh that is not sound may come yet
         meets = pair in mated
         judged = checker.judge(*pair, None if meets else wanted)
         finding = _finding(checker, a, b, pair, judged, wanted, meets, assumed)
         if finding is not None:
             found.append(finding)
-        distance = judged.gap if judged.gap is not None else 0.0
-        if nearest is None or distance < nearest[0]:
-            nearest = (distance, pair, judged)
+        distance = judged.gap if isinstance(judged, Apart) else 0.0
+        if closest is None or distance < closest:
+            closest = distance
+            if isinstance(judged, Apart | Contact):
+                nearest = (pair, judged)
     if found:
         return found
-    if nearest is None or (apart is not None and apart < nearest[0]):
+    if nearest is None or closest is None or (apart is not None and apart < closest):
         assert apart is not None
         return [_far(a, b, apart, wanted, assumed)]
-    _, pair, judged = nearest
-    return [_clear(checker, a, b, pair, judged, wanted, mated.get(pair), assumed)]
+    pair, clear = nearest
+    return [_clear(checker, a, b, pair, clear, wanted, mated.get(pair), assumed)]
 
 
 def _names(checker: Checker, pair: BodyPair) -> tuple[str, str]:
@@ -247,42 +250,52 @@ def _finding(
     """What there is to say against a pair of bodies; None where nothing is."""
     one, other = _names(checker, pair)
     parts, bodies = (a.name, b.name), (one, other)
-    where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
-    basis = Basis(judged.method, judged.bound, assumed)
-    if judged.kind == "unknown":
-        text = f"{one} and {other}: unknown whether they meet; {judged.reason}"
-        return Finding("interference", "unknown", parts, text, bodies, basis=basis)
-    if judged.kind == "overlap":
-        text = f"{one} and {other} overlap by {tenths(judged.depth)}"
-        # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
-        both = [checker.scene.solids[k] for k in pair]
-        whole = [s.name for s in both if judged.volume_mm3 >= WHOLLY * volume(checker, s)]
-        if whole:
-            text += f"; {whole[0]} lies wholly inside"
-        extra: tuple[tuple[str, Any], ...] = (("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth))
-        missing = missing_mm(*both)
-        if missing is not None:
-            text += f"; one goes right through the other and must come back by {tenths(missing)}"
-            extra += (("missing_mm", missing),)
-        return Finding(
-            "interference", "clash", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where,
-            basis, extra=extra,
-        )  # fmt: skip
-    if mated:
-        return None
-    if judged.kind == "contact":
-        text = f"{one} and {other} touch, and nothing says they should; {tenths(wanted)} are wanted between them"
-        return Finding("clearance", "touch", parts, text, bodies, 0.0, "mm", wanted, 0.0, 0.0, where, basis)
-    assert judged.low is not None
-    assert judged.gap is not None
-    if judged.low < wanted - CONTACT_MM:
-        said, low = tenths(judged.gap, wanted), tenths(judged.low, wanted)
-        worst = f" ({low} at worst)" if judged.gap - judged.low > CONTACT_MM and low != said else ""
-        text = f"{one} and {other} are {said} apart{worst}; {tenths(wanted)} are wanted"
-        return Finding(
-            "clearance", "tight", parts, text, bodies, judged.gap, "mm", wanted, judged.low, judged.high, where, basis
-        )
-    return None
+    match judged:
+        case Undecided():
+            text = f"{one} and {other}: unknown whether they meet; {judged.reason}"
+            basis = Basis("none", judged.bound, assumed)
+            return Finding("interference", "unknown", parts, text, bodies, basis=basis)
+        case Overlap():
+            return _clash(checker, parts, pair, judged, assumed)
+        case Contact():
+            if mated:
+                return None
+            text = f"{one} and {other} touch, and nothing says they should; {tenths(wanted)} are wanted between them"
+            return Finding(
+                "clearance", "touch", parts, text, bodies, 0.0, "mm", wanted, 0.0, 0.0, (judged.at, judged.at),
+                Basis("exact", 0.0, assumed),
+            )  # fmt: skip
+        case Apart():
+            if mated or judged.low >= wanted - CONTACT_MM:
+                return None
+            said, low = tenths(judged.gap, wanted), tenths(judged.low, wanted)
+            worst = f" ({low} at worst)" if judged.gap - judged.low > CONTACT_MM and low != said else ""
+            text = f"{one} and {other} are {said} apart{worst}; {tenths(wanted)} are wanted"
+            return Finding(
+                "clearance", "tight", parts, text, bodies, judged.gap, "mm", wanted, judged.low, judged.high,
+                (judged.point_a, judged.point_b), Basis(judged.method, judged.bound, assumed),
+            )  # fmt: skip
+        case _:
+            assert_never(judged)
+
+
+def _clash(checker: Checker, parts: tuple[str, str], pair: BodyPair, shared: Overlap, assumed: Any) -> Finding:
+    one, other = _names(checker, pair)
+    text = f"{one} and {other} overlap by {tenths(shared.depth)}"
+    # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
+    both = [checker.scene.solids[k] for k in pair]
+    whole = [s.name for s in both if shared.volume_mm3 >= WHOLLY * volume(checker, s)]
+    if whole:
+        text += f"; {whole[0]} lies wholly inside"
+    extra: tuple[tuple[str, Any], ...] = (("volume_mm3", shared.volume_mm3), ("depth_mm", shared.depth))
+    missing = missing_mm(*both)
+    if missing is not None:
+        text += f"; one goes right through the other and must come back by {tenths(missing)}"
+        extra += (("missing_mm", missing),)
+    return Finding(
+        "interference", "clash", parts, text, (one, other), shared.depth, "mm", 0.0, shared.low, shared.high,
+        (shared.point_a, shared.point_b), Basis(shared.method, shared.bound, assumed), extra=extra,
+    )  # fmt: skip
 
 
 def _unsound(checker: Checker, a: Piece, b: Piece, pair: BodyPair, assumed: Any) -> Finding:
@@ -293,22 +306,29 @@ def _unsound(checker: Checker, a: Piece, b: Piece, pair: BodyPair, assumed: Any)
 
 
 def _clear(
-    checker: Checker, a: Piece, b: Piece, pair: BodyPair, judged: Judged, wanted: float, mate: str | None, assumed: Any
-) -> Finding:
+    checker: Checker, a: Piece, b: Piece, pair: BodyPair, judged: Apart | Contact, wanted: float, mate: str | None,
+    assumed: Any,
+) -> Finding:  # fmt: skip
     one, other = _names(checker, pair)
-    where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
-    basis = Basis(judged.method, judged.bound, assumed)
-    assert judged.gap is not None
+    gap = low = high = 0.0
+    basis = Basis("exact", 0.0, assumed)
+    match judged:
+        case Contact():
+            state, where = "meet", (judged.at, judged.at)
+        case Apart():
+            state, where = f"stand {tenths(judged.gap)} apart", (judged.point_a, judged.point_b)
+            gap, low, high = judged.gap, judged.low, judged.high
+            basis = Basis(judged.method, judged.bound, assumed)
+        case _:
+            assert_never(judged)
     if mate is None:
-        text = f"{one} and {other} are {tenths(judged.gap, wanted)} apart; {tenths(wanted)} are wanted"
+        text = f"{one} and {other} are {tenths(gap, wanted)} apart; {tenths(wanted)} are wanted"
     else:
-        state = "meet" if judged.kind == "contact" else f"stand {tenths(judged.gap)} apart"
         text = f"{one} and {other} {state}, mated {mate}"
     required = wanted if mate is None else None
     return Finding(
-        "clearance", "clear", (a.name, b.name), text, (one, other), judged.gap, "mm", required, judged.low,
-        judged.high, where, basis,
-    )  # fmt: skip
+        "clearance", "clear", (a.name, b.name), text, (one, other), gap, "mm", required, low, high, where, basis
+    )
 
 
 def _far(a: Piece, b: Piece, apart: float, wanted: float, assumed: Any) -> Finding:

@@ -8,11 +8,12 @@ room: it is only free once.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, assert_never
 
 import numpy as np
 
 from elbowroom.model.checks.right_through import missing_mm
+from elbowroom.model.geometry.judged import Apart, Contact, Overlap, Undecided
 from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.told.findings import Basis, Finding
@@ -54,14 +55,18 @@ def admitted(scene: Scene, checker: Checker) -> set[tuple[str, str]]:
 def _finding(checker: Checker, pair: tuple[int, int]) -> Finding | None:
     room, solid = (checker.scene.solids[k] for k in pair)
     judged = checker.judge(*pair)
-    if judged.kind in ("contact", "apart"):
-        return None
     parts, bodies = (room.piece.name, solid.piece.name), (room.name, solid.name)
-    basis = Basis(judged.method, judged.bound, assumed_by(room.piece) + assumed_by(solid.piece))
-    if judged.kind == "unknown":
-        text = f"unknown whether {solid.name} reaches into {_room(room)}; {judged.reason}"
-        return Finding("keep-out", "unknown", parts, text, bodies, basis=basis)
-    where = tuple(p for p in (judged.point_a, judged.point_b) if p is not None)
+    assumed = assumed_by(room.piece) + assumed_by(solid.piece)
+    match judged:
+        case Contact() | Apart():
+            return None
+        case Undecided():
+            text = f"unknown whether {solid.name} reaches into {_room(room)}; {judged.reason}"
+            return Finding("keep-out", "unknown", parts, text, bodies, basis=Basis("none", judged.bound, assumed))
+        case Overlap():
+            pass
+        case _:
+            assert_never(judged)
     text = f"{solid.name} reaches {tenths(judged.depth)} into {_room(room)}"
     extra: tuple[tuple[str, Any], ...] = (
         ("volume_mm3", judged.volume_mm3), ("depth_mm", judged.depth), ("keep_out", room.body.keep_out)
@@ -71,8 +76,8 @@ def _finding(checker: Checker, pair: tuple[int, int]) -> Finding | None:
         text += f"; one goes right through the other and must come back by {tenths(missing)}"
         extra += (("missing_mm", missing),)
     return Finding(
-        "keep-out", "fail", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high, where, basis,
-        extra=extra,
+        "keep-out", "fail", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high,
+        (judged.point_a, judged.point_b), Basis(judged.method, judged.bound, assumed), extra=extra,
     )  # fmt: skip
 
 

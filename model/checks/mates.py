@@ -15,9 +15,9 @@ import struct
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import FLAT
+from elbowroom.model.geometry.judged import Apart, Contact, Overlap, Undecided
 from elbowroom.model.geometry.pairs import Checker
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Mate
@@ -30,10 +30,10 @@ from elbowroom.model.tolerances import (
     MATE_PLANE_MM,
     MATE_PRESS_MM,
 )
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import Pose, compose
 
-Array = NDArray[np.float64]
 ALIGNED = frozenset({"slot", "socket", "port", "exit", "axis"})  # kinds that claim alignment, not faces that meet
 
 
@@ -68,16 +68,16 @@ def _mate(scene: Scene, checker: Checker, index: dict[str, int], mate: Mate) -> 
         return claim.finding("unknown", text, None, "mm", 0.0)
     area = sum(_covered(checker, pair, claim.pose, claim.to_pose) for pair in pairs)
     judged = [checker.judge(*pair) for pair in pairs]
-    deepest = max((j for j in judged if j.kind == "overlap"), key=lambda j: j.depth, default=None)
+    deepest = max((j for j in judged if isinstance(j, Overlap)), key=lambda j: j.depth, default=None)
     if deepest is not None:
         how = f"run {mm(deepest.depth)} into each other beside the faces that are to meet"
         return claim.fail(how, deepest.depth, "mm", 0.0, area)
     if area < MATE_AREA_MM2:
-        gaps = [j.gap for j in judged if j.gap is not None]
+        gaps = [j.gap if isinstance(j, Apart) else 0.0 for j in judged if isinstance(j, Apart | Contact)]
         gap = min(gaps) if gaps else None
         stands = "" if gap is None else f"; the bodies stand {mm(gap)} apart"
         return claim.fail(f"do not meet: no area of them is in contact{stands}", gap, "mm", 0.0, area)
-    unsure = next((j for j in judged if j.kind == "unknown"), None)
+    unsure = next((j for j in judged if isinstance(j, Undecided)), None)
     if unsure is not None:
         text = f"{claim.names}: it cannot be said whether they meet without running into each other; {unsure.reason}"
         return claim.finding("unknown", text, None, "mm", 0.0, area)
@@ -174,15 +174,15 @@ def _covered(checker: Checker, pair: tuple[int, int], pose: Pose, to_pose: Pose)
     return area
 
 
-def _in_plane(corners: Array, kind: Array, normal: Array, height: float, within: float) -> Array:
+def _in_plane(corners: Floats, kind: Floats, normal: Floats, height: float, within: float) -> Floats:
     """The triangles (m, 3, 3) of flat faces that look along the normal, all in the plane at that height."""
     looks = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ normal > 0
     flush = (np.abs(corners @ normal - height) <= within).all(axis=1)
-    out: Array = corners[looks & flush & (kind == FLAT)]
+    out: Floats = corners[looks & flush & (kind == FLAT)]
     return out
 
 
-def _shared_area(one: Array, other: Array, normal: Array) -> float:
+def _shared_area(one: Floats, other: Floats, normal: Floats) -> float:
     """Area, mm2, of what two sets of triangles both cover, seen along the normal."""
     from manifold3d import CrossSection, FillRule
 

@@ -20,6 +20,7 @@ from elbowroom.model.tolerances import MATE_PLANE_MM
 from elbowroom.parts.card.gpu_mount import GpuMount
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, turn
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
 
 NEEDED: Mapping[str, tuple[tuple[str, ...], Verdict]] = {
     "gpu-mount": (("foot",), "fail"),
@@ -95,7 +96,7 @@ def _before(solid: Solid, points: np.ndarray, way: np.ndarray) -> bool:
     for p in points:
         near, far = -1.0, float("inf")
         for k in range(3):
-            if abs(way[k]) < 1e-12:
+            if abs(way[k]) < NO_LENGTH:
                 if not lo[k] <= p[k] <= hi[k]:
                     far = -2.0
             else:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from elbowroom.model.geometry.judged import Overlap
 from elbowroom.model.geometry.meshes import mesh_volume
 from elbowroom.model.geometry.pairs import Checker
 from elbowroom.model.geometry.scene import Scene, Solid
@@ -52,7 +53,7 @@ def _of_piece(scene: Scene, checker: Checker, own: list[int]) -> Finding | None:
 def _inside(checker: Checker, inner: int, outer: int) -> bool:
     solid = checker.scene.solids[inner]
     judged = checker.judge(inner, outer)
-    return judged.kind == "overlap" and judged.volume_mm3 >= WHOLLY * volume(checker, solid)
+    return isinstance(judged, Overlap) and judged.volume_mm3 >= WHOLLY * volume(checker, solid)
 
 
 def volume(checker: Checker, solid: Solid) -> float:

@@ -19,6 +19,7 @@ from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.contour import flattened
 from elbowroom.parts.vocabulary.flat_cut import FlatCut
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse
+from elbowroom.parts.vocabulary.tolerances import PARALLEL_COS
 
 if TYPE_CHECKING:
     from elbowroom.model.store import Store
@@ -133,7 +134,7 @@ def _too_near(piece: Piece, flat: FlatSheet, found: Any) -> str:
     shapes = [shapely.Polygon(flattened(c.contour, CHORD_MM)) for c in found.cuts]
     back = inverse(flat.pose)
     for pattern in piece.part.patterns():
-        level = abs(float(pattern.pose[:3, 2] @ flat.pose[:3, 2])) > 1 - 1e-6
+        level = abs(float(pattern.pose[:3, 2] @ flat.pose[:3, 2])) > PARALLEL_COS
         for i, h in enumerate(pattern.holes, 1):
             a = math.radians(h.angle)
             ends = [(h.x + k * h.slot / 2 * math.cos(a), h.y + k * h.slot / 2 * math.sin(a), 0.0) for k in (-1, 1)]

@@ -13,9 +13,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from elbowroom.parts.vocabulary.arrays import Floats
+from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
+
 _PARTS = 8  # into which a knot span is cut at most
 _SPANS = 64  # above which no more are made of a surface's spans either way
 _SAME = 1e-12  # of the whole range: knots nearer than this are one
@@ -24,10 +25,10 @@ _SAME = 1e-12  # of the whole range: knots nearer than this are one
 class Spline:
     """Control points (n, m, 4) (weighted point and weight) and flat knots of a B-spline surface; a curve has m = 1."""
 
-    def __init__(self, poles: Array, knots: tuple[Array, Array], degrees: tuple[int, int]) -> None:
+    def __init__(self, poles: Floats, knots: tuple[Floats, Floats], degrees: tuple[int, int]) -> None:
         self.poles, self.knots, self.degrees = poles, knots, degrees
 
-    def strays(self, lo: Array, hi: Array, normals: Array | None = None) -> tuple[Array, Array]:
+    def strays(self, lo: Floats, hi: Floats, normals: Floats | None = None) -> tuple[Floats, Floats]:
         """Bounds (k,), mm, on how far the surface over parameter boxes (k, 2) strays from any triangle in them, point
         for point; and on the part of that along the triangles' normals (k, 3)."""
         whole, off = np.empty(len(lo)), np.empty(len(lo))
@@ -51,14 +52,14 @@ class Spline:
                 off[at] = np.minimum(whole[at], (net.bounds(normals[at])[1] * weights).sum(axis=1))
         return whole, off
 
-    def _within(self, lo: Array, hi: Array) -> tuple[Array, Array]:
+    def _within(self, lo: Floats, hi: Floats) -> tuple[Floats, Floats]:
         """The boxes with parameters of a closed surface brought back into its range; the whole range where they cross
         its ends."""
         lo, hi = lo.copy(), hi.copy()
         for way, knots in enumerate(self.knots):
             degree = self.degrees[way]
             start, end = float(knots[degree]), float(knots[-degree - 1])
-            slack = 1e-9 * (end - start)
+            slack = ROUNDING * (end - start)
             turns = np.floor((lo[:, way] - start + slack) / (end - start)) * (end - start)
             lo[:, way] -= turns
             hi[:, way] -= turns
@@ -66,7 +67,7 @@ class Spline:
             lo[over, way], hi[over, way] = start, np.maximum(hi[over, way], end)
         return lo, hi
 
-    def off_chords(self, t: Array) -> float:
+    def off_chords(self, t: Floats) -> float:
         """Bound, mm, on how far a curve strays from its chords between the parameters t (n,).
 
         Part of the point-for-point bound may lie along the chord, where it is no distance: what counts is across it.
@@ -76,14 +77,14 @@ class Spline:
         boxes = np.stack([lo, zero], axis=1), np.stack([hi, zero], axis=1)
         ends = np.array([self.point(float(x)) for x in t])
         chord = ends[1:] - ends[:-1]
-        chord /= np.maximum(np.linalg.norm(chord, axis=1), 1e-300)[:, None]
+        chord /= np.maximum(np.linalg.norm(chord, axis=1), TINY)[:, None]
         x = np.cross(chord, np.eye(3)[np.argmin(np.abs(chord), axis=1)])
-        x /= np.maximum(np.linalg.norm(x, axis=1), 1e-300)[:, None]
+        x /= np.maximum(np.linalg.norm(x, axis=1), TINY)[:, None]
         whole, one = self.strays(*boxes, x)
         _, other = self.strays(*boxes, np.cross(chord, x))
         return float(np.minimum(whole, np.hypot(one, other)).max(initial=0.0))
 
-    def point(self, u: float) -> Array:
+    def point(self, u: float) -> Floats:
         """The curve's point (3,) at a parameter, by de Boor's steps."""
         p, knots = self.degrees[0], self.knots[0]
         k, _ = _spans(knots, p, u, u)
@@ -91,9 +92,9 @@ class Spline:
         for r in range(1, p + 1):
             for j in range(p, r - 1, -1):
                 i = j + k - p
-                a = (u - knots[i]) / max(knots[i + p - r + 1] - knots[i], 1e-300)
+                a = (u - knots[i]) / max(knots[i + p - r + 1] - knots[i], TINY)
                 d[j] = (1 - a) * d[j - 1] + a * d[j]
-        out: Array = d[p, :3] / d[p, 3]
+        out: Floats = d[p, :3] / d[p, 3]
         return out
 
 
@@ -116,12 +117,12 @@ class _Net:
         dvv = _differed(dv, kv[1:-1], q - 1, 1)
         self.points += [np.concatenate([own[..., :3] / own[..., 3:], own[..., 3:]], axis=-1), du, dv, duu, duv, dvv]
 
-    def bounds(self, along: Array | None) -> tuple[Array, Array]:
+    def bounds(self, along: Floats | None) -> tuple[Floats, Floats]:
         """Bounds (k, 2) on |S_u|, |S_v| and (k, 3) on |S_uu|, |S_uv|, |S_vv|; of their parts along (k, 3), if given."""
         if self.least <= 0:
             return np.full((1, 2), np.inf), np.full((1, 3), np.inf)
 
-        def of(d: Array) -> tuple[Array, float]:
+        def of(d: Floats) -> tuple[Floats, float]:
             if d.size == 0:
                 return np.zeros(1), 0.0
             flat = d.reshape(-1, 4)
@@ -139,7 +140,7 @@ class _Net:
         return np.stack(wide[:2], axis=1), np.stack(wide[2:], axis=1)
 
 
-def _spans(knots: Array, degree: int, lo: float, hi: float) -> tuple[int, int]:
+def _spans(knots: Floats, degree: int, lo: float, hi: float) -> tuple[int, int]:
     """First and last knot span (index of its first knot) that parameters from lo to hi touch from within."""
     slack = _SAME * (knots[-1] - knots[0])
     last = len(knots) - degree - 2
@@ -149,7 +150,7 @@ def _spans(knots: Array, degree: int, lo: float, hi: float) -> tuple[int, int]:
     return first, min(max(end, first), last)
 
 
-def _kinked(knots: Array, degree: int) -> bool:
+def _kinked(knots: Floats, degree: int) -> bool:
     """Whether a knot within these spans is so often repeated that the first derivative may jump there."""
     inner = knots[degree + 1 : -degree - 1]
     if degree == 0 or not len(inner):
@@ -158,7 +159,7 @@ def _kinked(knots: Array, degree: int) -> bool:
     return bool(uses.max() >= degree)
 
 
-def _differed(poles: Array, knots: Array, degree: int, axis: int) -> Array:
+def _differed(poles: Floats, knots: Floats, degree: int, axis: int) -> Floats:
     """Control points of the derivative along an axis; knots: those of the points, degree + 1 more than there are."""
     if degree < 1:
         return np.zeros((0,))
@@ -168,7 +169,7 @@ def _differed(poles: Array, knots: Array, degree: int, axis: int) -> Array:
     shape[axis] = n - 1
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = np.where(step > 0, degree / step, 0.0).reshape(shape)
-    out: Array = np.diff(poles, axis=axis) * factor
+    out: Floats = np.diff(poles, axis=axis) * factor
     return out
 
 
@@ -200,7 +201,7 @@ def curve_spline(curve: Any) -> Spline:
     return _close(np.array(weighted), (np.array(knots), np.array([0.0, 1.0])), (curve.Degree(), 0))
 
 
-def _close(poles: Array, knots: tuple[Array, Array], degrees: tuple[int, int]) -> Spline:
+def _close(poles: Floats, knots: tuple[Floats, Floats], degrees: tuple[int, int]) -> Spline:
     """The same spline with knots put into its spans, so that its net lies close and bounds by it are little more than
     needed."""
     both = list(knots)
@@ -211,7 +212,7 @@ def _close(poles: Array, knots: tuple[Array, Array], degrees: tuple[int, int]) -
     return Spline(np.ascontiguousarray(poles), (both[0], both[1]), degrees)
 
 
-def _inserted(poles: Array, knots: Array, degree: int, fresh: float) -> tuple[Array, Array]:
+def _inserted(poles: Floats, knots: Floats, degree: int, fresh: float) -> tuple[Floats, Floats]:
     """Boehm's step: the same spline with one knot more along the first axis."""
     k = int(np.searchsorted(knots, fresh, side="right")) - 1
     i = np.arange(k - degree + 1, k + 1)
@@ -220,19 +221,19 @@ def _inserted(poles: Array, knots: Array, degree: int, fresh: float) -> tuple[Ar
     return np.concatenate([poles[: k - degree + 1], mixed, poles[k:]]), np.insert(knots, k + 1, fresh)
 
 
-def _between(knots: Array, degree: int) -> Array:
+def _between(knots: Floats, degree: int) -> Floats:
     """Knots to put into the spans of a direction that bends."""
     spans = np.unique(knots[degree : len(knots) - degree])
-    wide = np.diff(spans) > 1e-6 * (spans[-1] - spans[0])
+    wide = np.diff(spans) > ALIKE * (spans[-1] - spans[0])
     if degree < 2:
         return np.zeros(0)
     parts = int(np.clip(_SPANS / (len(spans) - 1), 1, _PARTS))
     steps = np.arange(1, parts) / parts
-    out: Array = (spans[:-1][wide, None] + np.diff(spans)[wide, None] * steps).ravel()
+    out: Floats = (spans[:-1][wide, None] + np.diff(spans)[wide, None] * steps).ravel()
     return out
 
 
-def _flat(surface: Any, way: str) -> Array:
+def _flat(surface: Any, way: str) -> Floats:
     count = getattr(surface, f"Nb{way}Knots")()
     knot, uses = getattr(surface, f"{way}Knot"), getattr(surface, f"{way}Multiplicity")
     return np.array([knot(i) for i in range(1, count + 1) for _ in range(uses(i))])

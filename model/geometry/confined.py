@@ -18,16 +18,14 @@ from importlib import import_module
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.drawing import brep_of, is_foreign, pack, request, said, unpack
 from elbowroom.model.geometry.exact import ExactPair, bodies, finer_mesh, judge_exact, kept, solids_in
 from elbowroom.model.geometry.scene import Mesh, Shape
 from elbowroom.model.store import Store
 from elbowroom.parts.imported import child
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
-
-Array = NDArray[np.float64]
 
 # What one question may take: a pair of ordinary parts takes tens of milliseconds, a large one a second. By choice.
 LIMITS = child.Limits(cpu=30, clock=60.0, memory=child.FOREIGN.memory)
@@ -80,7 +78,7 @@ class Confined:
         self._lost: dict[str, str] = {}
         self._lock = threading.Lock()
 
-    def pair(self, a: Given, b: Given, turn: Array, move: Array) -> ExactPair | None:
+    def pair(self, a: Given, b: Given, turn: Floats, move: Floats) -> ExactPair | None:
         """`judge_exact` of two bodies; `child.Lost` where no answer is to be had."""
         pose = np.hstack([turn, move.reshape(3, 1)])
         values = json.loads(self.ask((a, b), __name__, "pair_told", pose))
@@ -174,7 +172,7 @@ def _meant_first(given: Given) -> list[Any]:
     return [solids[given.index], *(s for i, s in enumerate(solids) if i != given.index)]
 
 
-def pair_told(shapes: list[list[Any]], pose: Array) -> bytes:
+def pair_told(shapes: list[list[Any]], pose: Floats) -> bytes:
     """In the child: `judge_exact` of two bodies."""
     (a, *_), (b, *_) = shapes
     found = judge_exact(a, b, np.ascontiguousarray(pose[:, :3]), np.ascontiguousarray(pose[:, 3]))

@@ -21,8 +21,9 @@ from numpy.typing import NDArray
 
 from elbowroom.model.geometry.thickness import Solid, at_triangles, core, widest
 from elbowroom.model.tolerances import CONTACT_MM, CONVEX_REL, DIRECTION_STEPS, MAX_DIRECTIONS
+from elbowroom.parts.vocabulary.arrays import Floats
+from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
 
-Array = NDArray[np.float64]
 _EDGES = 40  # edge directions combined for common normals: 780 pairs
 _CORE_MORE = 3**0.5  # a convex place is wider than its core by no more than so many widths of the core's step
 _DENT = 0.02  # share of a piece's width up to which facets may dent it: then its width is off by some 5 % at most
@@ -42,10 +43,10 @@ class Depth:
     low: float
     high: float
     volume_mm3: float
-    point_a: Array
-    point_b: Array
-    inner: tuple[Array, ...]
-    box: Array
+    point_a: Floats
+    point_b: Floats
+    inner: tuple[Floats, ...]
+    box: Floats
 
 
 def depth_of(shared: Any, slack: float = CONTACT_MM, bound: float = 0.0) -> Depth | None:
@@ -56,7 +57,7 @@ def depth_of(shared: Any, slack: float = CONTACT_MM, bound: float = 0.0) -> Dept
     if shared.is_empty():
         return None
     best: Depth | None = None
-    inner: list[Array] = []
+    inner: list[Floats] = []
     for piece in shared.decompose():
         box = np.array(piece.bounding_box())
         if best is not None and float((box[3:] - box[:3]).min()) <= min(best.depth, slack):
@@ -116,7 +117,7 @@ def _place(own: Solid, slack: float, bound: float) -> Depth | None:
         return replace(width, depth=0.0, low=0.0, high=high, inner=(middle,))
     radius, at = balls[0]
     _, on = own.surface.nearest(at)
-    out = (on - at) / max(radius, 1e-300)
+    out = (on - at) / max(radius, TINY)
     return replace(
         width, depth=2 * radius, low=2 * radius, high=high, point_a=at + radius * out, point_b=at - radius * out,
         inner=tuple(b[1] for b in balls),
@@ -141,7 +142,7 @@ def _width(own: Solid) -> Depth:
     return Depth(width, width, width, volume, *ends, (middle, centre, *((largest + centre) / 2)), box)
 
 
-def least_width(points: Array, directions: Array) -> tuple[float, Array]:
+def least_width(points: Floats, directions: Floats) -> tuple[float, Floats]:
     """Least extent of the points along any of the unit directions, mm, and that direction."""
     along = points @ directions.T
     extent = along.max(axis=0) - along.min(axis=0)
@@ -149,36 +150,36 @@ def least_width(points: Array, directions: Array) -> tuple[float, Array]:
     return float(extent[i]), directions[i]
 
 
-def _directions(vertices: Array, triangles: NDArray[np.int32], normals: Array, areas: Array) -> Array:
+def _directions(vertices: Floats, triangles: NDArray[np.int32], normals: Floats, areas: Floats) -> Floats:
     """Unit directions a least width may lie along: face normals, common normals of edges, principal axes."""
     faces = _distinct(normals[np.argsort(-areas)])[:MAX_DIRECTIONS]
     sides = np.concatenate([vertices[triangles[:, k]] - vertices[triangles[:, (k + 1) % 3]] for k in range(3)])
     length = np.linalg.norm(sides, axis=1)
     order = np.argsort(-length)
-    edges = _distinct((sides / np.maximum(length, 1e-300)[:, None])[order])[:_EDGES]
+    edges = _distinct((sides / np.maximum(length, TINY)[:, None])[order])[:_EDGES]
     i, j = np.triu_indices(len(edges), 1)
     crossed = np.cross(edges[i], edges[j])
     size = np.linalg.norm(crossed, axis=1)
-    crossed = crossed[size > 1e-6] / size[size > 1e-6][:, None]
+    crossed = crossed[size > ALIKE] / size[size > ALIKE][:, None]
     _, _, principal = np.linalg.svd(vertices - vertices.mean(axis=0), full_matrices=False)
     return np.concatenate([faces, crossed, principal])
 
 
-def _distinct(directions: Array) -> Array:
+def _distinct(directions: Floats) -> Floats:
     """Directions that differ by more than sign and rounding, in the order given."""
     size = np.linalg.norm(directions, axis=1)
     d = directions[size > 0.5]
-    lead = np.argmax(np.abs(d) > 1e-9, axis=1)
+    lead = np.argmax(np.abs(d) > ROUNDING, axis=1)
     d = d * np.where(d[np.arange(len(d)), lead] < 0, -1.0, 1.0)[:, None]
     _, first = np.unique(np.round(d / DIRECTION_STEPS), axis=0, return_index=True)
-    out: Array = d[np.sort(first)]
+    out: Floats = d[np.sort(first)]
     return out
 
 
-def _ends(vertices: Array, along: Array, width: float) -> tuple[Array, Array]:
+def _ends(vertices: Floats, along: Floats, width: float) -> tuple[Floats, Floats]:
     """Two points of the overlap `width` apart along the direction: between the middles of its two extreme sides."""
     at = vertices @ along
-    slack = max(1e-9, 1e-6 * width)
+    slack = max(ROUNDING, ALIKE * width)
     low, high = vertices[at <= at.min() + slack], vertices[at >= at.max() - slack]
     # The smaller side's middle lies over the larger side: a corner over a face, an edge over a face.
     if len(low) <= len(high):

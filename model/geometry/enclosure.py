@@ -18,20 +18,18 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.geometry.scene import Mesh
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
+from elbowroom.parts.vocabulary.tolerances import ROUNDING, TINY
 
 FLAT, ROUND, CURVED = 0.0, 1.0, 2.0
 SURFACE_COLUMNS = 10
 _WIDEST = 1.0  # rad, half of the arc a ROUND triangle may span: the angle asked for keeps it far below
 
 
-def about_axis(corners: Array, rows: Array) -> tuple[Array, Array, Array, Array]:
+def about_axis(corners: Floats, rows: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """For triangles (m, 3, 3) on ROUND rows (m, 10): heights (m, 2) of both ends, and the directions of the arc's
     start, end (m, 2, 3) and middle (m, 3) with the half angle (m,)."""
     origin, axis = rows[:, 1:4], rows[:, 4:7]
@@ -39,16 +37,16 @@ def about_axis(corners: Array, rows: Array) -> tuple[Array, Array, Array, Array]
     height = np.einsum("mki,mi->mk", off, axis)
     radial = off - height[:, :, None] * axis[:, None]
     length = np.linalg.norm(radial, axis=2)
-    unit = radial / np.maximum(length, 1e-300)[:, :, None]
-    unit = np.where((length > 1e-9)[:, :, None], unit, 0.0)  # the tip of a cone has no direction
+    unit = radial / np.maximum(length, TINY)[:, :, None]
+    unit = np.where((length > ROUNDING)[:, :, None], unit, 0.0)  # the tip of a cone has no direction
     middle = unit.sum(axis=1)
-    middle /= np.maximum(np.linalg.norm(middle, axis=1), 1e-300)[:, None]
+    middle /= np.maximum(np.linalg.norm(middle, axis=1), TINY)[:, None]
     side = np.cross(axis, middle)
     angle = np.arctan2(np.einsum("mki,mi->mk", unit, side), np.einsum("mki,mi->mk", unit, middle))
     lo, hi = angle.min(axis=1), angle.max(axis=1)
 
-    def at(a: Array) -> Array:
-        out: Array = np.cos(a)[:, None] * middle + np.sin(a)[:, None] * side
+    def at(a: Floats) -> Floats:
+        out: Floats = np.cos(a)[:, None] * middle + np.sin(a)[:, None] * side
         return out
 
     ends = np.stack([at(lo), at(hi)], axis=1)
@@ -56,7 +54,7 @@ def about_axis(corners: Array, rows: Array) -> tuple[Array, Array, Array, Array]
     return heights, ends, at((lo + hi) / 2), (hi - lo) / 2
 
 
-def round_sagitta(corners: Array, row: Array) -> float | None:
+def round_sagitta(corners: Floats, row: Floats) -> float | None:
     """Greatest distance of a ROUND surface from its triangles, mm; None where one spans too wide an arc to be sure."""
     rows = np.broadcast_to(row, (len(corners), SURFACE_COLUMNS))
     heights, _, _, half = about_axis(corners, rows)
@@ -71,7 +69,7 @@ class Enclosure:
 
     def __init__(self, mesh: Mesh) -> None:
         self.mesh = mesh
-        self.corners: Array = mesh.vertices[mesh.triangles]
+        self.corners: Floats = mesh.vertices[mesh.triangles]
         self.normals, self.areas = normals_areas(mesh.vertices, mesh.triangles)
         if mesh.faces is None or mesh.surfaces is None:
             self.rows = np.zeros((len(mesh.triangles), SURFACE_COLUMNS))
@@ -79,15 +77,15 @@ class Enclosure:
             self.rows = mesh.surfaces[mesh.faces]
         self.kind = self.rows[:, 0]
         self.stray = np.where(self.kind == CURVED, self.rows[:, 9], 0.0)
-        self.curved: Index = np.flatnonzero(self.kind != FLAT)
+        self.curved: Ints = np.flatnonzero(self.kind != FLAT)
         self._curves: Surface | None = None
-        self._reach: tuple[Array, Array] | None = None
+        self._reach: tuple[Floats, Floats] | None = None
 
-    def hulls(self, which: Index) -> Array:
+    def hulls(self, which: Ints) -> Floats:
         """Six points (k, 6, 3) around each triangle; the surface lies in their hull thickened by `stray`."""
         return self.hulls_and_sides(which)[0]
 
-    def hulls_and_sides(self, which: Index) -> tuple[Array, Array]:
+    def hulls_and_sides(self, which: Ints) -> tuple[Floats, Floats]:
         """The same, and the normals (k, 2, 3) at the two ends of a ROUND triangle's arc; zero for others.
 
         A fillet ends in the plane it runs into, so what lies beyond that plane is parted from it by this normal.
@@ -107,12 +105,12 @@ class Enclosure:
         return out, sides
 
     @cached_property
-    def curved_hulls(self) -> Array:
+    def curved_hulls(self) -> Floats:
         """Hulls (k, 6, 3) of all triangles that are not flat."""
         return self.hulls(self.curved)
 
     @cached_property
-    def beside(self) -> Index:
+    def beside(self) -> Ints:
         """For each triangle, up to three (n, 3), a ROUND triangle whose arc cuts a sliver off it; -1 where none does.
 
         A flat face ends at a hole's arc and not at its chord: what a flat triangle there has beyond the chord is void.
@@ -137,12 +135,12 @@ class Enclosure:
             middle = (first + second) / 2
             radial = middle - rows[:, 1:4]
             radial -= np.einsum("ki,ki->k", radial, rows[:, 4:7])[:, None] * rows[:, 4:7]
-            level = np.abs(np.einsum("ki,ki->k", second - first, rows[:, 4:7])) < 1e-9
+            level = np.abs(np.einsum("ki,ki->k", second - first, rows[:, 4:7])) < ROUNDING
             hole = level & (np.einsum("ki,ki->k", third - middle, radial) > 0)
             out[own[at[hole]], edge[hole]] = near[at[hole]]
         return out
 
-    def reach(self) -> tuple[Array, Array]:
+    def reach(self) -> tuple[Floats, Floats]:
         """All hull points (n, 3) and the stray of each: whose extent along a direction bounds the body's."""
         if self._reach is None:
             if len(self.curved):
@@ -154,7 +152,7 @@ class Enclosure:
                 self._reach = self.mesh.vertices, np.zeros(len(self.mesh.vertices))
         return self._reach
 
-    def curved_extent(self, box: Array, turn: Array, move: Array, along: Array) -> tuple[float, float]:
+    def curved_extent(self, box: Floats, turn: Floats, move: Floats, along: Floats) -> tuple[float, float]:
         """How far the curved faces near a box (2, 3) reach along a unit direction, least and most, mm.
 
         The body is placed by `turn` and `move`; (inf, -inf) where no curved face is near.
@@ -170,14 +168,14 @@ class Enclosure:
         reach = hulls[near] @ along
         return float((reach.min(axis=1) - stray[near]).min()), float((reach.max(axis=1) + stray[near]).max())
 
-    def from_curved(self, point: Array) -> float:
+    def from_curved(self, point: Floats) -> float:
         """Distance from a point to the triangles drawn from curved faces, mm: farther than the bound, the mesh is
         the solid."""
         if self._curves is None:
             self._curves = Surface(self.corners[self.curved])
         return self._curves.nearest(point)[0]
 
-    def true_point(self, triangle: int, point: Array) -> tuple[Array, float]:
+    def true_point(self, triangle: int, point: Floats) -> tuple[Floats, float]:
         """A point of the true surface near a point of a triangle, and what it may still be off by, mm."""
         row = self.rows[triangle]
         if row[0] == ROUND:
@@ -185,17 +183,17 @@ class Enclosure:
             height = float(off @ row[4:7])
             radial = off - height * row[4:7]
             length = float(np.linalg.norm(radial))
-            if length > 1e-9:
+            if length > ROUNDING:
                 return row[1:4] + height * row[4:7] + radial * (abs(row[7] + row[8] * height) / length), 0.0
             return point, self.mesh.bound
         if row[0] == CURVED:
             return point, float(row[9])
-        if not len(self.curved) or np.abs(self.corners[triangle] - point).max(axis=1).min() < 1e-9:
+        if not len(self.curved) or np.abs(self.corners[triangle] - point).max(axis=1).min() < ROUNDING:
             return point, 0.0  # corners of triangles lie on the surface
         return point, 0.0 if self.from_curved(point) > self.mesh.bound else self.mesh.bound
 
 
-def slab_gap(a: Enclosure, b: Enclosure, turn: Array, move: Array, direction: Array) -> float:
+def slab_gap(a: Enclosure, b: Enclosure, turn: Floats, move: Floats, direction: Floats) -> float:
     """Gap between two whole bodies along a unit direction from a to b, mm; negative where their extents overlap.
 
     `turn` and `move` place b in a's coordinates.

@@ -14,9 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.parts.vocabulary.arrays import Floats as Floats  # model.tubes takes it from here
+from elbowroom.parts.vocabulary.arrays import Ints, Mask
 from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.vocabulary.tolerances import TINY
 
-Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
 
 
@@ -76,7 +78,7 @@ class Rods:
         r = self.radii[:, None]
         if not self.round_ends:
             d = self.ends - self.starts
-            along = d / np.maximum(np.linalg.norm(d, axis=1), 1e-300)[:, None]
+            along = d / np.maximum(np.linalg.norm(d, axis=1), TINY)[:, None]
             r = r * np.sqrt(np.clip(1 - along**2, 0.0, 1.0))
         return np.minimum(self.starts, self.ends) - r, np.maximum(self.starts, self.ends) + r
 
@@ -84,22 +86,22 @@ class Rods:
         """Rotations (n, 3, 3) with z along each bar, midpoints (n, 3) and lengths (n,)."""
         d = self.ends - self.starts
         length = np.linalg.norm(d, axis=1)
-        z = np.where(length[:, None] > 0, d / np.maximum(length, 1e-300)[:, None], (0.0, 0.0, 1.0))
+        z = np.where(length[:, None] > 0, d / np.maximum(length, TINY)[:, None], (0.0, 0.0, 1.0))
         x = np.cross(z, np.eye(3)[np.argmin(np.abs(z), axis=1)])
         x /= np.linalg.norm(x, axis=1)[:, None]
         return np.stack([x, np.cross(z, x), z], axis=2), (self.starts + self.ends) / 2, length
 
-    def thinned(self, less: float) -> tuple[NDArray[np.int64], Rods]:
+    def thinned(self, less: float) -> tuple[Ints, Rods]:
         """The bars of which something is left once `less` mm are taken off all round, by their rows, and what is."""
         d = self.ends - self.starts
         length = np.linalg.norm(d, axis=1)
         off = np.zeros(len(self)) if self.round_ends else np.full(len(self), less)
         rows = np.nonzero((self.radii > less) & (length > 2 * off))[0]
-        step = d[rows] * (off[rows] / np.maximum(length[rows], 1e-300))[:, None]
+        step = d[rows] * (off[rows] / np.maximum(length[rows], TINY))[:, None]
         left = Rods(self.starts[rows] + step, self.ends[rows] - step, self.radii[rows] - less, self.round_ends)
         return rows, left
 
-    def take(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Rods:
+    def take(self, rows: Ints | Mask) -> Rods:
         return Rods(self.starts[rows], self.ends[rows], self.radii[rows], self.round_ends)
 
     def one(self, i: int) -> Rod:

@@ -13,15 +13,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.drawing import is_foreign
 from elbowroom.model.geometry.scene import Mesh, Shape
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import SQUARE_RAD
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
 
-Array = NDArray[np.float64]
+SLOPELESS = 1e-9  # a derivative of a surface no longer than this gives it no normal there: a cone's tip, a pole
 MOST_SOLUTIONS = 8  # of the extrema that are looked at: where many are equal (parallel faces), any will do
 
 
@@ -39,8 +39,8 @@ class ExactPair:
     mean_depth: float
     distance: float
     inner: bool
-    point_a: Array
-    point_b: Array
+    point_a: Floats
+    point_b: Floats
     square: bool = False
 
 
@@ -97,7 +97,7 @@ def _read(shape: Shape, store: Store) -> dict[str, Any] | None:
     return dict(zip(shape.meshes, found, strict=True)) if len(found) == len(shape.meshes) else None
 
 
-def judge_exact(a: Any, b: Any, turn: Array, move: Array) -> ExactPair | None:
+def judge_exact(a: Any, b: Any, turn: Floats, move: Floats) -> ExactPair | None:
     """Common and distance of solid a and solid b placed by `turn` and `move`; None where the kernel gives up."""
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
     from OCP.BRepExtrema import BRepExtrema_DistShapeShape
@@ -178,7 +178,7 @@ def _looks(support: Any, whole: Any, point: Any, along: Any) -> bool:
         if near.NbPoints() < 1:
             continue
         u, v = near.LowerDistanceParameters()
-        here = BRepLProp_SLProps(BRepAdaptor_Surface(face), u, v, 1, 1e-9)
+        here = BRepLProp_SLProps(BRepAdaptor_Surface(face), u, v, 1, SLOPELESS)
         if here.IsNormalDefined() and abs(here.Normal().Dot(along)) >= 1.0 - SQUARE_RAD**2 / 2:
             return True
     return False

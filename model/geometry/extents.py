@@ -8,16 +8,15 @@ and of cylinders, cones, spheres and tori that end in circles or poles, both are
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import ROUND, Enclosure, about_axis
 from elbowroom.model.geometry.parting import arc_reach, extents
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
 
-Array = NDArray[np.float64]
 _LEVEL_MM = 1e-9  # rounding of heights about an axis: corners that near are on one circle
 
 
-def reach(e: Enclosure, along: Array) -> tuple[float, float]:
+def reach(e: Enclosure, along: Floats) -> tuple[float, float]:
     """Least and most that the body's farthest point along a unit direction may have as its coordinate, mm."""
     corners = (e.corners @ along).max(axis=1)
     sure = most = float(corners.max())
@@ -29,7 +28,7 @@ def reach(e: Enclosure, along: Array) -> tuple[float, float]:
     return sure, max(most, sure)
 
 
-def _arcs(e: Enclosure, which: NDArray[np.int64], along: Array) -> float:
+def _arcs(e: Enclosure, which: Ints, along: Floats) -> float:
     """The farthest reach of the arcs over level sides of ROUND triangles, which lie on the face; -infinity if none."""
     if not len(which):
         return float("-inf")

@@ -10,25 +10,24 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import FLAT
 from elbowroom.model.geometry.narrow import ClosePairs, Kernel
 from elbowroom.model.tolerances import CONTACT_MM, FLAT_ANGLE_RAD
+from elbowroom.parts.vocabulary.arrays import Floats
 
-Array = NDArray[np.float64]
 _TRIES = 60  # largest facing pairs looked at; the first nearly always serves
 
 
 def facing_point(
     a: Kernel,
     b: Kernel,
-    turn: Array,
-    move: Array,
+    turn: Floats,
+    move: Floats,
     pairs: ClosePairs,
     within: float,
-    usable: Callable[[Array], bool],
-) -> tuple[Array, Array] | None:
+    usable: Callable[[Floats], bool],
+) -> tuple[Floats, Floats] | None:
     """Points on a and on b, opposite each other on parallel flat faces at most `within` mm apart; None where none are.
 
     `pairs` holds at least the triangle pairs that near. `usable` is asked whether meshes and solids agree at a point.
@@ -52,7 +51,7 @@ def facing_point(
     return None
 
 
-def _shared_centre(one: Array, other: Array, normal: Array) -> Array | None:
+def _shared_centre(one: Floats, other: Floats, normal: Floats) -> Floats | None:
     """Centre, in the plane of `one`, of what two parallel triangles share when looked at along the normal."""
     x = one[1] - one[0]
     x = x / np.linalg.norm(x)
@@ -79,5 +78,5 @@ def _shared_centre(one: Array, other: Array, normal: Array) -> Array | None:
         return None
     centres = points[0] + (fan[:-1] + fan[1:]) / 3.0
     flat = (centres * crossed[:, None]).sum(axis=0) / crossed.sum()
-    out: Array = one[0] + flat @ basis
+    out: Floats = one[0] + flat @ basis
     return out

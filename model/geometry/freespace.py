@@ -17,20 +17,12 @@ import coal
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.geometry.envelopes import (
-    NO_MARGIN,
-    Blockage,
-    Floats,
-    Manner,
-    Margins,
-    Obstacle,
-    Point,
-    Rod,
-    Rods,
-    posed,
-)
+from elbowroom.model.geometry import rays
+from elbowroom.model.geometry.envelopes import NO_MARGIN, Blockage, Manner, Margins, Obstacle, Point, Rod, Rods, posed
 from elbowroom.model.geometry.inside import Insides
-from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, Indices, bar_of, nearer_than, tree_of
+from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, bar_of, nearer_than, tree_of
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
+from elbowroom.parts.vocabulary.tolerances import TINY
 
 FREE = -1  # answer of a question about which obstacle is met: none
 
@@ -76,14 +68,14 @@ class Space:
         """The wanted margin to each obstacle, mm."""
         return np.array([margins.to(n) for n in self.names], dtype=float)
 
-    def ignored(self, names: Collection[str]) -> NDArray[np.bool_]:
+    def ignored(self, names: Collection[str]) -> Mask:
         return np.array([n in names for n in self.names], dtype=bool)
 
     # Bars ---------------------------------------------------------------------------------------------------------
 
     def met(
         self, rods: Rods, margins: Margins = NO_MARGIN, ignore: Collection[str] = (), *, solid: bool = True
-    ) -> Indices:
+    ) -> Ints:
         """For each bar the index of an obstacle that is too near or holds it, FREE where none is.
 
         solid=False leaves out the point-in-solid test: for bars known to hang together with one that passed it.
@@ -132,7 +124,7 @@ class Space:
     @staticmethod
     def _resolve(
         bar: tuple[bool, float, float], place: coal.Transform3s, lo: Floats, hi: Floats, block: Block, wanted: Floats,
-        skip: NDArray[np.bool_],
+        skip: Mask,
     ) -> int:  # fmt: skip
         """The first obstacle of a block nearer than its own margin and bound, FREE if none."""
         need = (wanted + block.bounds)[:, None]
@@ -145,7 +137,7 @@ class Space:
                 return int(i)
         return FREE
 
-    def _holding(self, points: Floats, lo: Floats, hi: Floats, skip: NDArray[np.bool_]) -> Indices:
+    def _holding(self, points: Floats, lo: Floats, hi: Floats, skip: Mask) -> Ints:
         """For each envelope (a point of it and the box of some of it) the first obstacle the point is inside of.
 
         FREE if none. An envelope that meets no surface is inside a solid wholly or not at all, and then so is the box.
@@ -163,13 +155,13 @@ class Space:
             out[row] = mesh + shift
         return out
 
-    def inside(self, points: Floats, ignore: Collection[str] = ()) -> Indices:
+    def inside(self, points: Floats, ignore: Collection[str] = ()) -> Ints:
         """For each point the first obstacle it lies inside of, FREE if none."""
         return self._holding(points, points, points, self.ignored(ignore))
 
     def stack(
         self, rods: Sequence[Rod], poses: Floats, margins: Margins = NO_MARGIN, ignore: Collection[str] = ()
-    ) -> Indices:
+    ) -> Ints:
         """For each pose (n, 4, 4) of an envelope made of bars: an obstacle it meets, FREE where it stands free."""
         out = np.full(len(poses), FREE, dtype=np.int64)
         for rod in rods:
@@ -177,9 +169,7 @@ class Space:
             out[rows] = self.met(posed(rod, poses[rows]), margins, ignore)
         return out
 
-    def distances(
-        self, rods: Rods, within: float | Floats, skip: NDArray[np.bool_]
-    ) -> list[tuple[int, int, float, Floats, Floats]]:
+    def distances(self, rods: Rods, within: float | Floats, skip: Mask) -> list[tuple[int, int, float, Floats, Floats]]:
         """Obstacles nearer to each bar than `within` mm (one figure, or one each), not those of the mask `skip`: bar,
         obstacle, distance to its mesh, nearest points of the bar's axis and of the mesh.
 
@@ -264,42 +254,39 @@ class Space:
         lone = Space((self.obstacles[index],), _base=())
         a, b = np.array(rod.start), np.array(rod.end)
         length = float(np.linalg.norm(b - a))
-        free, _ = lone.free_length(rod.start, (b - a) / max(length, 1e-300), rod.radius, length)
+        free, _ = lone.free_length(rod.start, (b - a) / max(length, TINY), rod.radius, length)
         return min(thick, length - free) if free > 0 else thick
 
     def free_length(
         self, start: Point | Floats, axis: Point | Floats, radius: float, longest: float,
-        margins: Margins = NO_MARGIN, ignore: Collection[str] = (),
+        margins: Margins = NO_MARGIN, ignore: Collection[str] = (), step: float = LENGTH_STEP, slices: int = 2,
     ) -> tuple[float, str | None]:  # fmt: skip
         """How far a flat-ended bar can reach from `start` along the unit vector `axis`, mm, and what stops it.
 
-        At most `longest` (then None). Narrowed to LENGTH_STEP and rounded down, so the length itself is free.
+        At most `longest` (then None). Narrowed to `step` and rounded down, so the length itself is free. slices: of
+        what is not known yet, asked at once; a bar is free where all its slices are.
         """
         a, d = np.asarray(start, dtype=float), np.asarray(axis, dtype=float)
-
-        def meets(length: float) -> int:
-            rods = Rods(a[None], (a + d * length)[None], np.array([radius]), False)
-            return int(self.met(rods, margins, ignore)[0])
-
-        stop = meets(longest)
-        if stop == FREE:
-            return longest, None
-        low, high = 0.0, longest
-        while high - low > LENGTH_STEP:
-            middle = (low + high) / 2
-            hit = meets(middle)
-            if hit == FREE:
-                low = middle
-            else:
-                high, stop = middle, hit
-        return low, self.names[stop]
+        low, high, stop = 0.0, longest, None
+        while stop is None or high - low > step:
+            cuts = np.linspace(low, high, slices + 1)
+            froms = cuts[:-1] if stop is None else np.full(slices, low)  # a slice that is stopped is not free wholly
+            bars = Rods(a + froms[:, None] * d, a + cuts[1:, None] * d, np.full(slices, radius), False)
+            met = self.met(bars, margins, ignore)
+            blocked = np.nonzero(met != FREE)[0]
+            if not len(blocked):
+                return high, stop
+            first = int(blocked[0])
+            stop = self.names[met[first]]
+            low, high = float(cuts[first]), float(cuts[first + 1])
+        return low, stop
 
     # Meshes -------------------------------------------------------------------------------------------------------
 
     def mesh(
         self, vertices: Floats, triangles: NDArray[np.int32], poses: Floats, margins: Margins = NO_MARGIN,
         ignore: Collection[str] = (), bound: float = 0.0,
-    ) -> Indices:  # fmt: skip
+    ) -> Ints:  # fmt: skip
         """For each pose of a closed mesh: an obstacle too near to it, inside it or around it; FREE where none is.
 
         bound: mm the envelope's own true surface may lie from its mesh; it adds to every margin.
@@ -331,16 +318,8 @@ class Space:
 def _crossing(rod: Rod, obstacle: Obstacle) -> Floats:
     """Where a bar's axis first goes through a mesh that it is known to meet; its start where it only grazes it."""
     a, d = np.array(rod.start), np.subtract(rod.end, rod.start)
-    t = obstacle.vertices[obstacle.triangles]
-    e1, e2 = t[:, 1] - t[:, 0], t[:, 2] - t[:, 0]
-    p = np.cross(d, e2)
-    det = np.einsum("ij,ij->i", e1, p)
-    safe = np.where(det == 0, 1.0, det)
-    s = a - t[:, 0]
-    u = np.einsum("ij,ij->i", s, p) / safe
-    q = np.cross(s, e1)
-    v, w = q @ d / safe, np.einsum("ij,ij->i", e2, q) / safe
-    hit = (det != 0) & (u >= -GRAZING) & (v >= -GRAZING) & (u + v <= 1 + GRAZING) & (w >= -GRAZING) & (w <= 1 + GRAZING)
+    met, w = rays.met(obstacle.vertices[obstacle.triangles], a, d, GRAZING, 0.0)
+    hit = met & (w >= -GRAZING) & (w <= 1 + GRAZING)
     out: Floats = a + d * float(np.clip(w[hit].min(), 0, 1) if hit.any() else 0.0)
     return out
 

@@ -13,10 +13,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.pose import compose, rotation
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, TINY
+from elbowroom.parts.vocabulary.winding import winding
 
 # Faces of parts lie along the case axes or at round angles to them; rays in this frame graze none of them.
 _OBLIQUE = compose(rotation((1, 0, 0), 23.719), rotation((0, 1, 0), 41.283), rotation((0, 0, 1), 17.531))[:3, :3].T
@@ -43,7 +43,7 @@ class Insides:
         self._closed = np.array(closed, dtype=bool)
         self._bins: dict[int, _Bins] = {}  # of the meshes that were asked about: of most, none ever is
 
-    def test(self, points: Floats, mesh: Ints) -> NDArray[np.bool_]:
+    def test(self, points: Floats, mesh: Ints) -> Mask:
         """Whether points[i] lies inside mesh number mesh[i]."""
         out = np.zeros(len(points), dtype=bool)
         for m in np.unique(mesh).tolist():
@@ -51,11 +51,11 @@ class Insides:
                 self._bins[m] = _bins(self._plain[m] @ _OBLIQUE)
             rows = np.nonzero(mesh == m)[0]
             if self._closed[m]:
-                winding, sure = _crossings(points[rows] @ _OBLIQUE, self._bins[m])
-                out[rows] = winding != 0
+                turns, sure = _crossings(points[rows] @ _OBLIQUE, self._bins[m])
+                out[rows] = turns != 0
                 rows = rows[~sure]
             if len(rows):
-                out[rows] = np.abs(winding_number(points[rows], self._plain[m])) > 0.5
+                out[rows] = np.abs(winding(points[rows], self._plain[m])) > 0.5
         return out
 
 
@@ -81,7 +81,7 @@ def _bins(t: Floats) -> _Bins:
     lo2, hi2 = t[..., :2].min(axis=1), t[..., :2].max(axis=1)
     lo, hi = lo2.min(axis=0), hi2.max(axis=0)
     n = int(np.clip(np.sqrt(len(t)), 1, _MOST_BINS))
-    cell = np.maximum((hi - lo) / n, 1e-12)
+    cell = np.maximum((hi - lo) / n, NO_LENGTH)
     i0 = np.clip(((lo2 - lo) / cell).astype(np.int64), 0, n - 1)
     i1 = np.clip(((hi2 - lo) / cell).astype(np.int64), 0, n - 1)
     wide = i1 - i0 + 1
@@ -92,14 +92,14 @@ def _bins(t: Floats) -> _Bins:
     return _Bins(t, lo, cell, (n, n), first, owner[order])
 
 
-def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, NDArray[np.bool_]]:
+def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, Mask]:
     """Signed crossings of the upward ray of each point, and whether every one of them was clear of edges."""
     n = bins.shape[0]
     ij = np.floor((p[:, :2] - bins.lo) / bins.cell).astype(np.int64)
     inside = np.all((ij >= 0) & (ij < n), axis=1)
     square = np.where(inside, ij[:, 0] * n + ij[:, 1], 0)
     counts = np.where(inside, bins.first[square + 1] - bins.first[square], 0)
-    winding, sure = np.zeros(len(p), dtype=np.int64), np.ones(len(p), dtype=bool)
+    turns, sure = np.zeros(len(p), dtype=np.int64), np.ones(len(p), dtype=bool)
     step = max(1, _CHUNK // max(1, int(counts.max(initial=1))))
     for at in range(0, len(p), step):
         part = slice(at, at + step)
@@ -111,7 +111,7 @@ def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, NDArray[np.bool_]]:
         x, y, z = rel[..., 0], rel[..., 1], rel[..., 2]
         nxt = [1, 2, 0]
         edge = x * y[:, nxt] - y * x[:, nxt]  # twice the area each edge spans with the ray's foot
-        size = np.abs(x * y[:, nxt]) + np.abs(y * x[:, nxt]) + 1e-300
+        size = np.abs(x * y[:, nxt]) + np.abs(y * x[:, nxt]) + TINY
         up, down = np.all(edge > 0, axis=1), np.all(edge < 0, axis=1)
         # A foot near an edge line matters only when it is not clearly outside another edge.
         vague = np.abs(edge) <= GRAZE * size
@@ -119,22 +119,6 @@ def _crossings(p: Floats, bins: _Bins) -> tuple[Ints, NDArray[np.bool_]]:
         area = edge.sum(axis=1)
         height = (edge[:, 0] * z[:, 2] + edge[:, 1] * z[:, 0] + edge[:, 2] * z[:, 1]) / np.where(area == 0, 1.0, area)
         sign = np.where(up & (height > 0), 1, 0) - np.where(down & (height > 0), 1, 0)
-        winding[part] += np.bincount(owner, weights=sign, minlength=len(winding[part])).astype(np.int64)
-        sure[part] &= np.bincount(owner, weights=unsure, minlength=len(winding[part])) == 0
-    return winding, sure
-
-
-def winding_number(points: Floats, triangles: Floats) -> Floats:
-    """Times the mesh (m, 3, 3) winds around each point: its solid angle over 4 pi (Van Oosterom and Strackee)."""
-    out = np.zeros(len(points))
-    step = max(1, _CHUNK // max(1, len(triangles)))
-    for at in range(0, len(points), step):
-        r = triangles[None] - points[at : at + step, None, None, :]
-        a, b, c = r[..., 0, :], r[..., 1, :], r[..., 2, :]
-        la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
-        triple = np.einsum("...i,...i", a, np.cross(b, c))
-        flat = la * lb * lc
-        for u, v, w in ((a, b, lc), (b, c, la), (c, a, lb)):
-            flat = flat + np.einsum("...i,...i", u, v) * w
-        out[at : at + step] = np.arctan2(triple, flat).sum(axis=-1) / (2 * np.pi)
-    return out
+        turns[part] += np.bincount(owner, weights=sign, minlength=len(turns[part])).astype(np.int64)
+        sure[part] &= np.bincount(owner, weights=unsure, minlength=len(turns[part])) == 0
+    return turns, sure

@@ -7,15 +7,14 @@ the meshes' bounds. Tests that disagree, and that the exact kernel cannot settle
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Protocol, assert_never
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.depth import Depth
 from elbowroom.model.geometry.enclosure import slab_gap
 from elbowroom.model.geometry.exact import ExactPair
-from elbowroom.model.geometry.judged import Judged, Method, Point
+from elbowroom.model.geometry.judged import Apart, Contact, Judged, Method, Overlap, Point, Undecided
 from elbowroom.model.geometry.narrow import Kernel
 from elbowroom.model.geometry.posed_pair import PosedPair
 from elbowroom.model.tolerances import (
@@ -28,8 +27,7 @@ from elbowroom.model.tolerances import (
     SHARPER,
     VOLUME_REL,
 )
-
-Array = NDArray[np.float64]
+from elbowroom.parts.vocabulary.arrays import Floats
 
 
 class Refiner(Protocol):
@@ -40,28 +38,34 @@ class Refiner(Protocol):
     def finer(self, factor: float) -> tuple[Kernel, Kernel] | None: ...
 
 
-def judge(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> Judged:
+def judge(a: Kernel, b: Kernel, turn: Floats, move: Floats, refiner: Refiner) -> Judged:
     """Judge body a against body b, which `turn` and `move` place in a's coordinates."""
     for kernel in (a, b):
         if kernel.fault is not None:
-            return Judged("unknown", reason=f"a mesh is not sound: {kernel.fault}")
+            return Undecided(f"a mesh is not sound: {kernel.fault}")
     pair = PosedPair(a, b, turn, move)
     found = _by_meshes(pair)
-    if found.kind == "unknown":
-        return _settle(pair, refiner, found.reason)
-    return _deeper(found, pair, refiner) if found.kind == "overlap" and found.bound > SHALLOW * found.depth else found
+    match found:
+        case Undecided():
+            return _settle(pair, refiner, found.reason)
+        case Overlap():
+            return _deeper(found, pair, refiner) if found.bound > SHALLOW * found.depth else found
+        case Apart() | Contact():
+            return found
+        case _:
+            assert_never(found)
 
 
-def _deeper(found: Judged, pair: PosedPair, refiner: Refiner) -> Judged:
+def _deeper(found: Overlap, pair: PosedPair, refiner: Refiner) -> Overlap:
     """A shallow overlap of curved bodies, whose facets make up much of its depth, measured on finer meshes."""
     finer = refiner.finer(FINER[0])
     if finer is None or any(k.fault is not None for k in finer):
         return found
     better = _by_meshes(PosedPair(*finer, pair.turn, pair.move))
-    return better if better.kind == "overlap" else found
+    return better if isinstance(better, Overlap) else found
 
 
-def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) -> Judged:
+def sharpen(a: Kernel, b: Kernel, turn: Floats, move: Floats, refiner: Refiner) -> Judged:
     """A narrower interval for a pair that was judged apart: by enclosures and finer meshes, then the exact distance.
 
     The exact distance is one between two points, so it bounds the gap from above only, unless its line stands square on
@@ -69,50 +73,37 @@ def sharpen(a: Kernel, b: Kernel, turn: Array, move: Array, refiner: Refiner) ->
     (measured).
     """
     best = judge(a, b, turn, move, refiner)
-    if best.kind != "apart":
+    if not isinstance(best, Apart):
         return best
     best = _narrower(best, _gap(PosedPair(a, b, turn, move), certify=True))
-    low, high = _interval(best)
-    if high - low <= EXACT_MM:
+    if best.high - best.low <= EXACT_MM:
         return best
     for factor in SHARPER:
         finer = refiner.finer(factor)
         if finer is None:
             break
         best = _narrower(best, _gap(PosedPair(*finer, turn, move), certify=True))
-    low, high = _interval(best)
-    exact = refiner.exact() if high - low > EXACT_MM else None
+    exact = refiner.exact() if best.high - best.low > EXACT_MM else None
     if exact is not None and exact.mean_depth <= EXACT_MM and not exact.inner and _agrees(best, exact.distance):
-        return _narrower(best, _above(exact, exact.distance if exact.square else low))
+        return _narrower(best, _above(exact, exact.distance if exact.square else best.low))
     return best
 
 
-def _narrower(one: Judged, other: Judged) -> Judged:
+def _narrower(one: Apart, other: Apart) -> Apart:
     """Of two sound intervals, what both allow."""
-    (low_1, high_1), (low_2, high_2) = _interval(one), _interval(other)
-    low, high = max(low_1, low_2), min(high_1, high_2)
-    at = one if high_1 < high_2 else other
-    gap = min(max(at.gap or 0.0, low), high)
+    low, high = max(one.low, other.low), min(one.high, other.high)
+    at = one if one.high < other.high else other
+    gap = min(max(at.gap, low), high)
     bound = max(high - gap, gap - low)
     method: Method = "exact" if bound <= CONTACT_MM else "mesh"
-    return Judged(
-        "apart", 0.0, 0.0, gap, low, high, at.point_a, at.point_b, method, 0.0 if method == "exact" else bound
-    )
+    return Apart(gap, low, high, at.point_a, at.point_b, method, 0.0 if method == "exact" else bound)
 
 
-def _agrees(found: Judged, distance: float) -> bool:
-    low, high = _interval(found)
-    return low - EXACT_MM <= distance <= high + EXACT_MM
+def _agrees(found: Apart, distance: float) -> bool:
+    return found.low - EXACT_MM <= distance <= found.high + EXACT_MM
 
 
-def _interval(found: Judged) -> tuple[float, float]:
-    """The interval of a gap between judged bodies."""
-    assert found.low is not None
-    assert found.high is not None
-    return found.low, found.high
-
-
-def _point(p: Array) -> Point:
+def _point(p: Floats) -> Point:
     return (float(p[0]), float(p[1]), float(p[2]))
 
 
@@ -129,19 +120,19 @@ def _surfaces_apart(pair: PosedPair) -> Judged:
     deep = pair.deep
     if pair.held():
         if deep is None or deep.low <= pair.slack:
-            return Judged("unknown", reason="a point of one lies in the other, yet they share no volume")
+            return Undecided("a point of one lies in the other, yet they share no volume")
         return _overlap(pair, deep)
     if deep is not None and deep.volume_mm3 > VOLUME_REL * min(pair.a.mesh.volume_mm3, pair.b.mesh.volume_mm3):
-        return Judged("unknown", reason="they share volume, yet their surfaces are apart and neither holds the other")
+        return Undecided("they share volume, yet their surfaces are apart and neither holds the other")
     return _gap(pair, certify=False)
 
 
-def _gap(pair: PosedPair, certify: bool) -> Judged:
+def _gap(pair: PosedPair, certify: bool) -> Apart:
     """The interval of a gap. `certify` looks at every near triangle pair rather than at the whole extents only."""
     near, e = pair.near, pair.bound
     d = near.distance
     if e == 0.0:
-        return Judged("apart", 0.0, 0.0, d, d, d, _point(near.point_a), _point(near.point_b), "exact", 0.0)
+        return Apart(d, d, d, _point(near.point_a), _point(near.point_b), "exact", 0.0)
     a, b = pair.a.enclosure, pair.b.enclosure
     low, p, q = max(d - e, 0.0), near.point_a, near.point_b
     if d > 0.0:
@@ -161,9 +152,7 @@ def _gap(pair: PosedPair, certify: bool) -> Judged:
     gap = min(max(d, low), high)
     bound = max(gap - low, high - gap)
     exact = bound <= CONTACT_MM
-    return Judged(
-        "apart", 0.0, 0.0, gap, low, high, _point(p), _point(q), "exact" if exact else "mesh", 0.0 if exact else bound
-    )
+    return Apart(gap, low, high, _point(p), _point(q), "exact" if exact else "mesh", 0.0 if exact else bound)
 
 
 def _surfaces_close(pair: PosedPair) -> Judged:
@@ -172,27 +161,20 @@ def _surfaces_close(pair: PosedPair) -> Judged:
     if deep is not None and not pair.film(pair.slack):
         if deep.low > pair.slack and _surely_shared(pair, deep):
             return _overlap(pair, deep)
-        return Judged("unknown", reason="they overlap by less than their faces are known to")
+        return Undecided("they overlap by less than their faces are known to")
     if pair.bound == 0.0:
         if pair.held() and near.distance > pair.slack:
-            return Judged("unknown", reason="a point of one lies in the other, yet they share no volume")
-        at = _point(near.point_a)
-        if near.distance == 0.0:
-            at = _point(pair.touching_at(near.point_a))
-        return _contact(at)
+            return Undecided("a point of one lies in the other, yet they share no volume")
+        return Contact(_point(pair.touching_at(near.point_a) if near.distance == 0.0 else near.point_a))
     low = pair.certified(near.distance)
     if low is None or low < -pair.slack:
-        return Judged("unknown", reason="their curved faces are nearer than they are known to")
+        return Undecided("their curved faces are nearer than they are known to")
     if low > pair.slack:
         return _gap(pair, certify=True)
     facing = pair.facing(pair.slack)
     if facing is None:
-        return Judged("unknown", reason="their faces meet within less than their curves are known to")
-    return _contact(_point(facing[0]))
-
-
-def _contact(at: Point) -> Judged:
-    return Judged("contact", 0.0, 0.0, 0.0, 0.0, 0.0, at, at, "exact", 0.0)
+        return Undecided("their faces meet within less than their curves are known to")
+    return Contact(_point(facing[0]))
 
 
 def _surely_shared(pair: PosedPair, deep: Depth) -> bool:
@@ -203,14 +185,14 @@ def _surely_shared(pair: PosedPair, deep: Depth) -> bool:
     )
 
 
-def _overlap(pair: PosedPair, deep: Depth) -> Judged:
+def _overlap(pair: PosedPair, deep: Depth) -> Overlap:
     # Either end of the depth may lie on either body.
     bound = 0.0 if pair.bound == 0.0 or pair.between_flats(deep) else 2 * max(pair.a.bound, pair.b.bound)
     low, high = max(deep.low - bound, 0.0), deep.high + bound
     off = max(deep.depth - low, high - deep.depth)
     exact = off <= CONTACT_MM
-    return Judged(
-        "overlap", deep.volume_mm3, deep.depth, None, low, high, _point(deep.point_a), _point(deep.point_b),
+    return Overlap(
+        deep.volume_mm3, deep.depth, low, high, _point(deep.point_a), _point(deep.point_b),
         "exact" if exact else "mesh", 0.0 if exact else off,
     )  # fmt: skip
 
@@ -228,7 +210,7 @@ def _settle(pair: PosedPair, refiner: Refiner, reason: str) -> Judged:
     touching = False
     if exact is not None:
         found = _by_exact(pair, exact)
-        if found.kind != "unknown":
+        if not isinstance(found, Undecided):
             return found
         reason = f"{reason}; {found.reason}"
         touching = exact.mean_depth <= EXACT_MM and exact.distance <= EXACT_MM and not exact.inner
@@ -241,11 +223,11 @@ def _settle(pair: PosedPair, refiner: Refiner, reason: str) -> Judged:
         if all(k.fault is None for k in finer):
             closer = PosedPair(*finer, pair.turn, pair.move)
             found = _by_meshes(closer)
-            if found.kind != "unknown":
+            if not isinstance(found, Undecided):
                 return found
             if exact is not None and touching and _only_touches(closer, CURVE_FAULT_MM):
-                return _contact(_point(exact.point_a))
-    return Judged("unknown", reason=reason, bound=pair.bound)
+                return Contact(_point(exact.point_a))
+    return Undecided(reason, pair.bound)
 
 
 def _only_touches(pair: PosedPair, within: float) -> bool:
@@ -262,37 +244,37 @@ def _by_exact(pair: PosedPair, exact: ExactPair) -> Judged:
     either = 2 * max(pair.a.bound, pair.b.bound)  # both ends of a depth may lie on the coarser body
     if exact.mean_depth > EXACT_MM:
         if exact.distance > EXACT_MM and not exact.inner:
-            return Judged("unknown", reason="the exact kernel finds both a common volume and a distance")
+            return Undecided("the exact kernel finds both a common volume and a distance")
         if exact.mean_depth > high_depth + 2 * pair.bound + EXACT_MM:
-            return Judged("unknown", reason="the exact kernel finds a common volume that the meshes do not")
+            return Undecided("the exact kernel finds a common volume that the meshes do not")
         if deep is None or deep.low <= pair.slack:  # nowhere do the meshes share enough to be sure of it
             low = pair.certified(distance)
             if low is not None and low >= -pair.slack:
-                return Judged("unknown", reason="the exact kernel finds a common volume, and the faces do not cross")
+                return Undecided("the exact kernel finds a common volume, and the faces do not cross")
         low, high = max(exact.mean_depth, low_depth - either), max(high_depth + either, exact.mean_depth)
         if deep is not None and deep.low > either:
             depth, ends = deep.depth, (_point(deep.point_a), _point(deep.point_b))
         else:
             depth, ends = low, (_point(exact.point_a),) * 2
         bound = max(depth - low, high - depth)
-        return Judged("overlap", exact.volume_mm3, depth, None, low, high, *ends, "mesh", bound)
+        return Overlap(exact.volume_mm3, depth, low, high, *ends, "mesh", bound)
     if low_depth > either + EXACT_MM:
-        return Judged("unknown", reason="the meshes share a volume that the exact kernel does not find")
+        return Undecided("the meshes share a volume that the exact kernel does not find")
     if exact.inner or abs(exact.distance - distance) > pair.bound + EXACT_MM:
-        return Judged("unknown", reason="the exact kernel's distance does not agree with the meshes")
+        return Undecided("the exact kernel's distance does not agree with the meshes")
     if exact.distance <= EXACT_MM:
         if _only_touches(pair, pair.slack):
-            return _contact(_point(exact.point_a))
-        return Judged("unknown", reason="the exact kernel finds contact, and no more than that is sure")
+            return Contact(_point(exact.point_a))
+        return Undecided("the exact kernel finds contact, and no more than that is sure")
     low_gap = pair.certified(distance, flats=not pair.film(pair.slack))
     if low_gap is None or low_gap <= pair.slack:
-        return Judged("unknown", reason="the exact kernel finds a gap that the meshes do not show")
+        return Undecided("the exact kernel finds a gap that the meshes do not show")
     return _above(exact, min(low_gap, exact.distance))
 
 
-def _above(exact: ExactPair, low: float) -> Judged:
+def _above(exact: ExactPair, low: float) -> Apart:
     """Apart by no more than the exact kernel's distance, and no less than `low`, which others have certified."""
     d = exact.distance
     bound = d - low
     method: Method = "exact" if bound <= CONTACT_MM else "mesh"
-    return Judged("apart", 0.0, 0.0, d, low, d, _point(exact.point_a), _point(exact.point_b), method, bound)
+    return Apart(d, low, d, _point(exact.point_a), _point(exact.point_b), method, bound)

@@ -6,15 +6,14 @@ Owns what can be said of a mesh with numpy alone, so that it stays independent o
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from elbowroom.model.geometry.rays import Facets
 from elbowroom.model.tolerances import WELD_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask, Triangles
+from elbowroom.parts.vocabulary.tolerances import TINY
 
-Array = NDArray[np.float64]
-Triangles = NDArray[np.int32]
 
-
-def welded(points: Array, triangles: Triangles) -> tuple[Array, Triangles, NDArray[np.bool_]]:
+def welded(points: Floats, triangles: Triangles) -> tuple[Floats, Triangles, Mask]:
     """One vertex for each position, the triangles that are left, and which those are.
 
     Positions within the weld distance become one, also where rounding to a grid would part them.
@@ -28,7 +27,7 @@ def welded(points: Array, triangles: Triangles) -> tuple[Array, Triangles, NDArr
     return np.ascontiguousarray(points[first]), np.ascontiguousarray(joined[kept]), kept
 
 
-def _clusters(points: Array) -> NDArray[np.int64]:
+def _clusters(points: Floats) -> Ints:
     """A number for each point, the same for points within the weld distance of each other along every axis in turn."""
     label = np.zeros(len(points), dtype=np.int64)
     for _ in range(2):  # a second round parts points that an axis joined through a neighbour elsewhere
@@ -42,7 +41,7 @@ def _clusters(points: Array) -> NDArray[np.int64]:
     return label
 
 
-def fault_of(vertices: Array, triangles: Triangles) -> str | None:
+def fault_of(vertices: Floats, triangles: Triangles) -> str | None:
     """Why a mesh is no closed, consistently oriented surface; None where it is one."""
     if len(triangles) < 4:
         return "fewer than four triangles"
@@ -59,7 +58,7 @@ def fault_of(vertices: Array, triangles: Triangles) -> str | None:
     return None
 
 
-def without_rim(vertices: Array, triangles: Triangles) -> bool:
+def without_rim(vertices: Floats, triangles: Triangles) -> bool:
     """Whether no edge of a mesh is free: each has two triangles or more, whichever way round, all vertices finite."""
     if len(triangles) < 4 or not np.isfinite(vertices).all():
         return False
@@ -70,13 +69,13 @@ def without_rim(vertices: Array, triangles: Triangles) -> bool:
     return bool((counts >= 2).all())
 
 
-def mesh_volume(vertices: Array, triangles: Triangles) -> float:
+def mesh_volume(vertices: Floats, triangles: Triangles) -> float:
     """Signed volume, mm3: positive where the triangles face outward."""
     c = vertices[triangles] - vertices.mean(axis=0)
     return float(np.einsum("ij,ij->", c[:, 0], np.cross(c[:, 1], c[:, 2])) / 6.0)
 
 
-def normals_areas(vertices: Array, triangles: Triangles) -> tuple[Array, Array]:
+def normals_areas(vertices: Floats, triangles: Triangles) -> tuple[Floats, Floats]:
     """Unit normals (zero for a triangle without area) and areas, mm2."""
     c = vertices[triangles]
     n = np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0])
@@ -84,22 +83,7 @@ def normals_areas(vertices: Array, triangles: Triangles) -> tuple[Array, Array]:
     return n / np.where(length > 0, length, 1.0)[:, None], length / 2.0
 
 
-def winding(point: Array, vertices: Array, triangles: Triangles) -> float:
-    """How often the surface goes round the point: 1 inside, 0 outside, by the solid angles of the triangles."""
-    c = vertices[triangles] - point
-    r = np.linalg.norm(c, axis=2)
-    a, b, d = c[:, 0], c[:, 1], c[:, 2]
-    top = np.einsum("ij,ij->i", a, np.cross(b, d))
-    bottom = (
-        r.prod(axis=1)
-        + np.einsum("ij,ij->i", a, b) * r[:, 2]
-        + np.einsum("ij,ij->i", b, d) * r[:, 0]
-        + np.einsum("ij,ij->i", d, a) * r[:, 1]
-    )
-    return float(np.arctan2(top, bottom).sum() / (2.0 * np.pi))
-
-
-def seeds(vertices: Array, triangles: Triangles) -> NDArray[np.int64]:
+def seeds(vertices: Floats, triangles: Triangles) -> Ints:
     """One vertex of each connected piece of the surface."""
     label = np.arange(len(vertices))
     while True:
@@ -116,22 +100,14 @@ def seeds(vertices: Array, triangles: Triangles) -> NDArray[np.int64]:
 class Surface:
     """Triangles (m, 3, 3) prepared to be asked for their nearest point."""
 
-    def __init__(self, corners: Array) -> None:
+    def __init__(self, corners: Floats) -> None:
         self._empty = len(corners) == 0
-        a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        n = np.cross(ab, ac)
-        nn = np.einsum("ij,ij->i", n, n)[:, None]
-        self._flat = nn[:, 0] > 1e-200  # one without area has no inside: its sides are all there is of it
-        nn = np.where(self._flat[:, None], nn, 1.0)
-        self._a = a
-        # Dotted with a point's offset from a: its shares of ab and ac, and its height over the plane.
-        self._dual = np.stack([np.cross(ac, n) / nn, np.cross(n, ab) / nn, n / np.sqrt(nn)], axis=1)
-        self._unit = n / np.sqrt(nn)
+        self._facets = Facets(corners)  # one without area has no inside: its sides are all there is of it
         self._start = corners.reshape(-1, 3)
         self._along = np.roll(corners, -1, axis=1).reshape(-1, 3) - self._start
-        self._over = 1.0 / np.maximum(np.einsum("ij,ij->i", self._along, self._along), 1e-300)
+        self._over = 1.0 / np.maximum(np.einsum("ij,ij->i", self._along, self._along), TINY)
 
-    def nearest(self, point: Array) -> tuple[float, Array]:
+    def nearest(self, point: Floats) -> tuple[float, Floats]:
         """Least distance from the point, mm, and where; infinity where there are no triangles."""
         if self._empty:
             return float("inf"), point
@@ -141,21 +117,13 @@ class Surface:
         square = (off * off).sum(axis=1)
         i = int(square.argmin())
         best, on = float(square[i]), point - off[i]
-        inner = self._dual @ (point - self._a)[:, :, None]
-        v, w, h = inner[:, 0, 0], inner[:, 1, 0], inner[:, 2, 0]
-        height = np.where(self._flat & (v >= 0) & (w >= 0) & (v + w <= 1), np.abs(h), np.inf)
+        v, w, h = self._facets.over(point).T
+        height = np.where(self._facets.flat & (v >= 0) & (w >= 0) & (v + w <= 1), np.abs(h), np.inf)
         j = int(height.argmin())
         if height[j] ** 2 < best:
-            return float(height[j]), point - h[j] * self._unit[j]
+            return float(height[j]), point - h[j] * self._facets.units[j]
         return best**0.5, on
 
-    def along_ray(self, point: Array, direction: Array, beyond: float) -> float:
+    def along_ray(self, point: Floats, direction: Floats, beyond: float) -> float:
         """How far a ray from the point runs before it meets a triangle farther than `beyond`, mm; infinity if none."""
-        start = (self._dual @ (point - self._a)[:, :, None])[:, :, 0]
-        step = self._dual @ direction
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = -start[:, 2] / step[:, 2]
-            v, w = start[:, 0] + t * step[:, 0], start[:, 1] + t * step[:, 1]
-            slack = 1e-9  # of the triangle's sides: no ray slips between two neighbours
-            met = self._flat & (v >= -slack) & (w >= -slack) & (v + w <= 1 + slack) & (t > beyond)
-        return float(np.where(met, t, np.inf).min(initial=np.inf))
+        return float(self._facets.along(point, direction, beyond).min(initial=np.inf))

@@ -17,12 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import Enclosure
-from elbowroom.model.geometry.meshes import seeds, winding
+from elbowroom.model.geometry.meshes import seeds
 from elbowroom.model.geometry.scene import Mesh
+from elbowroom.model.geometry.trees import tree_of
 from elbowroom.model.tolerances import FLOAT32_STEP, GRAIN_MM, MAX_CLOSE_PAIRS, VOLUME_REL
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
+from elbowroom.parts.vocabulary.winding import goes_round
 
-Array = NDArray[np.float64]
-Some = tuple[NDArray[np.int64] | None, NDArray[np.int64] | None]  # triangles of a first body and of a second; None: all
+Some = tuple[Ints | None, Ints | None]  # triangles of a first body and of a second; None: all
 _HERE = coal.Transform3s()
 
 
@@ -35,8 +37,8 @@ class Kernel:
         self.fault = mesh.fault
         if self.fault is None and self.manifold.status() != manifold3d.Error.NoError:
             self.fault = f"the mesh kernel refuses it ({self.manifold.status().name})"
-        self.lo: Array = mesh.vertices.min(axis=0) if len(mesh.vertices) else np.zeros(3)
-        self.hi: Array = mesh.vertices.max(axis=0) if len(mesh.vertices) else np.zeros(3)
+        self.lo: Floats = mesh.vertices.min(axis=0) if len(mesh.vertices) else np.zeros(3)
+        self.hi: Floats = mesh.vertices.max(axis=0) if len(mesh.vertices) else np.zeros(3)
 
     @cached_property
     def manifold(self) -> Any:
@@ -44,18 +46,18 @@ class Kernel:
 
     @cached_property
     def bvh(self) -> Any:
-        return _tree(self.mesh.vertices, self.mesh.triangles)
+        return tree_of(self.mesh.vertices, self.mesh.triangles)
 
-    def some(self, which: NDArray[np.int64] | None) -> Any:
+    def some(self, which: Ints | None) -> Any:
         """The tree of some of its triangles; of all of them where `which` is None."""
-        return self.bvh if which is None else _tree(self.mesh.vertices, self.mesh.triangles[which])
+        return self.bvh if which is None else tree_of(self.mesh.vertices, self.mesh.triangles[which])
 
     @cached_property
     def enclosure(self) -> Enclosure:
         return Enclosure(self.mesh)
 
     @cached_property
-    def seeds(self) -> Array:
+    def seeds(self) -> Floats:
         """A vertex of each connected piece of the surface."""
         return self.mesh.vertices[seeds(self.mesh.vertices, self.mesh.triangles)]
 
@@ -67,23 +69,14 @@ class Kernel:
             return 0.0
         return float(np.abs(v).max(initial=0.0)) * FLOAT32_STEP
 
-    def holds(self, point: Array) -> bool:
+    def holds(self, point: Floats) -> bool:
         """Whether a point away from the surface lies inside."""
         if (point < self.lo).any() or (point > self.hi).any():
             return False
-        return abs(winding(point, self.mesh.vertices, self.mesh.triangles)) > 0.5
+        return goes_round(point, self.mesh.vertices[self.mesh.triangles])
 
 
-def _tree(vertices: Array, triangles: NDArray[np.int32]) -> Any:
-    tree = coal.BVHModelOBBRSS()
-    tree.beginModel(len(triangles), len(vertices))
-    tree.addVertices(np.array(vertices))
-    tree.addTriangles(triangles.astype(np.int64))
-    tree.endModel()
-    return tree
-
-
-def crossing(vertices: Array, triangles: NDArray[np.int32], volume: float) -> str | None:
+def crossing(vertices: Floats, triangles: NDArray[np.int32], volume: float) -> str | None:
     """Why a closed mesh is no boundary of a solid: it crosses itself, so that some is inside out or counted twice.
 
     Its union with itself counts what is truly inside once; where that is another volume, the surface crosses itself.
@@ -94,7 +87,7 @@ def crossing(vertices: Array, triangles: NDArray[np.int32], volume: float) -> st
     return None
 
 
-def coarse(vertices: Array) -> str | None:
+def coarse(vertices: Floats) -> str | None:
     """Why a mesh kept in single precision is too far from its origin to be judged; None where it is near enough."""
     if not np.array_equal(vertices.astype(np.float32), vertices):
         return None
@@ -104,13 +97,13 @@ def coarse(vertices: Array) -> str | None:
     return f"it is drawn so far from its origin that its points are known to {grain:.2g} mm only; move it to the origin"
 
 
-def manifold_of(vertices: Array, triangles: NDArray[np.int32]) -> Any:
+def manifold_of(vertices: Floats, triangles: NDArray[np.int32]) -> Any:
     """The solid of a closed mesh, in double precision."""
     v, t = np.array(vertices, order="C"), np.array(triangles, dtype=np.uint64, order="C")  # it refuses read-only ones
     return manifold3d.Manifold(manifold3d.Mesh64(v, t))
 
 
-def arrays_of(solid: Any) -> tuple[Array, NDArray[np.int32]]:
+def arrays_of(solid: Any) -> tuple[Floats, NDArray[np.int32]]:
     """Vertices and triangles of a manifold3d solid."""
     m = solid.to_mesh64()
     return np.asarray(m.vert_properties)[:, :3].astype(np.float64), np.asarray(m.tri_verts).astype(np.int32)
@@ -121,13 +114,13 @@ class Nearest:
     """Least distance of two meshes, mm, 0 where they meet; where, and on which triangle of each."""
 
     distance: float
-    point_a: Array
-    point_b: Array
+    point_a: Floats
+    point_b: Floats
     triangle_a: int
     triangle_b: int
 
 
-def nearest(a: Kernel, b: Kernel, turn: Array, move: Array) -> Nearest:
+def nearest(a: Kernel, b: Kernel, turn: Floats, move: Floats) -> Nearest:
     """The two surfaces' least distance: it knows nothing of one body inside the other."""
     request, result = coal.DistanceRequest(), coal.DistanceResult()
     d = coal.distance(a.bvh, _HERE, b.bvh, coal.Transform3s(turn, move), request, result)
@@ -135,7 +128,7 @@ def nearest(a: Kernel, b: Kernel, turn: Array, move: Array) -> Nearest:
     return Nearest(max(float(d), 0.0), p, q, int(result.b1), int(result.b2))
 
 
-def common(a: Kernel, b: Kernel, turn: Array, move: Array) -> Any:
+def common(a: Kernel, b: Kernel, turn: Floats, move: Floats) -> Any:
     """The solid that the two meshes share (manifold3d); empty where they only touch."""
     return a.manifold ^ b.manifold.transform(np.hstack([turn, move.reshape(3, 1)]))
 
@@ -152,7 +145,7 @@ class ClosePairs:
         both = np.array([(c.b1, c.b2) for c in contacts], dtype=np.int64).reshape(-1, 2)
         self.i, self.j = (own if part is None else part[own] for own, part in zip(both.T, some, strict=True))
 
-    def towards(self, which: NDArray[np.int64]) -> Array:
+    def towards(self, which: Ints) -> Floats:
         """Directions (k, 3) of the pairs asked about; zero where the kernel has none."""
         out = np.array([self._contacts[int(k)].normal for k in which], dtype=np.float64).reshape(-1, 3)
         out[~np.isfinite(out).all(axis=1)] = 0.0
@@ -162,8 +155,8 @@ class ClosePairs:
 def close_pairs(
     a: Kernel,
     b: Kernel,
-    turn: Array,
-    move: Array,
+    turn: Floats,
+    move: Floats,
     margin: float,
     most: int = MAX_CLOSE_PAIRS,
     some: Some = (None, None),
@@ -180,7 +173,7 @@ def close_pairs(
     return ClosePairs(list(result.getContacts()), result.numContacts() < most, some)
 
 
-def held(a: Kernel, b: Kernel, turn: Array, move: Array) -> tuple[bool, bool]:
+def held(a: Kernel, b: Kernel, turn: Floats, move: Floats) -> tuple[bool, bool]:
     """For meshes whose surfaces do not meet: whether a piece of a lies in b, and of b in a, by point in solid."""
     into_b = (a.seeds - move) @ turn
     into_a = b.seeds @ turn.T + move

@@ -12,27 +12,26 @@ import hashlib
 import struct
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model import digest
-from elbowroom.model.geometry.judged import Judged
+from elbowroom.model.geometry.judged import Apart, Judged, Point, Undecided, carried, from_bytes, to_bytes
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import CONTACT_MM, FINER, POSE_MOVE_DIGITS, POSE_TURN_DIGITS
 from elbowroom.parts.imported import child
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
 from elbowroom.parts.vocabulary.base import Frame, Part
 
 if TYPE_CHECKING:
     from elbowroom.model.geometry.narrow import Kernel
     from elbowroom.model.geometry.refining import Exactly
 
-Array = NDArray[np.float64]
-Key = tuple[bytes, int, int, Array]  # of a record; the pair in its canonical order; pose of the second in the first
+Key = tuple[bytes, int, int, Floats]  # of a record; the pair in its canonical order; pose of the second in the first
 
 
 class Boxes:
@@ -45,14 +44,14 @@ class Boxes:
         self.lo = np.array([s.lo for s in scene.solids]).reshape(n, 3) - bound
         self.hi = np.array([s.hi for s in scene.solids]).reshape(n, 3) + bound
 
-    def gap(self, i: NDArray[np.int64], j: NDArray[np.int64]) -> Array:
+    def gap(self, i: Ints, j: Ints) -> Floats:
         """Distance between boxes i and j, mm; 0 where they meet."""
         return box_gap(self.lo[i], self.hi[i], self.lo[j], self.hi[j])
 
 
-def box_gap(lo_a: Array, hi_a: Array, lo_b: Array, hi_b: Array) -> Array:
+def box_gap(lo_a: Floats, hi_a: Floats, lo_b: Floats, hi_b: Floats) -> Floats:
     """Distance between boxes, mm, over the last axis; 0 where they meet."""
-    out: Array = np.linalg.norm(np.maximum(np.maximum(lo_b - hi_a, lo_a - hi_b), 0.0), axis=-1)
+    out: Floats = np.linalg.norm(np.maximum(np.maximum(lo_b - hi_a, lo_a - hi_b), 0.0), axis=-1)
     return out
 
 
@@ -67,7 +66,7 @@ class Checker:
         self._turn = np.array([s.pose[:3, :3] for s in scene.solids]).reshape(-1, 3, 3)
         self._move = np.array([s.pose[:3, 3] for s in scene.solids]).reshape(-1, 3)
         self._pieces = {p.name: p for p in scene.layout.pieces}
-        self._order: dict[tuple[int, int], tuple[int, int, Array]] = {}
+        self._order: dict[tuple[int, int], tuple[int, int, Floats]] = {}
         self._fresh: dict[bytes, bytes] = {}
 
     # Frames ---------------------------------------------------------------------------------------------------------
@@ -98,7 +97,7 @@ class Checker:
             swap = name > other_name or (name == other_name and back[k].tobytes() < there[k].tobytes())
             self._order[(one, other)] = (other, one, back[k]) if swap else (one, other, there[k])
 
-    def _poses_in(self, i: NDArray[np.int64], j: NDArray[np.int64]) -> Array:
+    def _poses_in(self, i: Ints, j: Ints) -> Floats:
         """Rounded poses (k, 3, 4) of solids j in the coordinates of solids i."""
         back = self._turn[i].transpose(0, 2, 1)
         rel = np.empty((len(i), 3, 4))
@@ -166,7 +165,7 @@ class Checker:
         Where the gap's interval straddles `wanted` (mm), it is narrowed until it clears it, as far as can be.
         """
         found = self._judged(i, j, "pair", None)
-        if found.kind == "apart" and wanted is not None and _straddles(found, wanted):
+        if isinstance(found, Apart) and wanted is not None and _straddles(found, wanted):
             found = self._judged(i, j, "sharp", found)
         return found
 
@@ -177,19 +176,18 @@ class Checker:
         found = None
         if data is not None:
             try:
-                found = Judged.from_bytes(data)
+                found = from_bytes(data)
             except (ValueError, TypeError):  # a record of no use is made again
                 found = None
         if found is None:
             found, sure = self._make(first, second, rel, rough)
             if sure:
-                self.keep(key, found.to_bytes())
+                self.keep(key, to_bytes(found))
             else:  # in memory only: another run may have more time
-                self.store.remember("record", key, found.to_bytes())
-        a, b = self._placed(first, found.point_a), self._placed(first, found.point_b)
-        return replace(found, point_a=a, point_b=b) if first == i else replace(found, point_a=b, point_b=a)
+                self.store.remember("record", key, to_bytes(found))
+        return carried(found, partial(self._placed, first), swapped=first != i)
 
-    def _make(self, first: int, second: int, rel: Array, rough: Judged | None) -> tuple[Judged, bool]:
+    def _make(self, first: int, second: int, rel: Floats, rough: Judged | None) -> tuple[Judged, bool]:
         """The judgement, and whether it is all that can be had of the pair."""
         from elbowroom.model.geometry.judge import judge, sharpen
         from elbowroom.model.geometry.refining import Refiner
@@ -199,7 +197,7 @@ class Checker:
         turn, move = np.ascontiguousarray(rel[:, :3]), np.ascontiguousarray(rel[:, 3])
         refiner = Refiner(self, one, other, turn, move)
         found = judge(a, b, turn, move, refiner) if rough is None else sharpen(a, b, turn, move, refiner)
-        if refiner.lost is not None and found.kind == "unknown":
+        if refiner.lost is not None and isinstance(found, Undecided):
             found = replace(found, reason=f"{found.reason}, and the exact kernel gave no answer: {refiner.lost}")
         return found, refiner.lost is None
 
@@ -215,7 +213,7 @@ class Checker:
             self.store.remember("kernel", key, found)
         return found
 
-    def reach(self, i: int, along: Array, limits: Sequence[float]) -> tuple[float, float]:
+    def reach(self, i: int, along: Floats, limits: Sequence[float]) -> tuple[float, float]:
         """Least and most that solid i's farthest point along a unit direction of the case may have as its coordinate,
         mm; known better and better as long as one of the limits lies between."""
         from elbowroom.model.geometry.extents import reach
@@ -253,15 +251,11 @@ class Checker:
 
         return Exactly(self.store)
 
-    def _placed(self, i: int, point: tuple[float, float, float] | None) -> tuple[float, float, float] | None:
+    def _placed(self, i: int, point: Point) -> Point:
         """A point of solid i's coordinates in the case's."""
-        if point is None:
-            return None
         p = self._turn[i] @ np.array(point) + self._move[i]
         return (float(p[0]), float(p[1]), float(p[2]))
 
 
-def _straddles(found: Judged, wanted: float) -> bool:
-    assert found.low is not None
-    assert found.high is not None
+def _straddles(found: Apart, wanted: float) -> bool:
     return found.low < wanted - CONTACT_MM <= found.high

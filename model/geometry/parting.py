@@ -10,15 +10,13 @@ torus.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import CURVED, ROUND, Enclosure, about_axis
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
+from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
-
-def extents(e: Enclosure, which: Index, along: Array) -> tuple[Array, Array]:
+def extents(e: Enclosure, which: Ints, along: Floats) -> tuple[Floats, Floats]:
     """Least and most reach (k, d) of the surface over each triangle along its own unit directions (k, d, 3), mm.
 
     Of a ROUND triangle it is that of the arcs at its two ends themselves, so that a plane that touches the arc parts it
@@ -51,14 +49,14 @@ def extents(e: Enclosure, which: Index, along: Array) -> tuple[Array, Array]:
     return lo, hi
 
 
-def arc_reach(x: Array, y: Array, half: Array) -> Array:
+def arc_reach(x: Floats, y: Floats, half: Floats) -> Floats:
     """Most of x cos t + y sin t for t in [-half, half] and y >= 0."""
     end = x * np.cos(half) + y * np.sin(half)
-    out: Array = np.where(np.arctan2(y, x) <= half, np.hypot(x, y), end)
+    out: Floats = np.where(np.arctan2(y, x) <= half, np.hypot(x, y), end)
     return out
 
 
-def _inside_gap(own: Array, corners: Array, other: Array, other_corners: Array) -> Array:
+def _inside_gap(own: Floats, corners: Floats, other: Floats, other_corners: Floats) -> Floats:
     """Gap (k,) of a ROUND surface round other triangles, by how far they stay within it, mm; negative where they do
     not.
 
@@ -84,13 +82,13 @@ def _inside_gap(own: Array, corners: Array, other: Array, other_corners: Array) 
     out = np.linalg.norm(off - height[:, :, None] * axis[:, None], axis=2)
     tilt = np.linalg.norm(np.cross(axis, other[:, 4:7]), axis=1)[:, None]
     over = out + radius - level[:, None] - growth[:, None] * height + np.abs(growth)[:, None] * radius * tilt
-    found: Array = -over.max(axis=1) / np.hypot(1.0, growth)
+    found: Floats = -over.max(axis=1) / np.hypot(1.0, growth)
     return np.where(sign == 0, -np.inf, found)
 
 
 def pair_gaps(
-    a: Enclosure, b: Enclosure, turn: Array, move: Array, pairs: tuple[Index, Index], towards: Array
-) -> Array:
+    a: Enclosure, b: Enclosure, turn: Floats, move: Floats, pairs: tuple[Ints, Ints], towards: Floats
+) -> Floats:
     """Sound lower bound (k,) of the gap of each triangle pair, mm. `towards` (k, 3): a likely direction of each.
 
     Negative where no plane tried has the two enclosures on its two sides. Tried are planes along both triangles, along
@@ -112,13 +110,13 @@ def pair_gaps(
     ]  # fmt: skip
     tries = np.concatenate([np.stack(single, axis=1), sides_a, sides_b], axis=1)
     length = np.linalg.norm(tries, axis=2, keepdims=True)
-    tries = tries / np.maximum(length, 1e-300)
+    tries = tries / np.maximum(length, TINY)
     lo_a, hi_a = extents(a, i, tries)
     lo_b, hi_b = extents(b, j, tries @ turn)
     off = tries @ move
     gap = np.maximum(lo_b + off - hi_a, lo_a - hi_b - off)
-    gap = np.where(length[:, :, 0] > 1e-6, gap, -np.inf)  # a zero vector, or all rounding, is no direction
-    out: Array = gap.max(axis=1)
+    gap = np.where(length[:, :, 0] > ALIKE, gap, -np.inf)  # a zero vector, or all rounding, is no direction
+    out: Floats = gap.max(axis=1)
     ca, cb = a.corners[i], b.corners[j] @ turn.T + move
     for outer, my, rows, yours, your, stray, placed in (
         (a, i, rows_a, rows_b, cb, b.stray[j], None),
@@ -138,7 +136,7 @@ def pair_gaps(
     return out
 
 
-def flat_gaps(one: Array, other: Array) -> Array:
+def flat_gaps(one: Floats, other: Floats) -> Floats:
     """Gap (k,) of each pair of flat triangles (k, 3, 3) along the direction that parts them best, mm; negative where
     they cross. Tried are all directions among which one parts two triangles that do not: their normals, the common
     normals of their edges and, for those in one plane, the normals of edges in it."""
@@ -150,14 +148,14 @@ def flat_gaps(one: Array, other: Array) -> Array:
     along = np.concatenate(tries, axis=1)
     length = np.linalg.norm(along, axis=2, keepdims=True)
     scale = max(float(np.abs(e).max(initial=0.0)) for e in edges)
-    along = along / np.maximum(length, 1e-300)
+    along = along / np.maximum(length, TINY)
     p, q = (np.einsum("kdi,kpi->kdp", along, t) for t in (one, other))
     gap = np.maximum(q.min(axis=2) - p.max(axis=2), p.min(axis=2) - q.max(axis=2))
-    out: Array = np.where(length[:, :, 0] > 1e-9 * scale, gap, -np.inf).max(axis=1)
+    out: Floats = np.where(length[:, :, 0] > ROUNDING * scale, gap, -np.inf).max(axis=1)
     return out
 
 
-def _placed_rows(rows: Array, turn: Array, move: Array) -> Array:
+def _placed_rows(rows: Floats, turn: Floats, move: Floats) -> Floats:
     """Rows of surfaces whose body is placed by `turn` and `move`."""
     out = rows.copy()
     out[:, 1:4] = rows[:, 1:4] @ turn.T + move

@@ -11,18 +11,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.enclosure import FLAT, Enclosure
 from elbowroom.model.geometry.narrow import ClosePairs, close_pairs
 from elbowroom.model.geometry.parting import extents
 from elbowroom.model.tolerances import MAX_CLOSE_PAIRS, MOST_CLOSE_PAIRS
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 
 if TYPE_CHECKING:
     from elbowroom.model.geometry.posed_pair import PosedPair
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 _PLANES = 6  # of the planes that near flat triangles lie in, the most frequent are tried
 _MUCH = 0.2  # share of all pairs that a plane must part to be worth it
 _FEWEST = 2  # triangles of a body that are still halved
@@ -45,7 +43,7 @@ def parted(pair: PosedPair, listed: ClosePairs, margin: float, flats: bool) -> f
 
 
 def _least(
-    pair: PosedPair, some: tuple[Index, Index], listed: ClosePairs | None, margin: float, flats: bool, budget: _Budget
+    pair: PosedPair, some: tuple[Ints, Ints], listed: ClosePairs | None, margin: float, flats: bool, budget: _Budget
 ) -> float | None:
     a, b = some
     if not len(a) or not len(b):
@@ -77,9 +75,7 @@ def _least(
     return low
 
 
-def _best_plane(
-    pair: PosedPair, some: tuple[Index, Index], listed: ClosePairs
-) -> tuple[float, NDArray[np.bool_], NDArray[np.bool_]] | None:
+def _best_plane(pair: PosedPair, some: tuple[Ints, Ints], listed: ClosePairs) -> tuple[float, Mask, Mask] | None:
     """The plane that parts most pairs: how far apart it shows them to be, mm, and which of a and b it parts."""
     a, b = some
     best, most = None, _MUCH * len(a) * len(b)
@@ -94,7 +90,7 @@ def _best_plane(
     return best
 
 
-def _planes(pair: PosedPair, listed: ClosePairs) -> list[tuple[Array, float]]:
+def _planes(pair: PosedPair, listed: ClosePairs) -> list[tuple[Floats, float]]:
     """Planes (normal from a to b, height in a's coordinates) that many of the listed flat triangles lie in."""
     ea, eb = pair.a.enclosure, pair.b.enclosure
     i, j = np.unique(listed.i[ea.kind[listed.i] == FLAT]), np.unique(listed.j[eb.kind[listed.j] == FLAT])
@@ -107,7 +103,7 @@ def _planes(pair: PosedPair, listed: ClosePairs) -> list[tuple[Array, float]]:
     return [(normals[k], float(heights[k])) for k in first[order]]
 
 
-def _reach(e: Enclosure, which: Index, along: Array) -> tuple[Array, Array]:
+def _reach(e: Enclosure, which: Ints, along: Floats) -> tuple[Floats, Floats]:
     """Least and most reach (k,) of the surface over each triangle along one direction, mm."""
     lo, hi = extents(e, which, np.broadcast_to(along, (len(which), 1, 3)))
     return lo[:, 0], hi[:, 0]

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.depth import Depth, depth_of
 from elbowroom.model.geometry.enclosure import FLAT
@@ -21,8 +20,8 @@ from elbowroom.model.geometry.narrow import ClosePairs, Kernel, Nearest, close_p
 from elbowroom.model.geometry.parting import flat_gaps, pair_gaps
 from elbowroom.model.geometry.parting_planes import parted
 from elbowroom.model.tolerances import CONTACT_MM, MAX_CLOSE_PAIRS, SOME_CLOSE_PAIRS
-
-Array = NDArray[np.float64]
+from elbowroom.parts.vocabulary.arrays import Floats
+from elbowroom.parts.vocabulary.tolerances import TINY
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,8 +30,8 @@ class PosedPair:
 
     a: Kernel
     b: Kernel
-    turn: Array
-    move: Array
+    turn: Floats
+    move: Floats
     _close: tuple[float, ClosePairs] | None = None
 
     @property
@@ -43,11 +42,11 @@ class PosedPair:
     def slack(self) -> float:
         return CONTACT_MM + self.a.grain + self.b.grain
 
-    def into_b(self, point: Array) -> Array:
-        out: Array = (point - self.move) @ self.turn
+    def into_b(self, point: Floats) -> Floats:
+        out: Floats = (point - self.move) @ self.turn
         return out
 
-    def clear_of_curves(self, point: Array) -> bool:
+    def clear_of_curves(self, point: Floats) -> bool:
         """Whether meshes and true solids are the same at the point, which is in a's coordinates."""
         return (
             self.a.enclosure.from_curved(point) > self.a.bound
@@ -81,7 +80,7 @@ class PosedPair:
         assert self._close is not None
         return self._close[1]
 
-    def facing(self, within: float, usable: Callable[[Array], bool] | None = None) -> tuple[Array, Array] | None:
+    def facing(self, within: float, usable: Callable[[Floats], bool] | None = None) -> tuple[Floats, Floats] | None:
         """Opposite points of flat faces at most `within` mm apart, where the meshes are the solids."""
         margin = within + CONTACT_MM
         if self._close is not None and self._close[0] >= margin and self._close[1].complete:
@@ -148,7 +147,7 @@ class PosedPair:
             low = min(float(flat_gaps(a.corners[pairs.i[flat]], placed).min()), low)
         return low
 
-    def touching_at(self, otherwise: Array) -> Array:
+    def touching_at(self, otherwise: Floats) -> Floats:
         """A point where two flat bodies touch: witness points of meeting triangles are not to be trusted."""
         facing = self.facing(self.slack, lambda _: True)
         if facing is not None:
@@ -162,7 +161,7 @@ class PosedPair:
             surface = Surface(corners)
             for v in vertices[:200]:
                 if surface.nearest(v)[0] <= self.slack:
-                    found: Array = v
+                    found: Floats = v
                     return found
         return otherwise
 
@@ -174,7 +173,7 @@ class PosedPair:
         """
         if not all(self.clear_of_curves(p) for p in (deep.point_a, deep.point_b)):
             return False
-        along = (deep.point_b - deep.point_a) / max(deep.depth, 1e-300)
+        along = (deep.point_b - deep.point_a) / max(deep.depth, TINY)
         start, end = float(deep.point_a @ along), float(deep.point_b @ along)
         box = deep.box + np.array([[-self.bound], [self.bound]])
         a = self.a.enclosure.curved_extent(box, np.eye(3), np.zeros(3), along)

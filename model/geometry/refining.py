@@ -8,9 +8,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from elbowroom.model.geometry.confined import Confined, Given, confined, given
 from elbowroom.model.geometry.drawing import is_foreign
 from elbowroom.model.geometry.exact import ExactPair, bodies, finer_mesh, judge_exact
@@ -18,17 +15,16 @@ from elbowroom.model.geometry.narrow import Kernel
 from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.store import Store
 from elbowroom.parts.imported import child
+from elbowroom.parts.vocabulary.arrays import Floats
 
 if TYPE_CHECKING:
     from elbowroom.model.geometry.pairs import Checker
-
-Array = NDArray[np.float64]
 
 
 class Refiner:
     """The more exact forms of one pair, made when asked for."""
 
-    def __init__(self, checker: Checker, one: Solid, other: Solid, turn: Array, move: Array) -> None:
+    def __init__(self, checker: Checker, one: Solid, other: Solid, turn: Floats, move: Floats) -> None:
         self._checker, self._pair, self._turn, self._move = checker, (one, other), turn, move
         self.lost: str | None = None  # why no answer was had on what someone else drew
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Body
 from elbowroom.parts.vocabulary.pose import Pose
 
@@ -27,13 +28,13 @@ class Mesh:
     faces (m,): row of `surfaces` each triangle lies on; surfaces: as `enclosure` reads them. Both None: all flat.
     """
 
-    vertices: NDArray[np.float64]
+    vertices: Floats
     triangles: NDArray[np.int32]
     bound: float
     volume_mm3: float
     fault: str | None = None
     faces: NDArray[np.int32] | None = None
-    surfaces: NDArray[np.float64] | None = None
+    surfaces: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,8 +55,8 @@ class Solid:
     shape: Shape
     mesh: Mesh
     pose: Pose
-    lo: NDArray[np.float64]  # box in case coordinates, mm
-    hi: NDArray[np.float64]
+    lo: Floats  # box in case coordinates, mm
+    hi: Floats
 
     @property
     def name(self) -> str:

@@ -14,9 +14,6 @@ import sys
 import threading
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from elbowroom.model import digest
 from elbowroom.model.build.problems import InputError
 from elbowroom.model.geometry.drawing import (
@@ -35,6 +32,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
 from elbowroom.parts.imported import child
+from elbowroom.parts.vocabulary.arrays import Floats
 
 WORKERS = 2  # the build machine's cores; each costs the kernel's import (3 s), so more gain nothing on usual builds
 POOL_FROM = 3  # fewer missing shapes than this are drawn in this process: starting workers would cost as much
@@ -83,7 +81,7 @@ def shape_key(piece: Piece) -> str:
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
-def _extents(mesh: Mesh, pose: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _extents(mesh: Mesh, pose: Floats) -> tuple[Floats, Floats]:
     if len(mesh.vertices) == 0:
         return pose[:3, 3].copy(), pose[:3, 3].copy()
     points = mesh.vertices @ pose[:3, :3].T

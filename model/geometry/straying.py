@@ -6,6 +6,7 @@ wherever control points or a formula allow. Needs the exact kernel. Bounds of sp
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -31,18 +32,20 @@ from OCP.TopoDS import TopoDS
 from elbowroom.model.geometry.bending import Spline, curve_spline, surface_spline
 from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.tolerances import CHORD_SAFETY
+from elbowroom.parts.vocabulary.arrays import Floats
 
 if TYPE_CHECKING:
     from OCP.TopoDS import TopoDS_Face
 
-Array = NDArray[np.float64]
+
+NO_CHORD_MM2 = 1e-30  # square of a chord's length: one under 1e-15 mm is a point, and no divisor
 
 
-def _xyz(p: Any) -> tuple[float, float, float]:
+def xyz(p: Any) -> tuple[float, float, float]:
     return (p.X(), p.Y(), p.Z())
 
 
-def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray[np.int32]) -> float:
+def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Floats, tris: NDArray[np.int32]) -> float:
     """Bound on the distance between mesh and surface, mm.
 
     Of a sphere it is exact. Of free-form faces it holds over the whole of each triangle, by their control points. Of a
@@ -57,11 +60,11 @@ def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray
     kind = surface.GetType()
     if kind == GeomAbs_Sphere:
         sphere = surface.Sphere()
-        return float(sphere.Radius()) - Surface(corners).nearest(np.array(_xyz(sphere.Location())))[0]
+        return float(sphere.Radius()) - Surface(corners).nearest(np.array(xyz(sphere.Location())))[0]
     if kind == GeomAbs_Torus:
         torus = surface.Torus()
-        off = on_mesh - _xyz(torus.Axis().Location())
-        height = off @ np.array(_xyz(torus.Axis().Direction()))
+        off = on_mesh - xyz(torus.Axis().Location())
+        height = off @ np.array(xyz(torus.Axis().Direction()))
         out = np.sqrt(np.maximum(np.einsum("ij,ij->i", off, off) - height**2, 0.0))
         return CHORD_SAFETY * float(np.abs(np.hypot(out - torus.MajorRadius(), height) - torus.MinorRadius()).max())
     if not mesh.HasUVNodes():
@@ -71,18 +74,18 @@ def strayed(surface: BRepAdaptor_Surface, mesh: Any, nodes: Array, tris: NDArray
     normals, _ = normals_areas(nodes, tris)
     bent = _bent(surface, *boxes, normals)
     if bent is not None:
-        at = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in uv])
+        at = np.array([xyz(surface.Value(float(u), float(v))) for u, v in uv])
         off = np.linalg.norm(at - nodes, axis=1)  # nodes on an edge lie on the edge's own curve
         whole, out = bent
         # A point that strays along the triangles only is still on the mesh, but for the angle between neighbours.
         over = np.minimum(whole, out + whole * _turned(tris, normals))
         return float((over + off[tris].max(axis=1)).max(initial=0.0))
     on_uv = np.einsum("wk,tkc->twc", weights, uv[tris]).reshape(-1, 2)
-    true = np.array([_xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
+    true = np.array([xyz(surface.Value(float(u), float(v))) for u, v in on_uv])
     return CHORD_SAFETY * float(np.linalg.norm(true - on_mesh, axis=1).max())
 
 
-def _turned(tris: NDArray[np.int32], normals: Array) -> float:
+def _turned(tris: NDArray[np.int32], normals: Floats) -> float:
     """Twice the sine of the greatest angle between neighbouring triangles of a face: one step to a neighbour and on."""
     start = tris.astype(np.int64)
     ends = np.sort(np.stack([start, np.roll(start, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
@@ -92,7 +95,7 @@ def _turned(tris: NDArray[np.int32], normals: Array) -> float:
     return min(2 * float(np.linalg.norm(np.cross(normals[one], normals[other]), axis=1).max(initial=0.0)), 1.0)
 
 
-def _bent(surface: BRepAdaptor_Surface, lo: Array, hi: Array, normals: Array) -> tuple[Array, Array] | None:
+def _bent(surface: BRepAdaptor_Surface, lo: Floats, hi: Floats, normals: Floats) -> tuple[Floats, Floats] | None:
     """Bounds (k,), mm, on how far the surface strays over parameter boxes (k, 2), in all and along the normals; None
     where no formula is at hand."""
     kind = surface.GetType()
@@ -116,16 +119,21 @@ def _curve_spline(curve: Any) -> Spline | None:
     return None
 
 
-def edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
-    """Bound on the distance between the face's curved edges and their chords, mm: by control points, else sampled at
-    mid-chord and widened."""
-    worst = 0.0
+def edges_of(face: TopoDS_Face) -> Iterator[Any]:
+    """The edges of a face, but for those that are a point."""
     explorer = TopExp_Explorer(face, TopAbs_EDGE)
     while explorer.More():
         edge = TopoDS.Edge_s(explorer.Current())
         explorer.Next()
-        if BRep_Tool.Degenerated_s(edge):
-            continue
+        if not BRep_Tool.Degenerated_s(edge):
+            yield edge
+
+
+def edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
+    """Bound on the distance between the face's curved edges and their chords, mm: by control points, else sampled at
+    mid-chord and widened."""
+    worst = 0.0
+    for edge in edges_of(face):
         chords = BRep_Tool.PolygonOnTriangulation_s(edge, mesh, place)
         curve = BRepAdaptor_Curve(edge)
         if chords is None or not chords.HasParameters() or curve.GetType() == GeomAbs_Line:
@@ -135,11 +143,11 @@ def edges_stray(face: TopoDS_Face, mesh: Any, place: TopLoc_Location) -> float:
         if spline is not None:
             worst = max(worst, spline.off_chords(t))
             continue
-        ends = np.array([_xyz(curve.Value(float(s))) for s in t])
-        middle = np.array([_xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
+        ends = np.array([xyz(curve.Value(float(s))) for s in t])
+        middle = np.array([xyz(curve.Value(float(s))) for s in (t[1:] + t[:-1]) / 2])
         along = ends[1:] - ends[:-1]
         off = middle - ends[:-1]
-        length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-30)
+        length2 = np.maximum(np.einsum("ij,ij->i", along, along), NO_CHORD_MM2)
         off -= along * np.clip(np.einsum("ij,ij->i", off, along) / length2, 0, 1)[:, None]
         worst = max(worst, CHORD_SAFETY * float(np.linalg.norm(off, axis=1).max(initial=0.0)))
     return worst

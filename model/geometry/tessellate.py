@@ -28,7 +28,7 @@ from OCP.GeomAbs import (
 )
 from OCP.GProp import GProp_GProps
 from OCP.IMeshTools import IMeshTools_MeshAlgoType, IMeshTools_Parameters
-from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED, TopAbs_SOLID
+from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_SOLID
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
@@ -36,13 +36,13 @@ from OCP.TopoDS import TopoDS
 from elbowroom.model.geometry.enclosure import CURVED, FLAT, ROUND, SURFACE_COLUMNS, round_sagitta
 from elbowroom.model.geometry.meshes import fault_of, mesh_volume, welded
 from elbowroom.model.geometry.scene import Mesh
-from elbowroom.model.geometry.straying import edges_stray, strayed
+from elbowroom.model.geometry.straying import edges_of, edges_stray, strayed, xyz
 from elbowroom.model.tolerances import ANGLE_RAD, CHORD_MM, CHORD_SAFETY
+from elbowroom.parts.vocabulary.arrays import Floats
 
 if TYPE_CHECKING:
     from OCP.TopoDS import TopoDS_Face, TopoDS_Shape
 
-Array = NDArray[np.float64]
 _TRIES = 4  # each doubles the fineness asked for
 # Where a mesh does not close: other fineness, and the kernel's other algorithm, which fail on other shapes.
 _OTHER_WAYS = ((1.0, True), (1.37, False), (2.0, False), (2.0, True), (4.0, False))
@@ -86,10 +86,10 @@ def _meshed(solid: TopoDS_Shape, finer: float, other: bool = False) -> Mesh:
     if other or _crowded(solid):
         asked.MeshAlgo = IMeshTools_MeshAlgoType.IMeshTools_MeshAlgoType_Delabella
     BRepMesh_IncrementalMesh(solid, asked)
-    points: list[Array] = []
+    points: list[Floats] = []
     triangles: list[NDArray[np.int32]] = []
     faces: list[NDArray[np.int32]] = []
-    surfaces: list[Array] = []
+    surfaces: list[Floats] = []
     lost, bound, at = False, 0.0, 0
     explorer = TopExp_Explorer(solid, TopAbs_FACE)
     while explorer.More():
@@ -119,14 +119,14 @@ def _meshed(solid: TopoDS_Shape, finer: float, other: bool = False) -> Mesh:
     return Mesh(vertices, joined, bound, abs(props.Mass()), fault, np.concatenate(faces)[kept], np.asarray(surfaces))
 
 
-def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | None:
+def _face(face: TopoDS_Face) -> tuple[Floats, NDArray[np.int32], Floats, float] | None:
     """Nodes, outward triangles, the row of the surface and the deviation of one face; None where it has no mesh."""
     place = TopLoc_Location()
     mesh = BRep_Tool.Triangulation_s(face, place)
     if mesh is None or mesh.NbTriangles() == 0:
         return None
     trsf = place.Transformation()
-    nodes = np.array([_xyz(mesh.Node(i)) for i in range(1, mesh.NbNodes() + 1)])
+    nodes = np.array([xyz(mesh.Node(i)) for i in range(1, mesh.NbNodes() + 1)])
     turn = np.array([[trsf.Value(r, c) for c in range(1, 5)] for r in range(1, 4)])
     nodes = nodes @ turn[:, :3].T + turn[:, 3]
     tris = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int32) - 1
@@ -150,10 +150,6 @@ def _face(face: TopoDS_Face) -> tuple[Array, NDArray[np.int32], Array, float] | 
     return nodes, tris, row, float(row[9])
 
 
-def _xyz(p: Any) -> tuple[float, float, float]:
-    return (p.X(), p.Y(), p.Z())
-
-
 def _axis_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
     """Point and direction of the axis, radius at that point, growth of the radius along the axis."""
     if kind == GeomAbs_Cylinder:
@@ -163,29 +159,22 @@ def _axis_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
         own = surface.Cone()
         radius, growth = own.RefRadius(), float(np.tan(own.SemiAngle()))
     axis = own.Axis()
-    return [*_xyz(axis.Location()), *_xyz(axis.Direction()), radius, growth]
+    return [*xyz(axis.Location()), *xyz(axis.Direction()), radius, growth]
 
 
 def _whole_row(surface: BRepAdaptor_Surface, kind: Any) -> list[float]:
     """Centre, axis and radii of a sphere (no axis, one radius) or torus; zeros of any other surface."""
     if kind == GeomAbs_Sphere:
         ball = surface.Sphere()
-        return [*_xyz(ball.Location()), 0.0, 0.0, 0.0, ball.Radius(), 0.0]
+        return [*xyz(ball.Location()), 0.0, 0.0, 0.0, ball.Radius(), 0.0]
     if kind == GeomAbs_Torus:
         ring = surface.Torus()
         axis = ring.Axis()
-        return [*_xyz(axis.Location()), *_xyz(axis.Direction()), ring.MajorRadius(), ring.MinorRadius()]
+        return [*xyz(axis.Location()), *xyz(axis.Direction()), ring.MajorRadius(), ring.MinorRadius()]
     return [0.0] * 8
 
 
 def _plain_edges(face: TopoDS_Face) -> bool:
     """Whether a cylinder or cone is bounded only by its rulings and by circles about its axis."""
-    explorer = TopExp_Explorer(face, TopAbs_EDGE)
-    while explorer.More():
-        edge = TopoDS.Edge_s(explorer.Current())
-        explorer.Next()
-        if BRep_Tool.Degenerated_s(edge):
-            continue
-        if BRepAdaptor_Curve(edge).GetType() not in (GeomAbs_Line, GeomAbs_Circle):
-            return False
-    return True
+    plain = (GeomAbs_Line, GeomAbs_Circle)
+    return all(BRepAdaptor_Curve(edge).GetType() in plain for edge in edges_of(face))

@@ -12,15 +12,17 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from elbowroom.model.geometry.meshes import Surface, normals_areas, winding
+from elbowroom.model.geometry.meshes import Surface, normals_areas
 from elbowroom.model.geometry.narrow import arrays_of
 from elbowroom.model.tolerances import CONTACT_MM
+from elbowroom.parts.vocabulary.arrays import Floats
+from elbowroom.parts.vocabulary.tolerances import ALIKE, NO_LENGTH
+from elbowroom.parts.vocabulary.winding import winding
 
-Array = NDArray[np.float64]
-Ball = tuple[float, Array]  # radius, mm; centre
+Ball = tuple[float, Floats]  # radius, mm; centre
 GROWN = 1.1  # the first width no ball is found for is so many times the widest ball: what `high` may lie above `low`
+SKIN_MM = CONTACT_MM * 1e-3  # a ray has left its own triangle beyond this, and a ball no wider is none
 _STARTS = 12  # largest triangles a ball is tried from
 _SHRINKS = 20  # steps in which a ball shrinks to its place; it converges in fewer than ten
 _FITS = 0.999  # a ball that reaches this part of its radius fits: its radius is measured in the end anyway
@@ -38,18 +40,18 @@ class Solid:
     def __init__(self, solid: Any) -> None:
         self.solid = solid
         self.vertices, self.triangles = arrays_of(solid)
-        self.corners: Array = self.vertices[self.triangles]
+        self.corners: Floats = self.vertices[self.triangles]
         self.normals, self.areas = normals_areas(self.vertices, self.triangles)
         self.surface = Surface(self.corners)
         self.frame = _frame(self.normals, self.areas)
 
-    def ball(self, centre: Array) -> Ball:
+    def ball(self, centre: Floats) -> Ball:
         """The largest ball about a point; radius 0 where the point is not inside."""
-        inside = winding(centre, self.vertices, self.triangles) > 0.5
+        inside = float(winding(centre[None], self.corners)[0]) > 0.5
         return (self.surface.nearest(centre)[0] if inside else 0.0), centre
 
 
-def _frame(normals: Array, areas: Array) -> Array:
+def _frame(normals: Floats, areas: Floats) -> Floats:
     """Three axes (3, 3) square on each other: along the normal of most area, and along that of most area across it."""
     if not len(normals):
         return np.eye(3)
@@ -57,13 +59,13 @@ def _frame(normals: Array, areas: Array) -> Array:
     across = areas * np.linalg.norm(np.cross(normals, first), axis=1)
     second = normals[int(np.argmax(across))]
     second = second - (second @ first) * first
-    if np.linalg.norm(second) < 1e-6 or np.linalg.norm(first) < 0.5:
+    if np.linalg.norm(second) < ALIKE or np.linalg.norm(first) < 0.5:
         return np.eye(3)
     second /= np.linalg.norm(second)
     return np.stack([first, second, np.cross(first, second)])
 
 
-def _axes(frame: Array) -> Array:
+def _axes(frame: Floats) -> Floats:
     """The frame's three axes, then its six face and four space diagonals (13, 3): every direction is within 27 degrees
     of one of them."""
     x, y, z = frame
@@ -85,7 +87,7 @@ def core(solid: Solid, width: float, full: bool = False) -> Any | None:
     return left
 
 
-def places(left: Any) -> list[Array]:
+def places(left: Any) -> list[Floats]:
     """Points of a core to look for balls at: the middle and some corners of each of its pieces."""
     out = []
     for piece in sorted(left.decompose(), key=lambda p: -abs(p.volume()))[:_PARTS]:
@@ -127,8 +129,8 @@ def at_triangles(solid: Solid, width: float) -> list[Ball]:
     for t in np.argsort(-solid.areas)[:_STARTS]:
         start, inward = solid.corners[t].mean(axis=0), -solid.normals[t]
         # Up to the far side of the piece every centre is inside it, and no ball inside is wider than the piece.
-        radius = min(width, solid.surface.along_ray(start, inward, CONTACT_MM * 1e-3)) / 2
-        if radius <= CONTACT_MM * 1e-3:
+        radius = min(width, solid.surface.along_ray(start, inward, SKIN_MM)) / 2
+        if radius <= SKIN_MM:
             continue
         for _ in range(_SHRINKS):
             gap, on = solid.surface.nearest(start + radius * inward)
@@ -137,10 +139,10 @@ def at_triangles(solid: Solid, width: float) -> list[Ball]:
             # The ball through `start` with this tangent that also passes through the nearer point.
             off = on - start
             lift = float(off @ inward)
-            fresh = float(off @ off) / (2 * lift) if lift > 1e-12 else radius / 2
+            fresh = float(off @ off) / (2 * lift) if lift > NO_LENGTH else radius / 2
             radius = min(fresh, radius * _FITS)
         ball = solid.ball(start + radius * inward)
-        if ball[0] > CONTACT_MM * 1e-3:
+        if ball[0] > SKIN_MM:
             found.append(ball)
         if ball[0] >= _FITS * width / 2:  # none can be larger
             break

@@ -13,19 +13,19 @@ import coal
 import numpy as np
 from numpy.typing import NDArray
 
-from elbowroom.model.geometry.envelopes import Floats, Obstacle
+from elbowroom.model.geometry.envelopes import Obstacle
 from elbowroom.model.geometry.inside import Insides
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
 
 # mm: the engine's iterations stop within it (measured: 1e-13 for bars with round ends, 2e-6 for flat ones), so that a
 # distance equal to the margin counts as free.
 ENGINE_EPS = 1e-5
 THIN = 1e-6  # mm: radius of the bar that stands for an axis: below every other tolerance here
 
-Indices = NDArray[np.int64]
 HERE = coal.Transform3s.Identity()
 
 
-def tree_of(vertices: Floats, triangles: NDArray[np.int32] | NDArray[np.int64]) -> coal.BVHModelOBBRSS:
+def tree_of(vertices: Floats, triangles: NDArray[np.int32] | Ints) -> coal.BVHModelOBBRSS:
     """The engine's form of a mesh."""
     model = coal.BVHModelOBBRSS()
     model.beginModel(len(triangles), len(vertices))
@@ -40,7 +40,7 @@ class Group:
 
     __slots__ = ("box", "margin", "need", "owner", "tree")
 
-    def __init__(self, block: Block, members: Indices, margin: float) -> None:
+    def __init__(self, block: Block, members: Ints, margin: float) -> None:
         shifts = np.cumsum([0, *(len(block.obstacles[i].vertices) for i in members[:-1])])
         v = np.vstack([block.obstacles[i].vertices for i in members])
         f = np.vstack([block.obstacles[i].triangles + s for i, s in zip(members, shifts, strict=True)])

@@ -11,9 +11,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-import numpy as np
-from numpy.typing import NDArray
-
 from elbowroom.model import reach
 from elbowroom.model.heights.asked import Asked, OfJoint, OfPort
 from elbowroom.model.heights.limits import Limit
@@ -25,7 +22,6 @@ from elbowroom.model.loop.plumbing import Port
 from elbowroom.model.reach.verdicts import Wanted
 from elbowroom.model.store import Store
 
-Array = NDArray[np.float64]
 EDGE_MM = 0.02  # to which the edge of what drivers and fittings allow is halved down: under the finest layer (P)
 MOST_ASKED = 600  # answers in one search, a few hundredths of a second each: some twenty seconds. By choice
 MOST_STRETCHES = 40  # stretches of other screws in one search, some 0.3 s each

@@ -12,7 +12,6 @@ from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.envelopes import Rods, obstacles_of
 from elbowroom.model.geometry.freespace import FREE, Space
@@ -29,8 +28,8 @@ from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.drivers import CLEAR_MM, KEY_MM, KEY_ROOM_MM, REMOVABLE, over_head
 from elbowroom.model.store import Store
 from elbowroom.parts.screw.screw_tables import DRIVER
+from elbowroom.parts.vocabulary.arrays import Floats, Mask
 
-Array = NDArray[np.float64]
 _HAND = 60.0  # mm around a chain with its tube in which something could be in its way: a fingertip is 16 wide
 _SLIVER = 1e-6  # mm
 
@@ -50,7 +49,13 @@ class _Near:
     """The solids that come near a box that stands still in the coordinates of what is asked about, at any height."""
 
     def __init__(
-        self, moved: Moved, rates: Callable[[Solid], float], velocity: Array, lo: Array, hi: Array, keep: Sequence[int]
+        self,
+        moved: Moved,
+        rates: Callable[[Solid], float],
+        velocity: Floats,
+        lo: Floats,
+        hi: Floats,
+        keep: Sequence[int],
     ) -> None:
         self.moved, self.kept, self.rate = moved, list[int](), dict[int, float]()
         for k in keep:
@@ -165,13 +170,11 @@ class OfJoint:
     def _stays(self, name: str) -> bool:
         return bool(self.fixed) and (name == "case" or name in self.fixed)
 
-    def _free(
-        self, solids: Sequence[Solid], h: float, radius: float, room: float, less: float = 0.0
-    ) -> NDArray[np.bool_]:
+    def _free(self, solids: Sequence[Solid], h: float, radius: float, room: float, less: float = 0.0) -> Mask:
         starts = self.starts + self.velocity * (h - self.moved.lo)
         bars = Rods(starts + CLEAR_MM * self.ways, starts + room * self.ways, np.full(len(starts), radius), False)
         found = Space(obstacles_of(Scene(self.moved.layout, tuple(solids))), less=less).met(bars)
-        free: NDArray[np.bool_] = found == FREE
+        free: Mask = found == FREE
         return free
 
     def fine(self, h: float, half: float) -> bool:

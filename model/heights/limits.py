@@ -11,15 +11,15 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Literal
+from typing import Literal, assert_never
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.checks.containment import check as contained
 from elbowroom.model.checks.interference import mated_bodies, wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
+from elbowroom.model.geometry import judged
 from elbowroom.model.geometry.enclosure import slab_gap
 from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene, Solid
@@ -27,9 +27,9 @@ from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Answer, Stretch, search
 from elbowroom.model.told.progress import Progress
 from elbowroom.model.tolerances import CONTACT_MM, MATE_ORIGIN_MM, MATE_PLANE_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Mask
 from elbowroom.parts.vocabulary.pose import compose
 
-Array = NDArray[np.float64]
 _EDGE = 1e-6  # mm: to which the height is found at which a piece leaves the case
 EXACT_ASKED = 200  # heights of one search that the exact kernel is asked about, at up to 0.5 s each; what hangs on it
 # beyond that counts as at fault, and as unread
@@ -161,7 +161,7 @@ def _never_past(moved: Moved, i: int, j: int, need: float) -> bool:
 
     Then they do between: each point moves in proportion to the height, so the farthest of them is convex in it.
     """
-    kept: NDArray[np.bool_] | None = None
+    kept: Mask | None = None
     for one, other in zip(moved.ends(i), moved.ends(j), strict=True):
         a, b = moved.checker.kernel(one), moved.checker.kernel(other)
         turn, move = _relative(one, other)
@@ -173,7 +173,7 @@ def _never_past(moved: Moved, i: int, j: int, need: float) -> bool:
     return True
 
 
-def _relative(one: Solid, other: Solid) -> tuple[Array, Array]:
+def _relative(one: Solid, other: Solid) -> tuple[Floats, Floats]:
     """Turn and move of the second solid in the coordinates of the first."""
     back = one.pose[:3, :3].T
     return (
@@ -222,18 +222,19 @@ class _Pair:
         solids = (self.moved.solid(self.i, h), self.moved.solid(self.j, h))
         found = Checker(Scene(self.moved.layout, solids), self.moved.store).judge(0, 1, self.wanted)
         need = 0.0 if self.wanted is None else max(self.wanted - CONTACT_MM, 0.0)
-        if found.kind == "overlap":  # no shorter move than the depth frees them
-            assert found.low is not None
-            return Answer(False, (found.low + need) / self.rate)
-        if found.kind == "contact":
-            return Answer(self.wanted is None, 0.0 if self.wanted is None else need / self.rate)
-        if found.kind == "apart":
-            assert found.low is not None
-            assert found.high is not None
-            if found.low >= need:
-                return Answer(True, (found.low - need) / self.rate)
-            return Answer(False, max(0.0, need - found.high) / self.rate)
-        return Answer(False, 0.0)
+        match found:
+            case judged.Overlap():  # no shorter move than the depth frees them
+                return Answer(False, (found.low + need) / self.rate)
+            case judged.Contact():
+                return Answer(self.wanted is None, 0.0 if self.wanted is None else need / self.rate)
+            case judged.Apart():
+                if found.low >= need:
+                    return Answer(True, (found.low - need) / self.rate)
+                return Answer(False, max(0.0, need - found.high) / self.rate)
+            case judged.Undecided():
+                return Answer(False, 0.0)
+            case _:
+                assert_never(found)
 
 
 # Faces that must meet, and the case -----------------------------------------------------------------------------------
@@ -245,7 +246,7 @@ def _mates(moved: Moved, only: Collection[str] | None) -> list[Limit]:
     for m in moved.layout.mates:
         if not m.contact or (only is not None and m.piece not in only and m.to_piece not in only):
             continue
-        ends: list[Array] = []
+        ends: list[Floats] = []
         aligned = False
         for h in (moved.lo, moved.hi):
             one, other = (moved.piece(moved.layout.piece(n), h) for n in (m.piece, m.to_piece))

@@ -12,11 +12,11 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.ranges import Stretch, merged
 from elbowroom.model.layout.layout import Layout
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.pose import apply
 
 _AT = 1e-6  # mm: ends nearer than this are one
@@ -34,7 +34,7 @@ class Need:
         return sum(abs(x) for _, x in self.moves)
 
 
-def able(need: Need, layout: Layout, way: NDArray[np.float64]) -> bool:
+def able(need: Need, layout: Layout, way: Floats) -> bool:
     """Whether every piece that is to stand farther away can: it is none of the case, and gets no farther out of it.
 
     way: where the raised parts go, mm for each mm of height.

@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.build.problems import InputError
 from elbowroom.model.geometry.drawing import draw, unpack
@@ -20,11 +19,12 @@ from elbowroom.model.geometry.scene import Mesh, Scene, Shape, Solid
 from elbowroom.model.geometry.solidify import CannotDraw, shape_key, solidify
 from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.store import Store
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.measure import Measure, Mm
 from elbowroom.parts.vocabulary.pose import Pose
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
-Array = NDArray[np.float64]
 RATE_DIGITS = 10  # of a velocity: over 200 mm it is off by 1e-8, and poses 0.01 mm apart that round differently agree
 STRAIGHT_MM = 1e-6  # mm: poses from arithmetic alone; what lies farther from a straight line moves in another way
 
@@ -47,10 +47,10 @@ class Moved:
         self.fields: dict[str, tuple[str, float, float]] = {}
         self.scene: Scene = solidify(first, store)
         self.checker = Checker(self.scene, store)
-        self.velocity: dict[str, Array] = {}
+        self.velocity: dict[str, Floats] = {}
         for a, m, b in zip(first.pieces, middle.pieces, last.pieces, strict=True):
             off = m.pose - (a.pose + b.pose) / 2
-            if np.abs(a.pose[:3, :3] - b.pose[:3, :3]).max() > 1e-9 or np.abs(off).max() > STRAIGHT_MM:
+            if np.abs(a.pose[:3, :3] - b.pose[:3, :3]).max() > ROUNDING or np.abs(off).max() > STRAIGHT_MM:
                 raise Crooked(f"{a.name} does not move in a straight line with the height; give the height as a number")
             v = (b.pose[:3, 3] - a.pose[:3, 3]) / (hi - lo)
             self.velocity[a.name] = np.round(v, RATE_DIGITS) + 0.0
@@ -73,7 +73,7 @@ class Moved:
         return frozenset(n for n, v in self.velocity.items() if n in self.fields or v.any())
 
     @property
-    def way(self) -> Array:
+    def way(self) -> Floats:
         """Where the raised parts go, mm for each mm of height."""
         return max(self.velocity.values(), key=lambda v: float(np.linalg.norm(v)))
 
@@ -158,7 +158,7 @@ class Moved:
             self._drawn[key] = (part, shape)
         return self._drawn[key]
 
-    def swept(self, k: int, beside: str | None = None) -> tuple[Array, Array]:
+    def swept(self, k: int, beside: str | None = None) -> tuple[Floats, Floats]:
         """Box that holds solid k at every height, its mesh's bound included; seen from the piece `beside`."""
         ends = self.ends(k)
         back = np.zeros(3) if beside is None else self.velocity[beside] * (self.hi - self.lo)

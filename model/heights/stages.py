@@ -35,6 +35,7 @@ SAME_MM = 0.03  # to which the height is halved down at which another screw is c
 _STEP = 25.0  # mm between heights asked about: a screw's length and washers change one way as what it goes through or
 # into grows, so that what is alike at both ends of a step is alike between, save where tolerances jump
 _CLASSES = (3.0, 6.0, 12.0, 30.0, 60.0, 120.0)  # mm: where general tolerances change, of a height or of half of one
+_ASIDE = 1e-4  # mm to either side of such a height that is asked about: under any workshop's reach, over all rounding
 
 Signature = tuple[object, ...]
 
@@ -80,7 +81,7 @@ class Stages:
             pieces = tuple(p for p in layout.pieces if p.name in self._near)
             mates = tuple(m for m in layout.mates if {m.piece, m.to_piece} <= self._near)
             part = replace(layout, pieces=pieces, mates=mates)
-            found = fasten(Placed(self.build, part), self._scene(h, self._near), whole=False)
+            found = fasten(Placed(self.build, part), self._scene(h, self._near), whole=False, about=self.movers)
             joints = tuple(j for j in found.joints if self.moves(j))
             chosen = tuple(c for c in found.chosen if self.moves(c.joint))
             self._known[key] = replace(found, joints=joints, chosen=chosen, left=())
@@ -189,7 +190,7 @@ class Stages:
     def _steps(a: float, b: float) -> list[float]:
         count = int((b - a) / _STEP)
         even = [a + (b - a) * k / (count + 1) for k in range(1, count + 1)]
-        return sorted(h for h in [*even, *(c + d for c in _CLASSES for d in (-1e-4, 1e-4))] if a < h < b)
+        return sorted(h for h in [*even, *(c + d for c in _CLASSES for d in (-_ASIDE, _ASIDE))] if a < h < b)
 
     def faults(self, a: float, b: float) -> list[Limit]:
         """What is said against the screws of a stretch in which they are alike, as limits over all of it."""

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.build.spec import WALLS
 from elbowroom.model.heights.choosing import layered
@@ -26,6 +25,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import SQUARE
 from elbowroom.model.told.findings import Basis, Finding, Verdict, rounded
 from elbowroom.model.told.wordings import assumed_by, mm
+from elbowroom.parts.vocabulary.arrays import Floats
 
 _AT = 1e-4  # mm: ends of stretches nearer than this are one
 _ENDED = "higher ones were not looked at, since looking is bounded"
@@ -209,12 +209,12 @@ def _moves(found: Sequence[Need]) -> list[dict[str, Any]]:
     ]
 
 
-def _remedy(need: Need, carried: str, way: NDArray[np.float64]) -> str:
+def _remedy(need: Need, carried: str, way: Floats) -> str:
     away = [f"{piece} {_up(abs(x))} away from {carried}{_toward(x * way)}" for piece, x in need.moves]
     return f"move {' and '.join(away)}: then {mm(need.height)} fits"
 
 
-def _toward(way: NDArray[np.float64]) -> str:
+def _toward(way: Floats) -> str:
     k = int(np.abs(way).argmax())
     if abs(way[k]) < SQUARE * float(np.linalg.norm(way)):
         return ""

@@ -23,6 +23,7 @@ from elbowroom.model.tolerances import MATE_PLANE_MM
 from elbowroom.parts.made.riser import Riser
 from elbowroom.parts.made.spacer import Spacer
 from elbowroom.parts.vocabulary.pose import Pose, compose
+from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 _SAME = 1e-9  # mm and shares: poses from the same arithmetic, one number changed
 
@@ -89,7 +90,7 @@ def ranged(wish: Wish, build: Build) -> Range:
     at_fault, can = least, most
     if sound(least):
         at_fault = can = least
-    while can - at_fault > 1e-6:
+    while can - at_fault > ALIKE:
         middle = (can + at_fault) / 2
         at_fault, can = (at_fault, middle) if sound(middle) else (middle, can)
     asked = wish.fit.at_least

@@ -12,9 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from elbowroom.model.geometry.envelopes import Floats, Margins, Rod, posed
+from elbowroom.model.geometry.envelopes import Margins, Rod, posed
 from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Gaps, piece_of
@@ -22,8 +21,9 @@ from elbowroom.model.loop.plumbing import Chain, Port
 from elbowroom.model.reach.bars_apart import clear
 from elbowroom.model.reach.chains import Item, Postures, grid, intervals, items, walk
 from elbowroom.model.reach.neighbours import GAP
-from elbowroom.model.reach.rooms import Mask, Rooms, Site
+from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.store import Store
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.pose import apply
 
 Turns = tuple[float, ...]  # degrees of a chain's free swivels, in the chain's order
@@ -99,7 +99,7 @@ class Swivels:
         return [_turns(r) for r in found.degrees[rows[self._some(found.take(rows))]]]
 
     @staticmethod
-    def _some(found: Postures) -> NDArray[np.int64]:
+    def _some(found: Postures) -> Ints:
         """A few postures that stand for all: of one swivel whole tens and the ends and middles of its ranges."""
         if not len(found):
             return np.zeros(0, dtype=np.int64)
@@ -110,7 +110,7 @@ class Swivels:
             picked = set(range(0, 360, ROUND))
             for a, b in intervals(mask, 1):
                 picked |= {a % 360, b % 360, (a + b) // 2 % 360}
-            rows: NDArray[np.int64] = np.nonzero(np.isin(here, list(picked)))[0]
+            rows: Ints = np.nonzero(np.isin(here, list(picked)))[0]
             return rows
         ends = found.links[-1] if found.ends is None else found.ends
         return _spread(np.hstack([ends[:, :3, 3], ASIDE * ends[:, :3, 2]]), MOST)
@@ -153,11 +153,11 @@ class Swivels:
         return tuple(out)
 
 
-def _turns(row: NDArray[np.int64] | Floats) -> Turns:
+def _turns(row: Ints | Floats) -> Turns:
     return tuple(float(v) for v in row)
 
 
-def _spread(places: Floats, most: int) -> NDArray[np.int64]:
+def _spread(places: Floats, most: int) -> Ints:
     """Rows of places that lie far from one another, the first among them; in their order."""
     if len(places) <= most:
         return np.arange(len(places))
@@ -170,7 +170,7 @@ def _spread(places: Floats, most: int) -> NDArray[np.int64]:
     return np.array(sorted(picked), dtype=np.int64)
 
 
-def _middle_first(degrees: NDArray[np.int64]) -> list[int]:
+def _middle_first(degrees: Ints) -> list[int]:
     """Rows of a single swivel's free degrees: the middle of the widest range, then outward through it in steps, then
     the middles of the others.
     """
@@ -189,7 +189,7 @@ def _middle_first(degrees: NDArray[np.int64]) -> list[int]:
     return out
 
 
-def _roomiest(degrees: NDArray[np.int64]) -> list[int]:
+def _roomiest(degrees: Ints) -> list[int]:
     """Rows of several swivels' free degrees, those with most free ones round them first."""
     step = STEPS[degrees.shape[1]]
     off = np.abs((degrees[:, None] - degrees[None] + 180) % 360 - 180).max(axis=2)

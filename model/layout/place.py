@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from fnmatch import fnmatchcase
 from functools import cached_property
 
 import numpy as np
@@ -22,6 +21,7 @@ from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.layout.neighbours import neighbours
 from elbowroom.model.layout.stacks import Laid, Tier, lay, layer_names
 from elbowroom.model.layout.through_sheet import held_apart
+from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.layout.windows import cut_windows, in_field
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.case.case_openings import BEHIND
@@ -289,7 +289,7 @@ class _Placer:
             if id(item) not in self.made:
                 raise _Needs(item)
         if "*" in piece_name:
-            pieces = [p for p in self.pieces.values() if _matches(p.name, piece_name)]
+            pieces = [p for p in self.pieces.values() if matches(p.name, piece_name)]
         else:
             pieces = [self.pieces[piece_name]] if piece_name in self.pieces else []
         if not pieces:
@@ -298,7 +298,7 @@ class _Placer:
             else:
                 self._unknown(piece_name, path)
             raise _Unplaced
-        frames = [(p, f) for p in pieces for f in p.part.frames() if _matches(f.name, frame_name)]
+        frames = [(p, f) for p in pieces for f in p.part.frames() if matches(f.name, frame_name)]
         if not frames:
             known = [f.name for f in pieces[0].part.frames()]
             gone = [n for n in getattr(pieces[0].part, "notes", ()) if re.search(_quoted(frame_name), n)]
@@ -357,7 +357,7 @@ class _Placer:
             pairs[a, b] = max(pairs.get((a, b), 0.0), float(between.gap))
         pieces: dict[str, float] = {}
         for name, gap in spec.parts.items():
-            meant = [p for p in self.pieces if _matches(p, name) or re.fullmatch(re.escape(name) + r" \d+", p)]
+            meant = [p for p in self.pieces if matches(p, name) or re.fullmatch(re.escape(name) + r" \d+", p)]
             if not meant:
                 self._problem(("gaps", "parts", name), f"no part {shown(name)}{choices(name, self.pieces, 30)}")
             pieces.update(dict.fromkeys(meant, float(gap)))
@@ -382,10 +382,6 @@ def _extent(part: Part, pose: Pose, of: str | None) -> tuple[np.ndarray, np.ndar
     return points.min(axis=0), points.max(axis=0)
 
 
-def _matches(name: str, pattern: str) -> bool:
-    return name == pattern or ("*" in pattern and fnmatchcase(name, pattern.replace("[", "[[]").replace("?", "[?]")))
-
-
 def _quoted(frame: str) -> str:
     """What finds an opening's name in a note, from the name of any of its frames."""
     base = re.sub(r"-\d+$", "", frame)
@@ -398,7 +394,7 @@ def _bases(item: Entry | StackEntries) -> list[str]:
 
 def _makes(item: Entry | StackEntries, pattern: str) -> bool:
     """Whether placing `item` may make a piece that a pattern with * names."""
-    return any(_matches(b, pattern) or _matches(f"{b} 1", pattern) for b in _bases(item))
+    return any(matches(b, pattern) or matches(f"{b} 1", pattern) for b in _bases(item))
 
 
 _CIRCLE_TOLD = 12  # names of a circle that are told

@@ -22,6 +22,7 @@ from elbowroom.parts.case.case_openings import AXIS_WALLS, BEHIND, FACE_AXES, FA
 from elbowroom.parts.vocabulary.base import Box, Frame, Part
 from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse
+from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 STEP = 0.1  # mm: windows are marked out to this, rounded outward
 _SAME = 1e-6  # mm2 of sheet: less is rounding
@@ -83,8 +84,8 @@ def _rect(at: Pose, box: Box, face: str) -> Rect:
 
 def _outward(r: Rect) -> Rect:
     """To whole steps, rounded outward; what is a hair off a step, by arithmetic alone, is that step."""
-    u0, v0 = (math.floor(x / STEP + 1e-6) * STEP for x in (r.u0, r.v0))
-    u1, v1 = (math.ceil(x / STEP - 1e-6) * STEP for x in (r.u1, r.v1))
+    u0, v0 = (math.floor(x / STEP + ALIKE) * STEP for x in (r.u0, r.v0))
+    u1, v1 = (math.ceil(x / STEP - ALIKE) * STEP for x in (r.u1, r.v1))
     return Rect(u0, v0, u1, v1)
 
 

@@ -11,10 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.model.geometry.envelopes import Floats, Rod
+from elbowroom.model.geometry.envelopes import Rod
 from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.loop.plumbing import Chain, Port, link_poses
 from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Mark
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.build.spec import WALLS
 from elbowroom.model.layout.layout import Layout, Piece
@@ -21,13 +20,13 @@ from elbowroom.model.loop.plumbing import Line, Port
 from elbowroom.model.told.findings import Point
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.tube.tube import TubeRun
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.vocabulary.centre_line import sample
 from elbowroom.parts.vocabulary.pose import apply
 from elbowroom.parts.water.pump import Pump
 from elbowroom.parts.water.radiator import Radiator
 
-Array = NDArray[np.float64]
 LEVEL_MM = 1.0  # heights nearer than this are one: a floor is out of level by more over a case; common practice (P)
 CHORD_MM = 0.1  # between a tube's bent centre line and the points it is taken at: a tenth of LEVEL_MM
 
@@ -38,10 +37,10 @@ class Stand:
     middle of the coordinates."""
 
     side: str
-    up: Array
+    up: Floats
     zero: float
 
-    def height(self, point: Point | Array) -> float:
+    def height(self, point: Point | Floats) -> float:
         return float(self.up @ np.asarray(point)) - self.zero
 
     def span(self, piece: Piece, box: Box) -> tuple[float, float]:
@@ -60,9 +59,9 @@ def stand(layout: Layout, side: str) -> Stand:
     return Stand(side, up, float(up[axis] * wall))
 
 
-def land(layout: Layout, port: Port) -> Array:
+def land(layout: Layout, port: Port) -> Floats:
     """The middle of a port's seal face in case coordinates."""
-    out: Array = layout.piece(port.piece).frame_pose(port.frame)[:3, 3]
+    out: Floats = layout.piece(port.piece).frame_pose(port.frame)[:3, 3]
     return out
 
 
@@ -103,7 +102,7 @@ class Peak:
     line: Line | None
 
 
-def line_points(layout: Layout, line: Line, tube: Piece | None) -> Array:
+def line_points(layout: Layout, line: Line, tube: Piece | None) -> Floats:
     """Points along a run from port to port: its laid tube's centre line, or the straight between the two lands."""
     a, b = (land(layout, p) for p in ports_at(line))
     if tube is None or not isinstance(tube.part, TubeRun):
@@ -120,7 +119,7 @@ def peaks(layout: Layout, net: Network, tubes: Mapping[str, Piece], at: Stand) -
     places: list[tuple[Point, int | None, Line | None]] = []
     joined: list[list[int]] = []
 
-    def vertex(point: Array, height: float, way: int | None, line: Line | None) -> int:
+    def vertex(point: Floats, height: float, way: int | None, line: Line | None) -> int:
         heights.append(height)
         places.append(((float(point[0]), float(point[1]), float(point[2])), way, line))
         joined.append([])
@@ -166,7 +165,7 @@ def _around(start: int, heights: list[float], joined: list[list[int]]) -> set[in
     return seen
 
 
-def _top(layout: Layout, net: Network, way: int, at: Stand) -> tuple[Array, float]:
+def _top(layout: Layout, net: Network, way: int, at: Stand) -> tuple[Floats, float]:
     """The highest place of a waterway and its height."""
     points = [land(layout, p) for p in net.ways[way].ports]
     for name in net.ways[way].pieces:

@@ -15,6 +15,7 @@ from elbowroom.model.making.told import LAYER_LINE
 from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.store import Store
 from elbowroom.parts.vocabulary.base import Part
+from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 
 def adapters(fastened: Fastened, store: Store) -> list[Order]:
@@ -45,7 +46,7 @@ def layer_text(part: Part, joint: str, centre: tuple[float, float]) -> str:
     fields = {k: v for k, v in _written(part).items() if k not in ("hole_allowance",)}
     words = {f"{part.family}": "custom", "name": name_for(joint)}
     for key, at in zip(("slide", "aside"), centre, strict=True):
-        if abs(at) > 1e-6:
+        if abs(at) > ALIKE:
             words[key] = round(at, 4)  # type: ignore[assignment]
     text = yaml.safe_dump([{**words, **fields}], sort_keys=False, default_flow_style=None, width=110)
     part_name = joint.rsplit(".", 1)[0]

@@ -15,8 +15,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from elbowroom.model.build.make_spec import PrinterSpec
-from elbowroom.model.making.mesh import Array, Skin
+from elbowroom.model.making.mesh import Skin
 from elbowroom.model.making.rules import WALL, Z_MM
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, rotation, shift
 
@@ -131,7 +132,7 @@ def splits(skin: Skin, part: Part, pose: Pose, printer: PrinterSpec) -> list[tup
     return out
 
 
-def _bored(part: Part, pose: Pose, skin: Skin, axis: int) -> Array:
+def _bored(part: Part, pose: Pose, skin: Skin, axis: int) -> Floats:
     """Stretches along an axis of the STL that a cut should miss: (n, 2) mm, a hole and a wall on both sides of it."""
     out = []
     for pattern in part.patterns():
@@ -142,7 +143,7 @@ def _bored(part: Part, pose: Pose, skin: Skin, axis: int) -> Array:
     return np.array(out).reshape(-1, 2)
 
 
-def _cuts(length: float, room: float, cuts: int, bored: Array) -> list[float]:
+def _cuts(length: float, room: float, cuts: int, bored: Floats) -> list[float]:
     out: list[float] = []
     for i in range(1, cuts + 1):
         least, most = length - (cuts + 1 - i) * room, i * room
@@ -154,5 +155,5 @@ def _cuts(length: float, room: float, cuts: int, bored: Array) -> list[float]:
     return out
 
 
-def _hit(at: float, bored: Array) -> bool:
+def _hit(at: float, bored: Floats) -> bool:
     return bool(((bored[:, 0] + Z_MM < at) & (at < bored[:, 1] - Z_MM)).any())

@@ -10,15 +10,12 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.meshes import normals_areas, seeds
 from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.writers.stl import joined
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
 from elbowroom.parts.vocabulary.pose import Pose, apply
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,10 +25,10 @@ class Skin:
     surface may lie from the mesh. `fault`: why the mesh is no sound one.
     """
 
-    vertices: Array
+    vertices: Floats
     triangles: Ints
-    normals: Array
-    areas: Array
+    normals: Floats
+    areas: Floats
     lifted: float
     bound: float
     fault: str | None
@@ -65,14 +62,14 @@ def skin(meshes: Sequence[Mesh], pose: Pose) -> Skin:
 
 
 @cache
-def spread(n: int) -> tuple[Array, Array]:
+def spread(n: int) -> tuple[Floats, Floats]:
     """Shares (u, v) of a triangle's sides at the centres of the n * n congruent triangles it can be cut into."""
     share = [(i + d, j + d) for i in range(n) for j in range(n) for d in (1 / 3, 2 / 3) if i + j + 2 * d < n]
     u, v = np.array(share).T / n
     return u[:, None], v[:, None]
 
 
-def _single(vertices: Array, triangles: Ints) -> tuple[Array, Ints]:
+def _single(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints]:
     """The mesh at 32 bits, as the files hold it: vertices that fall together are one, what collapses is dropped."""
     rounded = vertices.astype(np.float32) + np.float32(0.0)  # adding zero turns -0 into 0
     points, same = np.unique(rounded, axis=0, return_inverse=True)

@@ -19,6 +19,9 @@ from elbowroom.model.making.verdict import Grade, Verdict
 from elbowroom.model.making.walls import thinnest
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import Pose
+from elbowroom.parts.vocabulary.tolerances import PARALLEL_COS
+
+LEAST_SURE_MM = 0.005  # no wall is told as surer than this: half the last digit that is told of it
 
 
 def judge(part: Part, pose: Pose, skin: Skin, printer: PrinterSpec, bodies: frozenset[str]) -> list[Verdict]:
@@ -95,7 +98,7 @@ def _layers(skin: Skin, printer: PrinterSpec) -> list[Verdict]:
 def _levels(skin: Skin) -> list[float]:
     """Heights of flat steps that something can rest on, lowest first: faces of 1 mm² or more that look straight up."""
     z = skin.vertices[skin.triangles][:, :, 2]
-    flat = (np.ptp(z, axis=1) <= rules.Z_MM) & (skin.normals[:, 2] > 1 - 1e-6)
+    flat = (np.ptp(z, axis=1) <= rules.Z_MM) & (skin.normals[:, 2] > PARALLEL_COS)
     found: dict[float, float] = {}
     for height, area in zip(z[flat].mean(axis=1).round(3).tolist(), skin.areas[flat].tolist(), strict=True):
         found[height] = found.get(height, 0.0) + area
@@ -139,7 +142,7 @@ def _walls(skin: Skin, printer: PrinterSpec) -> list[Verdict]:
     found = thinnest(skin)
     lines, layers = rules.LINES * float(printer.nozzle), rules.SKIN_LAYERS * float(printer.layer)
     least = max(rules.WALL, lines)
-    sure = f"(± {max(2 * skin.bound, 0.005):.3f}, {found.probes} probes)"
+    sure = f"(± {max(2 * skin.bound, LEAST_SURE_MM):.3f}, {found.probes} probes)"
     out = []
     if math.isinf(found.wall):
         out.append(Verdict("wall", "pass", f"no two faces stand near each other as a wall {sure}"))

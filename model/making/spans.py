@@ -14,10 +14,14 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from elbowroom.model.making.mesh import Array, Ints, Skin, spread
+from elbowroom.model.making.mesh import Skin, spread
 from elbowroom.model.making.rules import FACET_DEG, OVERHANG_DEG, SPAN_DIRECTIONS, SPAN_POINTS, Z_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, ROUNDING
+
+NO_AREA_MM2 = 1e-9  # what triangles that are none still stand for, so that their points have a distance
+NO_EDGE_MM2 = 1e-18  # square of an edge's length: one under 1e-9 mm is a point, and no divisor
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,7 @@ def _partners(triangles: Ints) -> Ints:
     ).reshape(-1, 3)
 
 
-def _regions(low: NDArray[np.bool_], partner: Ints) -> list[list[int]]:
+def _regions(low: Mask, partner: Ints) -> list[list[int]]:
     """Triangles that hang together by edges, among those chosen."""
     left, out = set(np.flatnonzero(low).tolist()), []
     while left:
@@ -73,7 +77,7 @@ def _regions(low: NDArray[np.bool_], partner: Ints) -> list[list[int]]:
     return out
 
 
-def _span(skin: Skin, corners: Array, region: list[int], partner: Ints) -> Span:
+def _span(skin: Skin, corners: Floats, region: list[int], partner: Ints) -> Span:
     inside = set(region)
     edges, held = [], []
     for t in region:
@@ -102,9 +106,9 @@ def _span(skin: Skin, corners: Array, region: list[int], partner: Ints) -> Span:
     return Span(area, None, False, float(weights[open_points].sum()), reach, where)
 
 
-def _points(flat: Array, areas: Array) -> tuple[Array, Array]:
+def _points(flat: Floats, areas: Floats) -> tuple[Floats, Floats]:
     """Points spread over triangles seen in plan, and the area each stands for."""
-    step = math.sqrt(max(float(areas.sum()), 1e-9) / SPAN_POINTS)
+    step = math.sqrt(max(float(areas.sum()), NO_AREA_MM2) / SPAN_POINTS)
     points, weights = [], []
     for corners, area in zip(flat, areas.tolist(), strict=True):
         longest = max(float(np.linalg.norm(corners[i] - corners[i - 1])) for i in range(3))
@@ -116,7 +120,7 @@ def _points(flat: Array, areas: Array) -> tuple[Array, Array]:
     return np.concatenate(points)[::every], np.array(weights)[::every] * every
 
 
-def _bridges(points: Array, edges: Array, held: NDArray[np.bool_]) -> Array:
+def _bridges(points: Floats, edges: Floats, held: Mask) -> Floats:
     """For each point and direction the length of the line across the region; infinite where an end is not held."""
     out = np.full((len(points), SPAN_DIRECTIONS), np.inf)
     start, along = edges[:, 0], edges[:, 1] - edges[:, 0]
@@ -128,7 +132,7 @@ def _bridges(points: Array, edges: Array, held: NDArray[np.bool_]) -> Array:
         with np.errstate(divide="ignore", invalid="ignore"):
             t = (off[:, :, 0] * along[:, 1] - off[:, :, 1] * along[:, 0]) / across
             s = (off[:, :, 0] * d[1] - off[:, :, 1] * d[0]) / across
-        met = (np.abs(across) > 1e-12) & (s >= -1e-9) & (s <= 1 + 1e-9)
+        met = (np.abs(across) > NO_LENGTH) & (s >= -ROUNDING) & (s <= 1 + ROUNDING)
         total, good = np.zeros(len(points)), np.ones(len(points), dtype=bool)
         for sign in (1.0, -1.0):
             ahead = np.where(met & (sign * t > 0), sign * t, np.inf)
@@ -139,17 +143,17 @@ def _bridges(points: Array, edges: Array, held: NDArray[np.bool_]) -> Array:
     return out
 
 
-def _reach(points: Array, edges: Array) -> float:
+def _reach(points: Floats, edges: Floats) -> float:
     """The greatest distance in plan from any of the points to the nearest of the edges; infinite without edges."""
     if len(edges) == 0:
         return math.inf
     start, along = edges[:, 0], edges[:, 1] - edges[:, 0]
     off = points[:, None] - start[None]
-    t = np.clip((off * along).sum(axis=2) / np.maximum((along**2).sum(axis=1), 1e-18), 0, 1)
+    t = np.clip((off * along).sum(axis=2) / np.maximum((along**2).sum(axis=1), NO_EDGE_MM2), 0, 1)
     return float(np.linalg.norm(off - t[:, :, None] * along, axis=2).min(axis=1).max())
 
 
-def _beginnings(skin: Skin, low: NDArray[np.bool_]) -> list[Span]:
+def _beginnings(skin: Skin, low: Mask) -> list[Span]:
     """Points and edges over the bed that all of the surface about them rises from: a print begins there in the air.
 
     Flat ones are regions already. A hollow's lowest point has its triangles facing upward, and is no beginning.

@@ -19,6 +19,7 @@ from elbowroom.model.told.cautions import DEFER, PRINTING, UNPLUG, listed
 from elbowroom.parts.screw.captive import insert_for
 from elbowroom.parts.vocabulary.base import ASSUMED, MARKS
 from elbowroom.parts.vocabulary.pose import Pose, turn
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 FIRST_LINE = "Parts to make, written by elbowroom"
 LAYER_LINE = "# A layer, written by elbowroom"  # the first line of a plate as a build file has it
@@ -103,7 +104,7 @@ def up(pose: Pose) -> str:
     """Which way a part lies on the bed, by the axis of its own that points up."""
     own = turn(pose.T, (0.0, 0.0, 1.0))  # the bed's upward direction in the part's coordinates
     axis = int(np.abs(own).argmax())
-    if abs(own[axis]) < 1 - 1e-9:
+    if abs(own[axis]) < 1 - ROUNDING:
         return "turned so that its own " + ", ".join(f"{v:.3f}" for v in own) + " points up"
     name = _AXES[axis] if own[axis] > 0 else f"-{_AXES[axis]}"
     return "as drawn, its own z up" if name == "z" else f"with its own {name} up"

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.making.mesh import Array, Ints, Skin, spread
+from elbowroom.model.geometry.rays import Facets
+from elbowroom.model.making.mesh import Skin, spread
 from elbowroom.model.making.rules import OPPOSITE, PROBE_PAIRS, PROBE_STEP, PROBES, RAY_MM
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
 
 _BLOCK = 80_000  # pairs computed at once: arrays that stay in the cache, and products too small to be spread on threads
 _UPRIGHT = math.sqrt(0.5)  # a ray that runs more upward than sideways goes through a skin, not through a wall
@@ -42,7 +44,7 @@ def thinnest(skin: Skin) -> Thin:
     return Thin(wall, wall_at, flat, flat_at, len(points))
 
 
-def _least(points: Array, length: Array) -> tuple[float, tuple[float, float, float] | None]:
+def _least(points: Floats, length: Floats) -> tuple[float, tuple[float, float, float] | None]:
     if not len(length) or not np.isfinite(length.min()):
         return math.inf, None
     i = int(length.argmin())
@@ -50,7 +52,7 @@ def _least(points: Array, length: Array) -> tuple[float, tuple[float, float, flo
     return float(length[i]), (float(x), float(y), float(z))
 
 
-def _probes(skin: Skin) -> tuple[Array, Ints]:
+def _probes(skin: Skin) -> tuple[Floats, Ints]:
     """Points on the surface and the triangle each stands on."""
     corners = skin.vertices[skin.triangles]
     longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
@@ -65,34 +67,12 @@ def _probes(skin: Skin) -> tuple[Array, Ints]:
     return np.concatenate(points)[::every], np.array(owner, dtype=np.int64)[::every]
 
 
-def _through(skin: Skin, points: Array, directions: Array) -> Array:
-    """How far each ray runs to the far side of what it starts in; infinite where it meets no face turned away.
-
-    Each triangle's plane and its two barycentric coordinates are linear in a point, so that all rays are taken against
-    all triangles by products of matrices.
-    """
-    corners = skin.vertices[skin.triangles]
-    a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    n = np.cross(ab, ac)
-    square = np.einsum("ij,ij->i", n, n)
-    flat = square > 0  # one without area is met by no ray
-    scale = np.where(flat, square, 1.0)[:, None]
-    rows = [np.cross(ac, n) / scale, np.cross(n, ab) / scale, n / np.sqrt(scale)]
-    offsets = [np.einsum("ij,ij->i", row, a) for row in rows]
+def _through(skin: Skin, points: Floats, directions: Floats) -> Floats:
+    """How far each ray runs to the far side of what it starts in; infinite where it meets no face turned away."""
+    facets = Facets(skin.vertices[skin.triangles])
     out = np.full(len(points), np.inf)
-    step = max(1, _BLOCK // max(1, len(corners)))
+    step = max(1, _BLOCK // max(1, len(skin.triangles)))
     for i in range(0, len(points), step):
-        p, d = points[i : i + step], directions[i : i + step]
-        v, w, height = (p @ row.T - offset for row, offset in zip(rows, offsets, strict=True))
-        along_v, along_w, along = (d @ row.T for row in rows)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = -height / along
-            v += t * along_v
-            w += t * along_w
-            slack = 1e-9  # of the triangle's sides: no ray slips between two neighbours
-            met = flat & (v >= -slack) & (w >= -slack) & (v + w <= 1 + slack) & (t > RAY_MM)
-        far = np.where(met, t, np.inf)
-        first = far.argmin(axis=1)
-        each = np.arange(len(p))
-        out[i : i + step] = np.where(along[each, first] > OPPOSITE, far[each, first], np.inf)
+        far, _, along = facets.first(points[i : i + step], directions[i : i + step], RAY_MM)
+        out[i : i + step] = np.where(along > OPPOSITE, far, np.inf)
     return out

@@ -12,6 +12,7 @@ import coal
 import numpy as np
 
 from elbowroom.model.geometry.envelopes import Point, Rod
+from elbowroom.model.geometry.trees import THIN
 
 _PARALLEL = 1e-9  # sine of the angle under which directions are one: rounding of composed poses is 1e-15
 
@@ -28,7 +29,7 @@ def apart(a: Rod, b: Rod) -> tuple[float, Point, Point]:
         return float(d), _point(result.getNearestPoint1()), _point(result.getNearestPoint2())
     # The engine knows no depth here: that of the same bars with round ends is no less.
     axis = coal.distance(
-        coal.Capsule(1e-6, la), _place(p, u), coal.Capsule(1e-6, lb), _place(q, v), request, result
+        coal.Capsule(THIN, la), _place(p, u), coal.Capsule(THIN, lb), _place(q, v), request, result
     )  # fmt: skip
     depth = min(0.0, max(0.0, float(axis)) - a.radius - b.radius)
     return depth, _point(result.getNearestPoint1()), _point(result.getNearestPoint2())

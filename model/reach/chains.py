@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import coal
 import numpy as np
-from numpy.typing import NDArray
 
-from elbowroom.model.geometry.envelopes import Floats, Point, Rod, posed
+from elbowroom.model.geometry.envelopes import Point, Rod, posed
 from elbowroom.model.loop.plumbing import Link
-from elbowroom.model.reach.rooms import Mask, Rooms, Site, stands_free
+from elbowroom.model.reach.rooms import Rooms, Site, stands_free
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.measure import Deg
 from elbowroom.parts.vocabulary.pose import IDENTITY, Pose, apply, bring_together
 
@@ -51,14 +51,14 @@ class Item:
 class Postures:
     """Free postures: degrees of each free swivel (n, k), pose of every link (n, 4, 4) each, and of what comes next."""
 
-    degrees: NDArray[np.int64]
+    degrees: Ints
     links: tuple[Floats, ...]
     ends: Floats | None
 
     def __len__(self) -> int:
         return len(self.degrees)
 
-    def take(self, rows: NDArray[np.int64] | Mask) -> Postures:
+    def take(self, rows: Ints | Mask) -> Postures:
         return Postures(
             self.degrees[rows], tuple(p[rows] for p in self.links), None if self.ends is None else self.ends[rows]
         )
@@ -109,7 +109,7 @@ def _coming(rods: Sequence[Rod], length: float) -> tuple[Rod, ...]:
     return tuple(out)
 
 
-def turns(degrees: NDArray[np.int64]) -> Floats:
+def turns(degrees: Ints) -> Floats:
     """Poses (n, 4, 4) turned about z."""
     t = np.radians(degrees.astype(float))
     out = np.tile(np.eye(4), (len(t), 1, 1))
@@ -119,9 +119,7 @@ def turns(degrees: NDArray[np.int64]) -> Floats:
     return out
 
 
-def walk(
-    rooms: Rooms, site: Site, chain: Sequence[Item], grids: Sequence[NDArray[np.int64]], *, judge: bool = True
-) -> Postures:
+def walk(rooms: Rooms, site: Site, chain: Sequence[Item], grids: Sequence[Ints], *, judge: bool = True) -> Postures:
     """Every posture with the swivels on these grids (one each) that stands free and comes in; all if not `judge`."""
     at = np.array(site.pose)[None]
     degrees = np.zeros((1, 0), dtype=np.int64)
@@ -147,7 +145,7 @@ def walk(
     return found.take(~_self_crossing(chain, found)) if judge else found
 
 
-def free(rooms: Rooms, rods: Sequence[Rod], coming: Sequence[Rod], base: Floats) -> NDArray[np.int64]:
+def free(rooms: Rooms, rods: Sequence[Rod], coming: Sequence[Rod], base: Floats) -> Ints:
     """The poses (n, 4, 4) in which bars come in past everything and then stand free in the closed case."""
     rows = np.nonzero(stands_free(rooms.workshop, coming, base))[0]
     return rows[stands_free(rooms.rest, rods, base[rows])]
@@ -184,11 +182,11 @@ def meeting(a: Rod, at_a: Floats, b: Rod, at_b: Floats, within: float) -> Mask:
 # Angles ---------------------------------------------------------------------------------------------------------------
 
 
-def grid(step: int) -> NDArray[np.int64]:
+def grid(step: int) -> Ints:
     return np.arange(0, 360, step, dtype=np.int64)
 
 
-def coarse(chain: Sequence[Item]) -> list[NDArray[np.int64]]:
+def coarse(chain: Sequence[Item]) -> list[Ints]:
     """A grid for each free swivel of a chain."""
     k = sum(one.link.free for one in chain)
     return [grid(COARSE[k])] * k

@@ -14,12 +14,13 @@ from itertools import combinations
 
 import numpy as np
 
-from elbowroom.model.geometry.envelopes import NO_MARGIN, Floats, Rod, posed
+from elbowroom.model.geometry.envelopes import NO_MARGIN, Rod, posed
 from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.layout.layout import piece_of
 from elbowroom.model.reach.chains import Interval, grid, intervals, turns
-from elbowroom.model.reach.rooms import Mask, Rooms, bars_met, stands_free
+from elbowroom.model.reach.rooms import Rooms, bars_met, stands_free
 from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.vocabulary.arrays import Floats, Mask
 from elbowroom.parts.vocabulary.pose import pose
 
 FINGER = 16.0  # mm: width of one finger; common practice, no source (P)

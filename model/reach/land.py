@@ -25,6 +25,7 @@ ABOVE = (0.02, 0.2)  # mm: the layer above it: over it an envelope of its own be
 SIDES = 96  # corners of the ring: strays 0.01 mm at a land of 20
 WHOLE = 2e-3  # share of the ring that may be missing: facets of bores and rims; a scratch 0.1 mm wide is more
 _COVERED = 0.99  # share of the disc that must be covered for the port to count as covered, facets again
+_NOTHING = 1e-4  # share of a layer that a body may fill and be told as nothing: what rounding leaves of a flush face
 
 State = Literal["free", "covered", "taken", "blocked", "broken", "unknown"]
 
@@ -112,7 +113,7 @@ def _posed(rooms: Rooms, site: Site, s: Solid) -> Any:
 def _cut(rooms: Rooms, site: Site, s: Solid, layer: Any) -> Any | None:
     """What a body fills of a layer; None where that is nothing, or no more than rounding makes."""
     cut = layer ^ _posed(rooms, site, s)
-    return cut if not cut.is_empty() and cut.volume() > 1e-4 * layer.volume() else None
+    return cut if not cut.is_empty() and cut.volume() > _NOTHING * layer.volume() else None
 
 
 def _middle(site: Site, solid: Any) -> Point | None:

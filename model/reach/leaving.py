@@ -14,10 +14,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from elbowroom.model.geometry.envelopes import Floats, Rod
+from elbowroom.model.geometry.envelopes import Rod
 from elbowroom.model.loop.plumbing import Tubing
 from elbowroom.model.reach.chains import Interval, grid, intervals, turns
-from elbowroom.model.reach.rooms import Mask, Rooms, stands_free
+from elbowroom.model.reach.rooms import Rooms, stands_free
+from elbowroom.parts.vocabulary.arrays import Floats, Mask
 
 STEP = 10  # deg between the directions a tube is bent in
 CHORD = 10.0  # deg of arc that one bar stands for: at a radius of 28 its bar is 0.053 mm thicker than the tube

@@ -14,7 +14,7 @@ from itertools import combinations, islice
 
 import numpy as np
 
-from elbowroom.model.geometry.envelopes import Floats, Rod
+from elbowroom.model.geometry.envelopes import Rod
 from elbowroom.model.loop.plumbing import Link
 from elbowroom.model.reach.bars_apart import clear, least
 from elbowroom.model.reach.chains import Item, Postures, coarse, grid, items, walk
@@ -25,6 +25,7 @@ from elbowroom.model.reach.trial import attempt
 from elbowroom.model.reach.verdicts import Wanted, mended_beside
 from elbowroom.model.told.findings import Basis, Finding, Verdict
 from elbowroom.model.told.wordings import assumed_by, tenths
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.pose import apply, rotation
 
 GAP = 1.5  # mm between neighbouring fittings: a coat of fingers' play; common practice, no source (P)

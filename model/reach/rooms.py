@@ -13,9 +13,8 @@ from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from elbowroom.model.geometry.envelopes import Floats, Obstacle, Rod, Rods, obstacles_of, posed
+from elbowroom.model.geometry.envelopes import Obstacle, Rod, Rods, obstacles_of, posed
 from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.geometry.narrow import manifold_of
 from elbowroom.model.geometry.scene import Scene, Solid
@@ -23,6 +22,7 @@ from elbowroom.model.layout.layout import Piece
 from elbowroom.model.loop.plumbing import Port, ports_of
 from elbowroom.model.store import Store
 from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary.arrays import Floats, Mask
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import Pose
 
@@ -36,8 +36,6 @@ RUN_STEP = 0.01  # mm: a free length is narrowed to this: what calipers show
 SLICES = 16  # of a length, asked at once
 WORTH = 2.0  # times the room of its parts that a bar holding them all may take and still be worth asking first
 _PARALLEL = 1e-9  # sine of the angle under which bars lie along one direction: rounding of posed ones is 1e-15
-
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -213,22 +211,3 @@ def bars_met(space: Space, bars: Sequence[tuple[Rod, Floats]]) -> Mask:
     )  # fmt: skip
     met: Mask = space.met(every) != FREE
     return met
-
-
-def free_run(space: Space, start: Floats, axis: Floats, radius: float, longest: float) -> tuple[float, str | None]:
-    """How far a flat-ended bar can reach from `start` along a unit vector, mm, rounded down to RUN_STEP, and what stops
-    it; at most `longest` (then None). Asked in slices: a bar is free where all its slices are.
-    """
-    low, high, stop = 0.0, longest, None
-    while high - low > RUN_STEP:
-        cuts = np.linspace(low, high, SLICES + 1)
-        froms = cuts[:-1] if stop is None else np.full(SLICES, low)  # a slice that is stopped is not free wholly
-        bars = Rods(start + froms[:, None] * axis, start + cuts[1:, None] * axis, np.full(SLICES, radius), False)
-        met = space.met(bars)
-        blocked = np.nonzero(met != FREE)[0]
-        if not len(blocked):
-            return high, stop
-        first = int(blocked[0])
-        stop = space.names[met[first]]
-        low, high = float(cuts[first]), float(cuts[first + 1])
-    return low, stop

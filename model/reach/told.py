@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.layout.directions import sides
 from elbowroom.model.reach.hands import in_the_way
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import Trial
+from elbowroom.parts.vocabulary.arrays import Floats
 
 _SQUARELY = 0.866  # cosine of 30 degrees: a direction within it is toward that wall
 
@@ -35,7 +35,7 @@ def tube_leaves(trial: Trial, open_side: str) -> str:
     return f"the tube can leave {' or '.join(ways)}" if ways else "no way out for the tube was found"
 
 
-def _walls(ways: Sequence[NDArray[np.float64]], open_side: str) -> str:
+def _walls(ways: Sequence[Floats], open_side: str) -> str:
     """The walls that unit vectors look at within 30 degrees: "the roof or the rear"; empty where none does."""
     names = [(k, s, name) for k, pair in enumerate(sides(open_side)) for s, name in zip((-1, 1), pair, strict=True)]
     found = [f"the {name}" for k, s, name in names if any(s * w[k] > _SQUARELY for w in ways)]

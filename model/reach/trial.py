@@ -13,7 +13,6 @@ from itertools import islice
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import (
@@ -32,6 +31,7 @@ from elbowroom.model.reach.hands import Grip, any_finger, grip
 from elbowroom.model.reach.leaving import Leaving, Leg, leaves, leaving
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.parts.fitting.fitting_rules import ROUNDING
+from elbowroom.parts.vocabulary.arrays import Ints
 
 PORTION = 24  # postures put to the tube at once
 
@@ -169,7 +169,7 @@ def _roomiest_first(found: Postures) -> Postures:
     return found.take(np.lexsort((here, -apart)))
 
 
-def _leaving(rooms: Rooms, found: Postures, leg: Leg) -> NDArray[np.int64]:
+def _leaving(rooms: Rooms, found: Postures, leg: Leg) -> Ints:
     assert found.ends is not None
     return np.nonzero(leaves(rooms, found.ends, leg))[0]
 

@@ -21,7 +21,7 @@ from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import Interval, Postures, turns
 from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies, turned
 from elbowroom.model.reach.land import Land, land
-from elbowroom.model.reach.rooms import Rooms, Site, free_run
+from elbowroom.model.reach.rooms import RUN_STEP, SLICES, Rooms, Site
 from elbowroom.model.reach.told import hands_told, tube_leaves
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
@@ -96,8 +96,8 @@ def _axis(rooms: Rooms, site: Site, links: Sequence[Link]) -> _Axis:
     width = max(r for _, _, r in first.fitting.cylinders()) if first is not None else USUAL_LAND / 2
     start = site.origin + site.lift * site.axis
     bore = thread(site.frame.thread).major / 2 if site.frame.thread else USUAL_LAND / 4
-    bare, bare_stop = free_run(rooms.standing, start, site.axis, bore, LONGEST)
-    wide, wide_stop = free_run(rooms.standing, start, site.axis, width, LONGEST)
+    bare, bare_stop = rooms.standing.free_length(start, site.axis, bore, LONGEST, step=RUN_STEP, slices=SLICES)
+    wide, wide_stop = rooms.standing.free_length(start, site.axis, width, LONGEST, step=RUN_STEP, slices=SLICES)
     return _Axis(bare + site.lift, bare_stop, wide + site.lift, wide_stop, 2 * width)
 
 

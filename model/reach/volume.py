@@ -18,14 +18,15 @@ from typing import Any
 import manifold3d
 import numpy as np
 
-from elbowroom.model.geometry.envelopes import Floats, Rod
+from elbowroom.model.geometry.envelopes import Rod
 from elbowroom.model.geometry.narrow import arrays_of
 from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import grid, intervals, items, turns
-from elbowroom.model.reach.rooms import Mask, Rooms, Site, bars_met, stands_free
+from elbowroom.model.reach.rooms import Rooms, Site, bars_met, stands_free
 from elbowroom.model.reach.trial import leg_of
 from elbowroom.parts.fitting.fitting_choice import adapters_for, catalogue_fittings, fittings_for
+from elbowroom.parts.vocabulary.arrays import Floats, Mask
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse, pose
 
 SECTOR = 15  # deg that one side stands for

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.geometry.envelopes import Blockage, Floats, Rod, posed
+from elbowroom.model.geometry.envelopes import Blockage, Rod, posed
 from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.loop.plumbing import Tubing
 from elbowroom.model.reach.chains import Item, grid, items, turns, walk
 from elbowroom.model.reach.hands import STEP, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import Trial, leg_of
+from elbowroom.parts.vocabulary.arrays import Floats
 
 _SPREAD = {0: 360, 1: 30, 2: 60, 3: 90}  # deg between the postures that are asked, by the count of free swivels
 _ASKED = 3  # postures for which the mm are worked out

@@ -26,6 +26,7 @@ from elbowroom.parts.screw.captive import INSERTS
 from elbowroom.parts.screw.screw_tables import ENGAGEMENT, Style, head
 from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.threads import thread
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, ROUNDING
 from elbowroom.parts.vocabulary.webs import Spot
 
 Span = tuple[float, float]
@@ -155,7 +156,7 @@ class _Plan:
         for a, b, lo, hi in ((ax, bx, self.room[0][0], self.room[1][0]), (ay, by, self.room[0][1], self.room[1][1])):
             u = (b - a) / slot.length if slot.length else 0.0
             lo, hi = lo + self.panel_edge, hi - self.panel_edge
-            if abs(u) < 1e-12:
+            if abs(u) < NO_LENGTH:
                 high = high if lo <= a <= hi else -1.0
             else:
                 one, two = (lo - a) / u, (hi - a) / u
@@ -258,7 +259,7 @@ class _Plan:
         least = max(self.sunk + max(UNDER_HEAD, FLOOR), thread_needs)
         if self.material == "printed":
             return round(math.ceil(round(least / STEP, 6)) * STEP, 6)
-        return next((t for t in STOCK if t >= least - 1e-9), least)
+        return next((t for t in STOCK if t >= least - ROUNDING), least)
 
 
 def _at(slot: Slot, t: float) -> Point:

@@ -10,11 +10,11 @@ from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.screws.joints import Fit, Joint
 from elbowroom.model.screws.slot import Slot
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
 
 PLAY = 0.2  # mm between a head and what stands beside it, as `interference.SMALL_GAP_MM` wants around screws; (P)
@@ -25,7 +25,7 @@ Span = tuple[float, float]
 Spans = tuple[tuple[Span, ...], ...]
 
 
-def pattern_pose(fit: Fit) -> NDArray[np.float64]:
+def pattern_pose(fit: Fit) -> Floats:
     """The pattern's plane in case coordinates."""
     return compose(fit.piece.pose, fit.pattern.pose)
 
@@ -45,9 +45,7 @@ def under_heads(scene: Scene, joint: Joint, fit: Fit, moving: Collection[str], h
     return footprint(scene, at, (ends[0], ends[1]), fit, moving, sheets)
 
 
-def footprint(
-    scene: Scene, at: NDArray[np.float64], slab: Span, fit: Fit, moving: Collection[str], sheets: Collection[str]
-) -> Any:
+def footprint(scene: Scene, at: Floats, slab: Span, fit: Fit, moving: Collection[str], sheets: Collection[str]) -> Any:
     """What of a slab, from height to height over the plane `at`, bodies fill, seen along its normal (shapely)."""
     import shapely
 

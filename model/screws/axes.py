@@ -8,32 +8,47 @@ Whether a screw passes its holes, how long it must be and what it does there are
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Vector, edge
+from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, edge
 from elbowroom.model.screws.lines import Axis, Ends, Passed, as_point
 from elbowroom.model.screws.walk import Walk
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole, HolePattern, Stud
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse
 from elbowroom.parts.vocabulary.threads import THREADS
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 SCREW_HOLE_MM = 9.0  # wider holes are for cables and tubes; a clearance hole for M8, no source (P)
+BESIDE_MM = 40.0  # from a piece's box, beyond which no line of holes goes through it: three times how far an axis looks
 SLOT_STEPS = 401  # places along a slot that are compared: a tenth of a millimetre in 40
 
 
-def axes(layout: Layout, scene: Scene) -> list[Axis]:
+def axes(layout: Layout, scene: Scene, about: Collection[str] | None = None) -> list[Axis]:
     """Every screw's line in a layout, by receiving piece and pattern in the layout's order. `scene` is the layout made
     solid: sheets whose other face declares no holes are measured on it.
+
+    about: only lines that go through one of these pieces are asked for; patterns that none of them lies before or
+    behind are passed over. None: all lines.
     """
-    return _Finder(layout, scene).run()
+    return _Finder(layout, scene, about).run()
 
 
 class _Finder(Walk):
+    def __init__(self, layout: Layout, scene: Scene, about: Collection[str] | None) -> None:
+        super().__init__(layout, scene)
+        if about is not None:
+            boxes = [np.asarray(apply(p.pose, p.part.box().corners())) for p in layout.pieces if p.name in about]
+            self.faces = {
+                n: [f for f in faces if n in about or any(_before(f, b) for b in boxes)]
+                for n, faces in self.faces.items()
+            }
+
     def run(self) -> list[Axis]:
         found = []
         for piece in self.layout.pieces:
@@ -187,6 +202,14 @@ class _Finder(Walk):
         return centre
 
 
+def _before(face: Face, corners: Vector) -> bool:
+    """Whether a box with these corners lies before or behind a face's holes, or near to it."""
+    seen = apply(inverse(face.pose), corners)[:, :2]
+    lo, hi = seen.min(axis=0) - BESIDE_MM, seen.max(axis=0) + BESIDE_MM
+    holes = np.array([[h.x, h.y, h.slot / 2 + h.diameter / 2] for h in face.pattern.holes]).reshape(-1, 3)
+    return bool(np.any(np.all((holes[:, :2] + holes[:, 2:] >= lo) & (holes[:, :2] - holes[:, 2:] <= hi), axis=1)))
+
+
 def _entered(chain: Sequence[Passed], start: Vector, out: Vector) -> list[Passed]:
     """The pieces of a chain with the points where an axis that begins at `start` enters them."""
     found, height = [], 0.0
@@ -224,7 +247,7 @@ def _middle_of_overlap(face: Face, i: int, other: Face, k: int) -> Vector:
     square = float(u @ u)
     s = np.clip(((points - a) @ u) / square, 0.0, 1.0) if square > 0 else np.zeros(len(points))
     gaps = np.linalg.norm(_flat(points - (a + s[:, None] * u), face.pose[:3, 2]), axis=1)
-    near = np.flatnonzero(gaps <= gaps.min() + 1e-9)
+    near = np.flatnonzero(gaps <= gaps.min() + ROUNDING)
     found: Vector = points[near[len(near) // 2]]
     return found
 

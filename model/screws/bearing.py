@@ -7,16 +7,16 @@ the screw stands in its own. Which holes those are is `under`'s answer. Lengths 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.screws.slot import Slot
 from elbowroom.parts.fan.layers import ISO_7089
+from elbowroom.parts.vocabulary.arrays import Floats
 
 Point = tuple[float, float]
 Span = tuple[float, float]
@@ -27,6 +27,7 @@ LEAST_SHARE = 0.25
 LEAST_OVERLAP = 0.5  # mm of metal under the head on each of two opposite sides
 SIDES = 180  # lines through the axis that are looked along: what lies between two may be a little more, and is not told
 PARALLEL = 1e-12  # of a unit vector: a ray along a slot's side
+DRAWN_MM = 0.02  # mm: how far a round edge drawn in segments may lie off; less beside a slot is that slot itself (P)
 LEVEL_MM = 1e-6  # mm, or share of a ring: rounding of sums of dimensions
 
 
@@ -53,9 +54,9 @@ class Bearing(NamedTuple):
         return self.share <= LEVEL_MM and self.overlap <= LEVEL_MM
 
 
-def bearing(head: float, shank: float, slot: Slot | Sequence[Slot], at: Point) -> Bearing:
+def bearing(head: float, shank: float, slot: Slot | Sequence[Slot], at: Point, cut: Any = None) -> Bearing:
     """How a head (or washer) of that diameter bears on the sheet around a slot, the screw's axis at `at`; of several
-    slots, around all the holes that may lie under it.
+    slots, around all the holes that may lie under it. cut: what else is cut from the sheet there, a shapely figure.
 
     The share of one slot is exact (closed form), that of several good to 1e-4 of the ring. Raises ValueError for a head
     not wider than its shank.
@@ -68,36 +69,74 @@ def bearing(head: float, shank: float, slot: Slot | Sequence[Slot], at: Point) -
         for s in holes
         if math.hypot(s.x - at[0], s.y - at[1]) < (head + s.width + s.length) / 2
     }
-    return _bearing(head, shank, tuple(sorted(under)))
+    return _bearing(head, shank, tuple(sorted(under)), _beside(head, under, cut, at))
+
+
+def _beside(head: float, under: Iterable[tuple[float, float, float, float, float]], cut: Any, at: Point) -> bytes:
+    """What is cut under a head beside its slots, about its axis; empty where that is no more than rounding."""
+    if cut is None:
+        return b""
+    import shapely
+
+    disc = shapely.Point(0, 0).buffer(head / 2, quad_segs=128)
+    # Wider than the head: a disc in segments ends short of it, and what a ray has left there would count as metal.
+    own = shapely.transform(cut, lambda p: np.round(p - np.array(at), 9)).intersection(disc.buffer(DRAWN_MM))
+    beyond = own.intersection(disc).difference(_figure([Slot(*u) for u in under]).buffer(DRAWN_MM))
+    return bytes(shapely.to_wkb(own)) if beyond.area > DRAWN_MM * DRAWN_MM else b""
 
 
 @lru_cache(maxsize=4096)
-def _bearing(head: float, shank: float, under: tuple[tuple[float, float, float, float, float], ...]) -> Bearing:
+def _bearing(
+    head: float, shank: float, under: tuple[tuple[float, float, float, float, float], ...], cut: bytes = b""
+) -> Bearing:
     """The same about an axis at the origin: screws that are alike ask again and again."""
     slots = [Slot(*u) for u in under]
     ring = math.pi * (head**2 - shank**2) / 4
-    if len(slots) == 1:
+    if len(slots) == 1 and not cut:
         (slot,) = slots
         a = math.radians(slot.angle)
         u, v = slot.x * math.cos(a) + slot.y * math.sin(a), -slot.x * math.sin(a) + slot.y * math.cos(a)
         half, r = slot.length / 2, slot.width / 2
         open_ = _shared(head / 2, abs(u), abs(v), half, r) - _shared(shank / 2, abs(u), abs(v), half, r)
     else:
-        open_ = _open(head, shank, slots)
-    return Bearing(min(1.0, max(0.0, 1.0 - open_ / ring)), _on_both_sides(head, shank, slots))
+        open_ = _open(head, shank, slots, cut)
+    return Bearing(min(1.0, max(0.0, 1.0 - open_ / ring)), _on_both_sides(head, shank, slots, cut))
 
 
-def _open(head: float, shank: float, slots: Sequence[Slot]) -> float:
-    """Area of a head's ring over several holes, which may run into each other, mm2."""
+def _open(head: float, shank: float, slots: Sequence[Slot], cut: bytes) -> float:
+    """Area of a head's ring over several holes and what else is cut, which may run into each other, mm2."""
     import shapely
 
     discs = [shapely.Point(0, 0).buffer(d / 2, quad_segs=128) for d in (head, shank)]
-    cut = [shapely.LineString(s.ends) if s.length else shapely.Point(s.x, s.y) for s in slots]
-    holes = shapely.union_all([c.buffer(s.width / 2, quad_segs=128) for c, s in zip(cut, slots, strict=True)])
+    holes = _figure(slots)
+    if cut:
+        holes = holes.union(shapely.from_wkb(cut))
     return float(discs[0].difference(discs[1]).intersection(holes).area)
 
 
-def _on_both_sides(head: float, shank: float, slots: Sequence[Slot]) -> float:
+def _figure(slots: Sequence[Slot]) -> Any:
+    import shapely
+
+    middles = [shapely.LineString(s.ends) if s.length else shapely.Point(s.x, s.y) for s in slots]
+    return shapely.union_all([m.buffer(s.width / 2, quad_segs=128) for m, s in zip(middles, slots, strict=True)])
+
+
+def _crossed(ways: Floats, reach: float, cut: bytes) -> list[list[Span]]:
+    """Where rays from the origin, `reach` mm long, run over what is cut, mm."""
+    import shapely
+
+    if not cut:
+        return [[] for _ in ways]
+    rays = shapely.linestrings(np.stack([np.zeros_like(ways), ways * reach], axis=1))
+    met = shapely.intersection(rays, shapely.from_wkb(cut))
+    out: list[list[Span]] = []
+    for line in met:
+        ends = [np.hypot(*np.array(g.coords).T) for g in getattr(line, "geoms", [line]) if not g.is_empty]
+        out.append([(float(e.min()), float(e.max())) for e in ends])
+    return out
+
+
+def _on_both_sides(head: float, shank: float, slots: Sequence[Slot], cut: bytes) -> float:
     """mm of metal under the head on each of two opposite sides, along the line where the lesser of the two is greatest;
     negative by how far the head ends short of the metal.
     """
@@ -106,8 +145,8 @@ def _on_both_sides(head: float, shank: float, slots: Sequence[Slot]) -> float:
     own = [math.radians(s.angle) + math.pi / 2 for s in slots] + [math.atan2(s.y, s.x) + math.pi / 2 for s in slots]
     a = np.concatenate([turns, np.array(own)]) if own else turns
     ways = np.concatenate([np.column_stack([np.cos(a), np.sin(a)]), -np.column_stack([np.cos(a), np.sin(a)])])
-    spans = [_chords(s, ways) for s in slots]
-    depth = np.array([_metal(head / 2, shank / 2, [(float(lo[k]), float(hi[k])) for lo, hi in spans])
+    spans, beside = [_chords(s, ways) for s in slots], _crossed(ways, head / 2, cut)
+    depth = np.array([_metal(head / 2, shank / 2, [*((float(lo[k]), float(hi[k])) for lo, hi in spans), *beside[k]])
                       for k in range(len(ways))])  # fmt: skip
     return float(np.minimum(depth[: len(a)], depth[len(a) :]).max())
 
@@ -125,7 +164,7 @@ def _metal(reach: float, shank: float, open_: Sequence[Span]) -> float:
     return metal if metal > 0.0 else reach - at
 
 
-def _chords(slot: Slot, ways: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _chords(slot: Slot, ways: Floats) -> tuple[Floats, Floats]:
     """Where rays from the origin along unit vectors go into a slot and out of it, mm; inf, -inf for those that miss.
 
     A slot is convex: two discs and what lies between them.

@@ -12,30 +12,31 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Box = tuple[Array, Array]  # lower and upper corner, mm
+from elbowroom.parts.vocabulary.arrays import Floats, Index, Mask
+
+Box = tuple[Floats, Floats]  # lower and upper corner, mm
 
 CENTRE_MM = 2e-7
 """mm by which the greatest residual at a central place may exceed the least possible: far below any tolerance."""
 STEPS = 300  # of cuts through the centroid: each leaves at most 1 - 1/e of the area (Gruenbaum), so 60 do for a plane
 WIDEST, MOST = 4000, 200_000  # capsules, and overlaps of two, up to which the memory for a search stays below 1 GB
 PARALLEL = 1e-12  # sine below which two borders do not cross: over 1 m they part by less than a rounding
+NO_AREA_MM2 = 1e-24  # twice the area of a polygon that is all rounding: a square of NO_LENGTH
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Capsules:
     """`k` capsules."""
 
-    a: Array
-    b: Array
-    r: Array
+    a: Floats
+    b: Floats
+    r: Floats
 
     def __len__(self) -> int:
         return len(self.r)
 
-    def take(self, index: NDArray[np.intp] | NDArray[np.bool_] | list[int]) -> Capsules:
+    def take(self, index: Index | Mask | list[int]) -> Capsules:
         return Capsules(self.a[index], self.b[index], self.r[index])
 
     def wider(self, by: float) -> Capsules:
@@ -48,22 +49,22 @@ class Capsules:
         return np.minimum(self.a, self.b) - r, np.maximum(self.a, self.b) + r
 
 
-def foot(p: Array, a: Array, b: Array) -> Array:
+def foot(p: Floats, a: Floats, b: Floats) -> Floats:
     """The point of each segment a-b nearest to p; shapes broadcast over (..., 2)."""
     u = b - a
     square = (u * u).sum(-1)
     t = ((p - a) * u).sum(-1) / np.where(square > 0, square, 1.0)
-    found: Array = a + np.clip(t, 0.0, 1.0)[..., None] * u
+    found: Floats = a + np.clip(t, 0.0, 1.0)[..., None] * u
     return found
 
 
-def distance(p: Array, a: Array, b: Array) -> Array:
+def distance(p: Floats, a: Floats, b: Floats) -> Floats:
     """Distance from p to each segment a-b, mm; shapes broadcast over (..., 2)."""
     v = p - foot(p, a, b)
     return np.hypot(v[..., 0], v[..., 1])
 
 
-def inside(p: Array, c: Capsules, slack: float) -> NDArray[np.bool_]:
+def inside(p: Floats, c: Capsules, slack: float) -> Mask:
     """Which points (n, 2) lie within `slack` mm of which capsules, (n, k)."""
     lo, hi = c.bounds()
     within = np.ones((len(p), len(c)), dtype=bool)
@@ -75,7 +76,7 @@ def inside(p: Array, c: Capsules, slack: float) -> NDArray[np.bool_]:
     return within
 
 
-def between(c: Capsules, i: NDArray[np.intp], j: NDArray[np.intp]) -> tuple[Array, Array]:
+def between(c: Capsules, i: Index, j: Index) -> tuple[Floats, Floats]:
     """Distance between the cores of capsules i and j, mm, and the middle of the shortest way between them."""
     a, b, p, q = c.a[i], c.b[i], c.a[j], c.b[j]
     ends = [(a, foot(a, p, q)), (b, foot(b, p, q)), (p, foot(p, a, b)), (q, foot(q, a, b))]
@@ -88,12 +89,12 @@ def between(c: Capsules, i: NDArray[np.intp], j: NDArray[np.intp]) -> tuple[Arra
     return np.where(cross, 0.0, gap), np.where(cross[:, None], met, middle)
 
 
-def _side(a: Array, b: Array, p: Array) -> Array:
-    found: Array = (b[:, 0] - a[:, 0]) * (p[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (p[:, 0] - a[:, 0])
+def _side(a: Floats, b: Floats, p: Floats) -> Floats:
+    found: Floats = (b[:, 0] - a[:, 0]) * (p[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (p[:, 0] - a[:, 0])
     return found
 
 
-def overlapping(c: Capsules) -> tuple[NDArray[np.intp], NDArray[np.intp], Array, Array]:
+def overlapping(c: Capsules) -> tuple[Index, Index, Floats, Floats]:
     """Pairs i < j that have a place in common, with core distance and the middle between the cores."""
     if len(c) > WIDEST:
         raise ValueError(f"{len(c)} ways for a screw to pass are more than the {WIDEST} that can be compared")
@@ -109,18 +110,18 @@ def overlapping(c: Capsules) -> tuple[NDArray[np.intp], NDArray[np.intp], Array,
     return i[meet], j[meet], gap[meet], middle[meet]
 
 
-def _line_line(o: Array, u: Array, p: Array, v: Array) -> Array:
+def _line_line(o: Floats, u: Floats, p: Floats, v: Floats) -> Floats:
     """Where lines o + s u and p + t v cross; not a number where they are parallel or no lines."""
     det = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
     size = np.hypot(u[..., 0], u[..., 1]) * np.hypot(v[..., 0], v[..., 1])
     w = p - o
     with np.errstate(divide="ignore", invalid="ignore"):
         s = (w[..., 0] * v[..., 1] - w[..., 1] * v[..., 0]) / np.where(np.abs(det) > PARALLEL * size, det, np.nan)
-    found: Array = o + s[..., None] * u
+    found: Floats = o + s[..., None] * u
     return found
 
 
-def _line_circle(o: Array, u: Array, c: Array, r: Array) -> Array:
+def _line_circle(o: Floats, u: Floats, c: Floats, r: Floats) -> Floats:
     """Both places where line o + s u meets a circle, (..., 2, 2); its nearest point where it passes by."""
     length = np.hypot(u[..., 0], u[..., 1])
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -130,7 +131,7 @@ def _line_circle(o: Array, u: Array, c: Array, r: Array) -> Array:
     return np.stack([f + h, f - h], -2)
 
 
-def _circle_circle(c: Array, r: Array, d: Array, s: Array) -> Array:
+def _circle_circle(c: Floats, r: Floats, d: Floats, s: Floats) -> Floats:
     """Both places where two circles meet, (..., 2, 2); where they do not, a place on the line of their centres."""
     v = d - c
     gap = np.hypot(v[..., 0], v[..., 1])
@@ -142,7 +143,7 @@ def _circle_circle(c: Array, r: Array, d: Array, s: Array) -> Array:
     return np.stack([m + h, m - h], -2)
 
 
-def _sides(c: Capsules) -> tuple[Array, Array]:
+def _sides(c: Capsules) -> tuple[Floats, Floats]:
     """A point on each straight side and its direction, (k, 2, 2) and (k, 1, 2)."""
     u = c.b - c.a
     length = np.hypot(u[:, 0], u[:, 1])
@@ -151,7 +152,7 @@ def _sides(c: Capsules) -> tuple[Array, Array]:
     return c.a[:, None] + np.stack([n, -n], 1), u[:, None]
 
 
-def corners(c: Capsules, box: Box) -> tuple[Array, tuple[NDArray[np.intp], NDArray[np.intp], Array, Array]]:
+def corners(c: Capsules, box: Box) -> tuple[Floats, tuple[Index, Index, Floats, Floats]]:
     """Places that hold the deepest of every overlap within a box, (c, 2), and the pairs that overlap.
 
     What closed sets have in common has, on its border, either a corner where two borders cross, or none; then its
@@ -190,7 +191,7 @@ def corners(c: Capsules, box: Box) -> tuple[Array, tuple[NDArray[np.intp], NDArr
     return np.clip(points[inside], lo, hi), pairs
 
 
-def nearest(c: Capsules, box: Box, known: Array) -> Array:
+def nearest(c: Capsules, box: Box, known: Floats) -> Floats:
     """The place of all capsules and the box nearest to the origin, (2,); `known` is one place they have in common."""
     points, _ = corners(c, box)
     v = foot(np.zeros(2), c.a, c.b)
@@ -198,15 +199,15 @@ def nearest(c: Capsules, box: Box, known: Array) -> Array:
     own = v * np.maximum(1.0 - c.r / np.where(out > 0, out, 1.0), 0.0)[:, None]
     points = np.concatenate([points, own, np.zeros((1, 2)), known[None]])
     slack = CENTRE_MM / 10
-    fits: NDArray[np.bool_] = np.asarray((distance(points[:, None], c.a, c.b) <= c.r + slack).all(1))
+    fits: Mask = np.asarray((distance(points[:, None], c.a, c.b) <= c.r + slack).all(1))
     fits &= ((points >= box[0] - slack) & (points <= box[1] + slack)).all(1)
     fits[-1] = True
     points = np.clip(points[fits], *box)
-    found: Array = points[np.hypot(points[:, 0], points[:, 1]).argmin()]
+    found: Floats = points[np.hypot(points[:, 0], points[:, 1]).argmin()]
     return found
 
 
-def central(c: Capsules, box: Box) -> tuple[float, Array]:
+def central(c: Capsules, box: Box) -> tuple[float, Floats]:
     """The least value within a box of the greatest residual (distance to a core less its radius), mm, and where.
 
     The greatest residual is convex, so it is found by cuts through the centroid of the polygon that still holds the
@@ -254,7 +255,7 @@ def _centroid(polygon: list[tuple[float, float]]) -> tuple[float, float]:
     for (px, py), (qx, qy) in pairwise(polygon[1:]):
         w = (px - ox) * (qy - oy) - (py - oy) * (qx - ox)
         area, sx, sy = area + w, sx + w * (px + qx - 2 * ox), sy + w * (py + qy - 2 * oy)
-    if abs(area) < 1e-24:
+    if abs(area) < NO_AREA_MM2:
         return sum(p[0] for p in polygon) / len(polygon), sum(p[1] for p in polygon) / len(polygon)
     return ox + sx / (3 * area), oy + sy / (3 * area)
 
@@ -272,7 +273,7 @@ def _clipped(polygon: list[tuple[float, float]], gx: float, gy: float, limit: fl
     return out
 
 
-def span(c: Capsules, at: Array, axis: int) -> tuple[float, float]:
+def span(c: Capsules, at: Floats, axis: int) -> tuple[float, float]:
     """How far one may go from `at` back and forth along an axis (0 x, 1 y) inside all capsules, mm: (<= 0, >= 0)."""
     e = np.eye(2)[axis]
     o, u = _sides(c)

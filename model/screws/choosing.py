@@ -20,7 +20,7 @@ from elbowroom.model.build.screw_spec import Head, ScrewsSpec, ScrewWords
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws.bearing import Bearing
 from elbowroom.model.screws.faces import edge
-from elbowroom.model.screws.joints import FAN_SCREW, Joint, meant
+from elbowroom.model.screws.joints import FAN_SCREW, Joint, words_for
 from elbowroom.model.screws.lines import Axis, Passed
 from elbowroom.model.screws.picking import Choice, Limits, settled
 from elbowroom.model.screws.stack import (
@@ -82,7 +82,7 @@ class Chosen:
 
 def chosen(joint: Joint, spec: ScrewsSpec, skip: Collection[int] = ()) -> list[Chosen]:
     """The screws of a joint, an entry for axes that are alike; none for axes that no screw can take, and for `skip`."""
-    words = next((w for pattern, w in spec.use.items() if meant(joint.name, pattern)), None)
+    words = words_for(joint.name, spec.use)
     size = joint.thread if words is None or words.thread is None else words.thread
     head = _head((words.head if words is not None else None) or spec.head, size)
     alike: dict[tuple[object, ...], list[tuple[int, _Feet]]] = defaultdict(list)

@@ -11,7 +11,6 @@ import json
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.digest import version
 from elbowroom.model.geometry.scene import Scene, Solid
@@ -20,6 +19,7 @@ from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.model.told.wordings import body_words, tenths
 from elbowroom.parts.screw.screw_tables import DRIVER, head, washer
+from elbowroom.parts.vocabulary.arrays import Floats
 
 KEY_MM, KEY_ROOM_MM = (
     4.0,
@@ -54,15 +54,13 @@ def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]
     return [_finding(chosen[i], name, rows) for (i, name), rows in blocked.items()]
 
 
-def over_head(c: Chosen, row: int) -> NDArray[np.float64]:
+def over_head(c: Chosen, row: int) -> Floats:
     """The top of a screw's head on its axis, which all room above it is counted from."""
     washers = c.washers * washer(c.thread).thickness
     return c.joint.axes[row].point(sum(x.thickness for x in c.layers) + washers + head(c.head, c.thread).height)
 
 
-def _met(
-    scene: Scene, solids: Sequence[Solid], starts: NDArray[np.float64], ways: NDArray[np.float64], store: Store
-) -> list[Met]:
+def _met(scene: Scene, solids: Sequence[Solid], starts: Floats, ways: Floats, store: Store) -> list[Met]:
     """What ends each driver's path; kept by all it depends on."""
     digest = hashlib.blake2b(version().encode(), digest_size=16)
     for s in solids:
@@ -113,5 +111,5 @@ def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]]
     )  # fmt: skip
 
 
-def _point(p: NDArray[np.float64]) -> tuple[float, float, float]:
+def _point(p: Floats) -> tuple[float, float, float]:
     return (float(p[0]), float(p[1]), float(p[2]))

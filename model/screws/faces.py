@@ -9,13 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.layout.layout import Piece
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Frame, Hole, HolePattern
 from elbowroom.parts.vocabulary.pose import Pose, apply, inverse
 
-Vector = NDArray[np.float64]
 Spot = tuple[str, str, int]  # piece, pattern, hole
 
 PLANE_MM = 0.3  # two faces nearer than this are one plane: more than rounding, less than any sheet; no source (P)

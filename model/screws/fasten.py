@@ -6,7 +6,7 @@ is an ordinary layout with more pieces.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from elbowroom.model.build.problems import BuildError, choices, shown
@@ -15,10 +15,11 @@ from elbowroom.model.build.screw_spec import ScrewsSpec
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.layout.place import Placed
+from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
-from elbowroom.model.screws.joints import Joint, joints, meant
+from elbowroom.model.screws.joints import Joint, joints, words_for
 from elbowroom.model.screws.lines import Axis, bolted
 from elbowroom.model.screws.stand import stand
 from elbowroom.parts.screw.screw_tables import NUTS
@@ -43,20 +44,21 @@ class Fastened:
     left: tuple[Joint, ...] = ()
 
 
-def fasten(placed: Placed, scene: Scene, whole: bool = True) -> Fastened:
+def fasten(placed: Placed, scene: Scene, whole: bool = True, about: Collection[str] | None = None) -> Fastened:
     """Screw together what is mated. `scene` is the placed layout made solid. Raises BuildError with the words' faults.
 
-    whole: False for a part of the build's layout, in which not all joints that the words name need be.
+    whole: False for a part of the build's layout, in which not all joints that the words name need be. about: only the
+    joints of these pieces are wanted.
     """
     build, layout = placed.build, placed.layout
-    lines = axes(layout, scene)
+    lines = axes(layout, scene, about)
     if len(lines) > MAX_SCREWS:
         said = f"{len(lines)} screws are more than the {MAX_SCREWS} of one build; leave out holes that take none"
         raise BuildError([build.document.problem((), said)])
     found = joints([bolted(a) if _by_bolt(a, build.screws) else a for a in lines])
     if whole:
         _check_words(build, build.screws, [j.name for j in found])
-    left = [j for j in found if any(meant(j.name, pattern) for pattern in build.screws.no_screws)]
+    left = [j for j in found if any(matches(j.name, pattern) for pattern in build.screws.no_screws)]
     kept = [j for j in found if j not in left]
     bored, undrilled = drill(layout.pieces, kept)
     screws = [c for j in kept for c in chosen(j, build.screws, {i for name, i in undrilled if name == j.name})]
@@ -69,8 +71,7 @@ def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
     """Whether the build has a bolt where a screw would be cut into a fan."""
     if axis.ends != "forming" or axis.fan is None:
         return False
-    name = f"{axis.piece.name}.{axis.pattern.name}"
-    words = next((w for pattern, w in spec.use.items() if meant(name, pattern)), None)
+    words = words_for(f"{axis.piece.name}.{axis.pattern.name}", spec.use)
     return words is not None and words.thread in NUTS
 
 
@@ -78,7 +79,7 @@ def _check_words(build: Build, spec: ScrewsSpec, names: list[str]) -> None:
     faults = []
     for key, words in (("use", spec.use), ("no_screws", dict(enumerate(spec.no_screws)))):
         for at, pattern in words.items() if key == "no_screws" else ((k, k) for k in words):
-            if not any(meant(n, str(pattern)) for n in names):
+            if not any(matches(n, str(pattern)) for n in names):
                 said = f"no screws go into {shown(pattern)}; write piece.pattern{choices(pattern, names, 30)}"
                 faults.append(build.document.problem(("screws", key, at), said))
     if faults:

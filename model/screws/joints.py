@@ -8,19 +8,22 @@ threaded, and for every piece on the way how far each hole is off, the best slid
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
+from typing import TypeVar
 
 import numpy as np
 
 from elbowroom.model.layout.layout import Piece
+from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.lines import Axis, Ends
 from elbowroom.model.screws.slots import Slide, Slot, best_slide, joined, residuals
 from elbowroom.parts.case.case_openings import LEAST_WEB
 from elbowroom.parts.vocabulary.base import HolePattern
 from elbowroom.parts.vocabulary.threads import THREADS, thread
+
+Words = TypeVar("Words")
 
 FAN_SCREW = "fan-screw"
 FAN_SCREW_NECK = (
@@ -82,9 +85,14 @@ def joints(axes: Sequence[Axis]) -> list[Joint]:
     return [_joint(f"{piece}.{pattern}", ends, group) for (piece, pattern, ends), group in groups.items()]
 
 
-def meant(name: str, pattern: str) -> bool:
-    """Whether a build file's word for joints (piece.pattern, with * for any run of characters) names this one."""
-    return name == pattern or ("*" in pattern and fnmatchcase(name, pattern.replace("[", "[[]").replace("?", "[?]")))
+def words_for(name: str, use: Mapping[str, Words]) -> Words | None:
+    """What a build's words say of a joint: its exact name before any pattern, then the pattern that spells out most of
+    it, in whatever order they are written.
+    """
+    fitting = [pattern for pattern in use if matches(name, pattern)]
+    if not fitting:
+        return None
+    return use[max(fitting, key=lambda p: (p == name, len(p.replace("*", "")), -p.count("*")))]
 
 
 def _joint(name: str, ends: Ends, axes: list[Axis]) -> Joint:

@@ -9,12 +9,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.layout.layout import Piece
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole, HolePattern
-
-Vector = NDArray[np.float64]
 
 Ends = Literal["thread", "nut", "forming", "stud"]
 

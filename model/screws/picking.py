@@ -208,4 +208,8 @@ def _reason(
     if washer is not None and most != least:
         more = "more washers" if least else "any number of washers"
         nor = f"; nor with {more if most is None else f'up to {most} of {washer.name}'}"
+    if known and safe.lo > known[-1]:
+        near += (
+            ", the longest this catalogue lists" if lengths == stock_of(receiver.thread) else ", the longest there is"
+        )
     return f"no stock length lies in what is safe, {wanted}{under}{f' (nearest {near})' if near else ''}{nor}"

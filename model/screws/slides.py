@@ -16,11 +16,12 @@ from elbowroom.model.screws import around
 from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.holding import Holding, holding
 from elbowroom.model.screws.joints import PASSES, REACH, Fit, Joint, slots_of
-from elbowroom.model.screws.sliding import EVEN_MM, Vector, copies, row_axes, slid
+from elbowroom.model.screws.sliding import EVEN_MM, copies, row_axes, slid
 from elbowroom.model.screws.slots import best_slide, joined
 from elbowroom.model.screws.trial import Outcome, Trials
 from elbowroom.parts.case.case_openings import LEAST_WEB
 from elbowroom.parts.screw.screw_tables import head, washer
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.pose import Pose
 
 SET_TO = 2  # decimals of a millimetre a slide is told and tried to

@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import Build, Entry, StackEntries
@@ -23,6 +22,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import Placed, placed
 from elbowroom.model.layout.rows import follows, holder
 from elbowroom.model.layout.stacks import layer_names
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.pose import Pose
 
@@ -31,8 +31,6 @@ WRITTEN = 4  # decimals of a millimetre that a place is written to
 FOLLOWED_MM = (
     1e-3  # a piece stands where it was to be moved to: more than what WRITTEN leaves, less than anyone can set
 )
-
-Vector = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,13 +13,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from elbowroom.model.screws.capsules import CENTRE_MM, Array, Capsules, central, corners, distance, inside, nearest
+from elbowroom.model.screws.capsules import CENTRE_MM, Capsules, central, corners, distance, inside, nearest
 from elbowroom.model.screws.capsules import span as room_along
 from elbowroom.model.screws.slot import Slot, joined
-
-Index = NDArray[np.intp]
+from elbowroom.parts.vocabulary.arrays import Floats, Index, Mask
 
 __all__ = ["PASS_MM", "Slide", "Slot", "best_slide", "joined", "residuals"]
 
@@ -52,7 +50,7 @@ class Slide:
         return (self.dx, self.dy) != (0.0, 0.0)
 
 
-def residuals(points: Sequence[tuple[float, float]] | Array, d: float, slots: Sequence[Slot]) -> tuple[Array, Index]:
+def residuals(points: Sequence[tuple[float, float]] | Floats, d: float, slots: Sequence[Slot]) -> tuple[Floats, Index]:
     """For each point: mm by which its slot fails to let a screw of diameter d pass, <= 0 passes, and the slot's index.
 
     A round hole, and any slot shorter than d between its end centres, serves one screw; a longer one serves all that
@@ -67,7 +65,7 @@ def residuals(points: Sequence[tuple[float, float]] | Array, d: float, slots: Se
 
 
 def best_slide(
-    points: Sequence[tuple[float, float]] | Array, d: float, slots: Sequence[Slot], *, reach: tuple[float, float]
+    points: Sequence[tuple[float, float]] | Floats, d: float, slots: Sequence[Slot], *, reach: tuple[float, float]
 ) -> Slide:
     """The slide within +-reach by which most screws of diameter d pass; raises ValueError as `residuals` does.
 
@@ -111,13 +109,13 @@ def best_slide(
 class _Plane:
     """Points (n, 2) against slots: ends of their centre lines (m, 2, 2), room to each side, and which serve one."""
 
-    pts: Array
-    cores: Array
-    room: Array
-    single: NDArray[np.bool_]
+    pts: Floats
+    cores: Floats
+    room: Floats
+    single: Mask
 
     @classmethod
-    def of(cls, points: Sequence[tuple[float, float]] | Array, d: float, slots: Sequence[Slot]) -> _Plane:
+    def of(cls, points: Sequence[tuple[float, float]] | Floats, d: float, slots: Sequence[Slot]) -> _Plane:
         pts = np.asarray(points, dtype=float).reshape(-1, 2)
         if not (math.isfinite(d) and d > 0):
             raise ValueError(f"a screw's diameter is a length above 0, not {d:g} mm")
@@ -133,7 +131,7 @@ class _Plane:
         room = np.array([(s.width - d) / 2 for s in slots], dtype=float)
         return cls(pts, cores, room, np.array([s.length < d for s in slots], dtype=bool))
 
-    def misses(self, at: Array) -> Array:
+    def misses(self, at: Floats) -> Floats:
         """mm by which each slot fails each point slid by `at`, (n, m)."""
         return distance((self.pts + at)[:, None], self.cores[None, :, 0], self.cores[None, :, 1]) - self.room
 
@@ -143,7 +141,7 @@ class _Plane:
         return Capsules(cores[:, 0], cores[:, 1], self.room[s])
 
 
-def _served(miss: Array, single: NDArray[np.bool_], used: Index | None = None) -> tuple[Array, Index]:
+def _served(miss: Floats, single: Mask, used: Index | None = None) -> tuple[Floats, Index]:
     """Residual and slot of each point where most screws pass; `used` is such an assignment, where it is known."""
     n, m = miss.shape
     if m == 0:
@@ -156,7 +154,7 @@ def _served(miss: Array, single: NDArray[np.bool_], used: Index | None = None) -
     return value, np.where(slot >= 0, slot, np.where(np.isfinite(value), free.argmin(1), -1))
 
 
-def _matched(miss: Array, single: NDArray[np.bool_]) -> Index:
+def _matched(miss: Floats, single: Mask) -> Index:
     """A slot for as many points as can pass, the roomiest first; -1 for the others (augmenting paths, textbook)."""
     n = len(miss)
     fits = miss <= PASS_MM
@@ -185,7 +183,7 @@ def _matched(miss: Array, single: NDArray[np.bool_]) -> Index:
     return found
 
 
-def _most(plane: _Plane, box: tuple[Array, Array]) -> tuple[Array, Index] | None:
+def _most(plane: _Plane, box: tuple[Floats, Floats]) -> tuple[Floats, Index] | None:
     """The best slide within a box and the slot of each screw by it, -1 for none; None where no screw passes by any.
 
     The capsules are taken PASS_MM / 2 wider, so that those that only touch have a corner in common all the same.
@@ -226,7 +224,7 @@ def _most(plane: _Plane, box: tuple[Array, Array]) -> tuple[Array, Index] | None
     return found
 
 
-def _deepest(plane: _Plane, points: Array, cells: Capsules, pairs: tuple[Index, Index, Index]) -> list[Index]:
+def _deepest(plane: _Plane, points: Floats, cells: Capsules, pairs: tuple[Index, Index, Index]) -> list[Index]:
     """The different ways to give slots to as many screws as can pass at once, over the corners of the capsules."""
     i, s, same = pairs
     if not len(points) or not len(cells):

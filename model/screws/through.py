@@ -11,13 +11,12 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from elbowroom.model.geometry.rays import met
 from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.tolerances import POSE_TURN_DIGITS
+from elbowroom.parts.vocabulary.arrays import Floats, Vector
 from elbowroom.parts.vocabulary.pose import apply, inverse, turn
-
-Vector = NDArray[np.float64]
 
 RIM_MM = 0.6  # beside the hole: inside any head, outside the hole's facets; no source (P)
 RAYS = 8  # round the hole, so that a neighbouring hole or edge does not hide the sheet
@@ -25,7 +24,7 @@ ENTRY_MM = 0.35  # the sheet begins no farther than this from the face: the plan
 KEY_DIGITS = 9  # of a point, mm: under any rounding of poses
 MOST_ANSWERS = 20_000  # depths kept in mind: a build of 600 screws walked at some heights
 MOST_KEPT = 16  # meshes with a direction each that are kept in mind: more than one walk goes to and fro between
-_GRAZE = 1e-12
+_GRAZE = 1e-12  # of a triangle's sides, and the determinant of a ray along its plane: rounding, and no more
 
 
 def thickness_at(solids: Sequence[Solid], point: Vector, along: Vector, radius: float, slot: float) -> float | None:
@@ -84,8 +83,8 @@ class _Seen(NamedTuple):
     mesh: Mesh  # kept with it, so that its id cannot pass to another
     side: Vector
     up: Vector
-    lo: NDArray[np.float64]
-    hi: NDArray[np.float64]
+    lo: Floats
+    hi: Floats
 
 
 _KEPT: OrderedDict[tuple[int, bytes], _Seen] = OrderedDict()
@@ -106,18 +105,7 @@ def _seen(mesh: Mesh, way: Vector) -> _Seen:
     return found
 
 
-def _hits(corners: NDArray[np.float64], origin: Vector, way: Vector) -> Vector:
-    """Distances along a ray at which it meets triangles (Moeller and Trumbore's test); doubled ones are merged."""
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    e1, e2 = b - a, c - a
-    p = np.cross(way, e2)
-    det = np.einsum("ij,ij->i", e1, p)
-    ok = np.abs(det) > _GRAZE
-    inv = np.where(ok, 1.0 / np.where(ok, det, 1.0), 0.0)
-    t = origin - a
-    u = np.einsum("ij,ij->i", t, p) * inv
-    q = np.cross(t, e1)
-    v = (q @ way) * inv
-    distance = np.einsum("ij,ij->i", e2, q) * inv
-    hit = ok & (u >= -_GRAZE) & (v >= -_GRAZE) & (u + v <= 1 + _GRAZE) & (distance > 0)
-    return np.unique(np.round(distance[hit], 6))
+def _hits(corners: Floats, origin: Vector, way: Vector) -> Vector:
+    """Distances along a ray at which it meets triangles; doubled ones are merged."""
+    hit, distance = met(corners, origin, way, _GRAZE, _GRAZE)
+    return np.unique(np.round(distance[hit & (distance > 0)], 6))

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import Build
@@ -36,8 +35,10 @@ from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, Finding
 from elbowroom.model.told.wordings import body_words, mm
 from elbowroom.model.tolerances import HORIZON_MM
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 WORDS = {"short": "too short", "close": "close to the end of the hole", "bottoms": "bottoms out", "pierces": "too long"}
 WORSE_MM = 0.05  # a gap that shrinks, or a clash that deepens, by less is the same as before: none can set it so (P)
@@ -193,7 +194,7 @@ class Trials:
         ]
 
 
-def _moved(layout: Layout, names: Collection[str], by: Sequence[float] | NDArray[np.float64]) -> Layout:
+def _moved(layout: Layout, names: Collection[str], by: Sequence[float] | Floats) -> Layout:
     move = shift(*(float(v) for v in by))
     return replace(
         layout,
@@ -203,7 +204,7 @@ def _moved(layout: Layout, names: Collection[str], by: Sequence[float] | NDArray
 
 def _other(new: Piece, old: Piece | None) -> bool:
     """Whether a piece is not as it was. A case with other holes drilled in it is: they only take material away."""
-    if old is None or not np.allclose(new.pose, old.pose, atol=1e-9):
+    if old is None or not np.allclose(new.pose, old.pose, atol=ROUNDING):
         return True
     return new.part.family != "case" and new.part is not old.part and new.part.shape_key() != old.part.shape_key()
 

@@ -7,16 +7,22 @@ Owns the way from the pieces a screw passes to a plane and the holes in it. Leav
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 
 from elbowroom.model.screws.bearing import Bearing, bearing
-from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Vector, edge
+from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, edge
 from elbowroom.model.screws.lines import Passed
 from elbowroom.model.screws.slot import Slot, joined
-from elbowroom.parts.case.case_openings import LEAST_WEB
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.case.case_cuts import cuts, figure
+from elbowroom.parts.case.case_openings import FACES, LEAST_WEB, Rect
+from elbowroom.parts.made.sheet import PlainSheet
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse
 
@@ -50,7 +56,50 @@ def stands(passed: Sequence[Passed], out: Vector, wide: float, shank: float) -> 
     last = passed[-1]
     if last.pattern is None or last.hole is None:
         return None
-    return bearing(wide, shank, holes_under(last, out), last.at)
+    return bearing(wide, shank, holes_under(last, out), last.at, openings_under(last, wide))
+
+
+def openings_under(last: Passed, wide: float) -> Any:
+    """What else is cut from the sheet within `wide` mm of the screw, as a shapely figure in the plane of its hole: a
+    panel's air holes, windows and cut-outs, a sheet's cutouts and what lies beyond its edge. None where nothing is.
+    """
+    import shapely
+
+    assert last.pattern is not None
+    part, to = last.piece.part, inverse(last.pattern.pose)
+    found: list[tuple[Any, Callable[[float, float], tuple[float, float, float]]]] = []
+    if isinstance(part, Case):
+        at, normal = last.pattern.pose[:3, 3], last.pattern.pose[:3, 2]
+        for face in FACES:
+            inner, outer = (np.array(part.face_point(face, 0.0, 0.0, t)) for t in (0.0, part.thickness(face)))
+            off = (at - inner) @ normal, (at - outer) @ normal
+            square_to = abs(float((outer - inner) @ normal)) > -OPPOSED * part.thickness(face)
+            if square_to and min(map(abs, off)) <= PLANE_MM:
+                on_face = partial(part.face_point, face)
+                u, v = _in_face(on_face, apply(last.pattern.pose, (*last.at, 0.0)))
+                found += [(figure(c), on_face) for c in cuts(part, face) if _reaches(c.rect, u, v, wide / 2)]
+    elif isinstance(part, PlainSheet) and abs(float(last.pattern.pose[2, 2])) > -OPPOSED:
+        x, y = float(part.length) / 2 + wide, float(part.width) / 2 + wide
+        found.append((shapely.box(-x, -y, x, y).difference(part.left()), lambda u, v: (u, v, 0.0)))
+    near = shapely.Point(*last.at).buffer(wide / 2)
+    out = []
+    for shape, place in found:
+        moved = shapely.transform(shape, lambda p, place=place: apply(to, [place(u, v) for u, v in p])[:, :2])
+        if moved.intersects(near):
+            out.append(moved)
+    return shapely.union_all(out) if out else None
+
+
+def _in_face(place: Callable[[float, float], tuple[float, float, float]], point: Vector) -> tuple[float, float]:
+    """A point's coordinates in a face, whose own points `place` gives."""
+    zero, along, up = (np.array(place(u, v)) for u, v in ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
+    off = point - zero
+    return float(off @ (along - zero)), float(off @ (up - zero))
+
+
+def _reaches(r: Rect, u: float, v: float, near: float) -> bool:
+    """Whether a cut's rectangle comes as near as that: a panel may have hundreds, and few lie under one head."""
+    return r.u0 - near <= u <= r.u1 + near and r.v0 - near <= v <= r.v1 + near
 
 
 def holes_under(last: Passed, out: Vector) -> list[Slot]:

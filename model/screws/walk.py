@@ -14,9 +14,10 @@ import numpy as np
 
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Spot, Vector, covers
+from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, Spot, covers
 from elbowroom.model.screws.lines import Passed, as_point
 from elbowroom.model.screws.through import thickness_at
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse
 

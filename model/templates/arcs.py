@@ -11,18 +11,18 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.contour import Contour, Vertex, circle
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
 
-Array = NDArray[np.float64]
 STRAIGHT_MM = 2e-3  # a straight side strays by no more, whatever the tolerance: else it swallows the start of an arc
 LEAST_POINTS = 4  # of an arc: three lie on a circle whatever they are
 LARGEST_RADIUS = 5000.0  # mm: a flatter arc is drawn straight or not at all
 HALF = math.pi * (1 + 1e-9)  # an arc turns by no more: beyond, its bulge loses digits
 
 
-def fitted(ring: Array, tolerance: float) -> Contour:
+def fitted(ring: Floats, tolerance: float) -> Contour:
     """The ring (n, 2), its first point not repeated, as sides and arcs within `tolerance` mm of it."""
     whole = _round(ring, tolerance)
     if whole is not None:
@@ -47,8 +47,8 @@ def fitted(ring: Array, tolerance: float) -> Contour:
 class _Run(NamedTuple):
     """A run of the chain from its i-th point on."""
 
-    chain: Array
-    middles: Array
+    chain: Floats
+    middles: Floats
     i: int
     tolerance: float
 
@@ -72,7 +72,7 @@ def _reach(last: int, sure: int, fits: Callable[[int], bool]) -> int:
     return good
 
 
-def _sharpest(ring: Array) -> int:
+def _sharpest(ring: Floats) -> int:
     """The corner at which the ring turns most."""
     before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
@@ -80,10 +80,10 @@ def _sharpest(ring: Array) -> int:
     return int(turns.argmax())
 
 
-def _is_straight(points: Array, tolerance: float) -> bool:
+def _is_straight(points: Floats, tolerance: float) -> bool:
     d = points[-1] - points[0]
     length = float(np.hypot(*d))
-    if length < 1e-12:
+    if length < NO_LENGTH:
         return False
     off = points - points[0]
     along = off @ d / length
@@ -91,7 +91,7 @@ def _is_straight(points: Array, tolerance: float) -> bool:
     return bool(across.max() <= tolerance and (np.diff(along) > 0).all())
 
 
-def _bulge(points: Array, middles: Array, tolerance: float) -> float | None:
+def _bulge(points: Floats, middles: Floats, tolerance: float) -> float | None:
     """Bulge of the arc from the first point to the last through the one in the middle; None where it does not fit."""
     a, m, b = points[0], points[len(points) // 2], points[-1]
     centre = _centre(a, m, b)
@@ -111,17 +111,17 @@ def _bulge(points: Array, middles: Array, tolerance: float) -> float | None:
     return math.tan(sweep / 4)
 
 
-def _centre(a: Array, b: Array, c: Array) -> Array | None:
+def _centre(a: Floats, b: Floats, c: Floats) -> Floats | None:
     """Centre of the circle through three points; None where they lie on a line."""
     p, q = b - a, c - a
     double = 2 * float(p[0] * q[1] - p[1] * q[0])
-    if abs(double) < 1e-12:
+    if abs(double) < NO_LENGTH:
         return None
     pp, qq = float(p @ p), float(q @ q)
     return a + np.array([q[1] * pp - p[1] * qq, p[0] * qq - q[0] * pp]) / double
 
 
-def _round(ring: Array, tolerance: float) -> Contour | None:
+def _round(ring: Floats, tolerance: float) -> Contour | None:
     """The ring as a circle, where it is one: least squares (Kasa), then held against every point and chord."""
     if len(ring) < 8:
         return None

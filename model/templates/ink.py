@@ -12,6 +12,7 @@ from typing import Any
 from elbowroom.model.templates.drawing import Circle, Cross, Drawing, Entity, Layer, Line, Outline, Text
 from elbowroom.model.templates.lettering import set_in
 from elbowroom.parts.vocabulary.contour import STRAIGHT, Arc, Contour, Point, arc_of, circle, sides
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 MM = 72 / 25.4  # points in a millimetre: the PDF unit is 1/72 in (ISO 32000-1, 8.3.2.3)
 STEP = math.pi / 4  # largest angle of one curve
@@ -99,7 +100,7 @@ def _closed(path: Any, contour: Contour) -> None:
 
 
 def _curves(path: Any, arc: Arc) -> None:
-    n = max(1, math.ceil(abs(arc.sweep) / STEP - 1e-9))
+    n = max(1, math.ceil(abs(arc.sweep) / STEP - ROUNDING))
     step = arc.sweep / n
     reach = 4 / 3 * math.tan(step / 4) * arc.radius
     for k in range(n):

@@ -26,6 +26,7 @@ from elbowroom.parts.vocabulary.contour import (
     sides,
     turned_round,
 )
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
 
 FREE_CHORD = 0.005  # mm: of arcs in an outline that is not offset side by side; a twentieth of a laser's +-0.1 (V)
 MITRE = 4.0  # times the offset a corner may stand out; sharper ones are cut off, as every cutter's software does (P)
@@ -108,7 +109,7 @@ def _side_by_side(contour: Contour, grow: float) -> Contour | None:
     for v, w in sides(contour):
         if abs(v[2]) <= STRAIGHT:
             d = math.dist(v[:2], w[:2])
-            if d < 1e-12:
+            if d < NO_LENGTH:
                 return None
             nx, ny = grow * (w[1] - v[1]) / d, -grow * (w[0] - v[0]) / d
             moved.append(((v[0] + nx, v[1] + ny), (w[0] + nx, w[1] + ny), None))
@@ -179,7 +180,7 @@ def _meetings(one: tuple[Point, Point, Arc | None], two: tuple[Point, Point, Arc
     if arc is not None and other is not None:
         (x0, y0), (x1, y1) = arc.centre, other.centre
         apart = math.hypot(x1 - x0, y1 - y0)
-        if apart < 1e-12:
+        if apart < NO_LENGTH:
             return []
         along = (apart**2 + arc.radius**2 - other.radius**2) / (2 * apart)
         ux, uy = (x1 - x0) / apart, (y1 - y0) / apart

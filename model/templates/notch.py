@@ -19,11 +19,14 @@ from numpy.typing import NDArray
 
 from elbowroom.model.templates.arcs import fitted
 from elbowroom.model.templates.drawing import TemplateError
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.contour import Contour, flattened
 from elbowroom.parts.vocabulary.pose import Pose, apply, inverse
+from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 LAYERS = 16  # over and under the sheet, by equal steps of reach: the edge lies at most gap / 16 too far out for them
 FIT_MM = 0.05  # mm: sides and arcs stray from the computed ring by at most this; half of ISO 2768-m's finest, 0.1
+CHORDS_MM = FIT_MM / 50  # of arcs while they are compared with the ring: no part of what they may stray
 QUADRANT = 16  # chords of a quarter circle where outlines are grown, around the circle, not in it
 PAST = 1.0  # mm a notch runs past the sheet's edge, so that no wall of nothing is left; any length does
 LEAST_MM2 = 1e-6  # areas below are rounding
@@ -35,7 +38,7 @@ class Obstacle(NamedTuple):
     """A closed mesh in the coordinates the sheet stands in; bound: mm the true surface may lie from it."""
 
     name: str
-    vertices: NDArray[np.float64]
+    vertices: Floats
     triangles: NDArray[np.int32]
     bound: float = 0.0
 
@@ -162,7 +165,7 @@ def _layers(thickness: float, reach: float) -> list[tuple[float, float, float]]:
     return out
 
 
-def _polygons(rings: Sequence[NDArray[np.float64]]) -> Any:
+def _polygons(rings: Sequence[Floats]) -> Any:
     """Rings as one shape: what an odd number of them surrounds."""
     import shapely
 
@@ -237,9 +240,9 @@ def _drawn(ring: Any, needed: Any) -> Contour:
 
     points = np.array(shapely.geometry.polygon.orient(ring).exterior.coords)[:-1]
     found = fitted(points, FIT_MM)
-    drawn = shapely.Polygon(flattened(found, FIT_MM / 50))
+    drawn = shapely.Polygon(flattened(found, CHORDS_MM))
     must = needed.intersection(ring)
-    if drawn.is_valid and must.difference(drawn.buffer(1e-3)).area <= LEAST_MM2:
+    if drawn.is_valid and must.difference(drawn.buffer(CHORDS_MM)).area <= LEAST_MM2:
         return tuple((round(x, 4), round(y, 4), round(b, 9)) for x, y, b in found)
     return tuple((float(x), float(y), 0.0) for x, y in points)
 
@@ -254,7 +257,7 @@ def _web(shape: Any, outline: Any, others: Sequence[Any]) -> float | None:
     """Narrowest material between the cut and an edge it does not open, a hole or another cut, mm."""
     import shapely
 
-    edge = shapely.get_coordinates(outline.exterior.simplify(1e-6))
+    edge = shapely.get_coordinates(outline.exterior.simplify(ALIKE))
     straight = [shapely.LineString(edge[i : i + 2]) for i in range(len(edge) - 1)]
     rest = [side for side in straight if not side.intersects(shape)]
     rest += [hole for hole in map(shapely.Polygon, outline.interiors) if not hole.intersects(shape)]

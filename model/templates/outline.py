@@ -13,15 +13,17 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.model.templates.drawing import TemplateError
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.contour import Contour, Point, flattened
 from elbowroom.parts.vocabulary.pose import Pose, apply, inverse, turn
+from elbowroom.parts.vocabulary.tolerances import ALIKE, ROUNDING, TINY
 
 FLATTEN_MM = 0.01  # chord error of edges that are neither straight nor round: a tenth of a laser's +-0.1 (V)
 LOOKS_RAD = 1e-6  # a face whose normal is nearer to the view's than this looks at the viewer
 SAME_PLANE_MM = 1e-4  # faces nearer in height than this lie in one plane: the kernel keeps vertices to 1e-7
+KERNEL_TOUCH_MM = 1e-7  # the kernel's own confusion tolerance: how near a ray passes a face and meets it
 ROUND_MM = 1e-6  # arcs whose centres and radii agree to this are one circle
 SAMPLES = 8  # points of a chord at which its error is measured
 
@@ -170,7 +172,8 @@ def _edge(edge: Any, back: Pose) -> list[tuple[float, float, float]]:
     if curve.GetType() == GeomAbs_CurveType.GeomAbs_Circle:
         axis = curve.Circle().Axis().Direction()
         up = math.copysign(1.0, float(turn(back, (axis.X(), axis.Y(), axis.Z()))[2]))
-        parts = 2 if abs(last - first) > math.pi * (1 + 1e-9) else 1  # no arc of more than a half: readers differ there
+        # No arc of more than a half: readers differ there.
+        parts = 2 if abs(last - first) > math.pi * (1 + ROUNDING) else 1
         step = (last - first) / parts
         return [(*at(first + k * step), math.tan(up * step / 4)) for k in range(parts)]
     return [(*p, 0.0) for p in _chords(at, first, last)]
@@ -188,7 +191,7 @@ def _chords(at: Any, first: float, last: float) -> list[Point]:
                 [at(first + (last - first) * (i + k / SAMPLES) / n) for k in range(1, SAMPLES)], dtype=float
             )
             off = between - a
-            span = max(float(d @ d), 1e-300)
+            span = max(float(d @ d), TINY)
             off -= np.clip(off @ d / span, 0, 1)[:, None] * d
             worst = max(worst, float(np.linalg.norm(off, axis=1).max()))
         # Samples miss at most the sixteenth of a chord beside its highest point, where an arc has lost 1.6 % of it.
@@ -201,7 +204,7 @@ def _circle(contour: Contour) -> tuple[float, float, float] | None:
     """Centre and diameter where all sides are arcs of one circle."""
     from elbowroom.parts.vocabulary.contour import arc_of, sides
 
-    if any(abs(v[2]) < 1e-6 for v in contour):
+    if any(abs(v[2]) < ALIKE for v in contour):
         return None
     arcs = [arc_of(a, b, a[2]) for a, b in sides(contour)]
     one = arcs[0]
@@ -209,7 +212,7 @@ def _circle(contour: Contour) -> tuple[float, float, float] | None:
         math.dist(a.centre, one.centre) < ROUND_MM and abs(a.radius - one.radius) < ROUND_MM and a.sweep * one.sweep > 0
         for a in arcs
     )
-    if not same or abs(abs(sum(a.sweep for a in arcs)) - 2 * math.pi) > 1e-6:
+    if not same or abs(abs(sum(a.sweep for a in arcs)) - 2 * math.pi) > ALIKE:
         return None
     return (round(one.centre[0], 10) + 0.0, round(one.centre[1], 10) + 0.0, round(2 * one.radius, 10))
 
@@ -230,13 +233,13 @@ def _opening(
     return Opening(contour, round_, depth_of(shape, apply(view, (*point, height)), view[:3, 2]))
 
 
-def depth_of(shape: Any, start: NDArray[np.float64], toward: NDArray[np.float64]) -> float | None:
+def depth_of(shape: Any, start: Floats, toward: Floats) -> float | None:
     """How far a ray from the face's plane, away from the viewer, runs before it meets the body; None: never."""
     from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
     from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 
     ray = IntCurvesFace_ShapeIntersector()
-    ray.Load(shape, 1e-7)
+    ray.Load(shape, KERNEL_TOUCH_MM)
     ray.Perform(gp_Lin(gp_Pnt(*map(float, start)), gp_Dir(*(-float(c) for c in toward))), SAME_PLANE_MM, 1e6)
     if not ray.IsDone() or ray.NbPnt() == 0:
         return None

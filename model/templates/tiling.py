@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from elbowroom.model.build.problems import InputError, choices, shown
 from elbowroom.parts.vocabulary.contour import Point
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI Y14.1 (M)
 
@@ -111,4 +112,4 @@ def tiled(box: tuple[float, float, float, float], paper: str) -> Tiling:
 
 def _count(size: float, window: float) -> int:
     """Pages that a length takes."""
-    return max(1, math.ceil((size - OVERLAP) / (window - OVERLAP) - 1e-9))
+    return max(1, math.ceil((size - OVERLAP) / (window - OVERLAP) - ROUNDING))

@@ -39,6 +39,7 @@ from elbowroom.parts.made.sheet import PlainSheet
 from elbowroom.parts.vocabulary.base import Frame, HolePattern, Part
 from elbowroom.parts.vocabulary.contour import Contour, arc_of, bounds, sides
 from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, pose, shift
+from elbowroom.parts.vocabulary.tolerances import ALIKE, PARALLEL_COS, ROUNDING
 
 # A case's panels seen from outside: direction out of the case, and which way is up for the viewer.
 PANELS: dict[str, tuple[tuple[int, int, int], tuple[int, int, int]]] = {
@@ -55,6 +56,7 @@ CROSS_MM = 4.0  # least size of a centre mark, and how far it stands out of a ho
 MOST_POCKETS = 8  # that a note is written about each; those beyond are counted. By choice
 SAME_HOLE_MM = 0.01  # a drawn hole nearer than this to a declared one, and as wide, is that one
 SAME_SLOT_MM = 1e-3  # a slot's ends are round and its sides parallel to this
+WHOLE_TURN_RAD = 1e-3  # a slot's ends turn by a whole turn to this: SAME_SLOT_MM at an end 1 mm in radius
 
 
 class View(NamedTuple):
@@ -213,7 +215,7 @@ def draw_regions(part: Part, found: Sequence[Region], view: View, name: str, num
 def _number_height(centres: Any, x: float, y: float) -> float:
     """Height of a number that does not run into the next hole's."""
     apart = np.hypot(*(centres - (x, y)).T)
-    near = float(apart[apart > 1e-6].min(initial=math.inf))
+    near = float(apart[apart > ALIKE].min(initial=math.inf))
     return min(NUMBER_MM, 0.3 * near)
 
 
@@ -247,8 +249,8 @@ def _middle(o: Opening) -> tuple[float, float]:
 
 def slot_of(contour: Contour) -> tuple[float, float, float, float, float] | None:
     """Centre x and y, width, length between the end centres and angle (-90 to 90 degrees) of a slot; None: no slot."""
-    straight = [(a, b) for a, b in sides(contour) if abs(a[2]) < 1e-9]
-    bent = [arc_of(a, b, a[2]) for a, b in sides(contour) if abs(a[2]) >= 1e-9]
+    straight = [(a, b) for a, b in sides(contour) if abs(a[2]) < ROUNDING]
+    bent = [arc_of(a, b, a[2]) for a, b in sides(contour) if abs(a[2]) >= ROUNDING]
     if len(straight) != 2 or len(bent) not in (2, 4) or not straight:
         return None
     ends: list[tuple[float, float]] = []
@@ -256,7 +258,7 @@ def slot_of(contour: Contour) -> tuple[float, float, float, float, float] | None
         if all(math.dist(arc.centre, e) > SAME_SLOT_MM for e in ends):
             ends.append(arc.centre)
     turned = sum(abs(a.sweep) for a in bent)
-    if len(ends) != 2 or abs(turned - 2 * math.pi) > 1e-3 or max(a.radius for a in bent) - min(
+    if len(ends) != 2 or abs(turned - 2 * math.pi) > WHOLE_TURN_RAD or max(a.radius for a in bent) - min(
         a.radius for a in bent
     ) > SAME_SLOT_MM:  # fmt: skip
         return None
@@ -281,13 +283,13 @@ def _purposes(part: Part, view: View) -> list[tuple[float, float, float, str]]:
     back, out = inverse(view.pose), []
     patterns: tuple[HolePattern, ...] = part.patterns()
     for p in patterns:
-        if abs(float(p.pose[:3, 2] @ view.pose[:3, 2])) > 1 - 1e-6:
+        if abs(float(p.pose[:3, 2] @ view.pose[:3, 2])) > PARALLEL_COS:
             for h in p.holes:
                 x, y, _ = apply(back, apply(p.pose, (h.x, h.y, 0.0)))
                 name = TO_DRILL if part.family == "case" and p.name.startswith("to-drill-") else p.name
                 out.append((float(x), float(y), h.diameter, name + (f", thread {h.thread}" if h.thread else "")))
     for f in part.frames():
-        if f.kind == "port" and f.thread and float(f.pose[:3, 2] @ view.pose[:3, 2]) > 1 - 1e-6:
+        if f.kind == "port" and f.thread and float(f.pose[:3, 2] @ view.pose[:3, 2]) > PARALLEL_COS:
             x, y, _ = apply(back, f.pose[:3, 3])
             out.append((float(x), float(y), 0.0, f"port {f.name}, thread {f.thread}"))
     return out

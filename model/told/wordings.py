@@ -11,6 +11,9 @@ import re
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.tolerances import CONTACT_MM
 
+READS_AS_NOTHING_MM = 0.005  # shorter lengths round to 0.00
+FOUR_DIGITS_MM = 1e-4  # lengths from here on show a digit in four decimals
+
 
 def tenths(value: float, *limits: float) -> str:
     """A length for a sentence: a tenth of a millimetre, which is what a person can measure; more digits only where
@@ -41,8 +44,8 @@ def body_words(piece: Piece, body: str) -> str:
 
 def mm(value: float) -> str:
     """A length for a sentence where hundredths count, as of screws and holes; more where it would read as nothing."""
-    if 0.0 < abs(value) < 0.005:
-        return f"{value:.1g} mm" if abs(value) < 1e-4 else f"{value:.4f} mm"
+    if 0.0 < abs(value) < READS_AS_NOTHING_MM:
+        return f"{value:.1g} mm" if abs(value) < FOUR_DIGITS_MM else f"{value:.4f} mm"
     return f"{value:.2f} mm"
 
 

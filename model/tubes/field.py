@@ -3,8 +3,8 @@
 Owns one array over a box: for the middle of every cell the nearest known point of any obstacle's surface (or the
 middle itself, where it lies in a solid) and the distance wanted there. Seen from any point of the cell, the distance to
 that point less the wanted one is an upper bound of the true excess of room, and near it: what the map calls blocked is
-blocked, what it calls free is for `freespace` to confirm. Building is vectorised numpy: surfaces are sampled, solids
-filled by counting crossings along columns, and distances spread axis by axis.
+blocked, what it calls free is for `freespace` to confirm. To build it surfaces are sampled,
+solids filled by counting crossings along columns, and distances spread axis by axis.
 """
 
 from __future__ import annotations
@@ -26,7 +26,6 @@ REACH = 24.0  # mm beyond a surface to which the map looks: a tube's radius, its
 WALL = 14.0  # mm of solid drawn round a walled box: thicker than a cell, so that no step leaps over it
 NOTHING, OUTSIDE = -1, -2  # owners that are no obstacle: nothing within reach, and what lies outside a walled box
 _NUDGE = 0.0137  # of a cell: keeps the columns off faces and edges at round coordinates
-_CHUNK = 3_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,40 +44,31 @@ class Field:
     def shape(self) -> tuple[int, int, int]:
         return (self.near.shape[0], self.near.shape[1], self.near.shape[2])
 
-    def index(self, points: Floats | Floats32) -> NDArray[np.int32]:
-        """Flat index of the cell of each point (..., 3), or of the nearest cell of the box."""
-        n = self.shape
-        ijk = ((points - self.lo.astype(points.dtype)) * points.dtype.type(1 / self.cell)).astype(np.int32)
-        i, j, k = (np.minimum(np.maximum(ijk[..., m], 0), n[m] - 1) for m in range(3))
-        out: NDArray[np.int32] = (i * np.int32(n[1]) + j) * np.int32(n[2]) + k
+    @property
+    def place(self) -> tuple[Floats32, np.float32, np.float32]:
+        """Lower corner, cells a mm and mm a cell, as the kernels take them."""
+        return self.lo.astype(np.float32), np.float32(1 / self.cell), np.float32(self.cell)
+
+    def excess(self, points: Floats, *, tight: bool = False) -> Floats32:
+        """Upper bound, mm, of the distance to the obstacles less the distance wanted, at each point (..., 3).
+
+        tight: the least of what the cell and its six neighbours know: slower, and nearer the truth.
+        """
+        from elbowroom.model.tubes.kernels import excess_at  # compiled: loaded only where a run is looked for
+
+        out = np.empty(points.shape[:-1], dtype=np.float32)
+        flat = np.ascontiguousarray(points.reshape(-1, 3), dtype=np.float32)
+        excess_at(self.near, *self.place, flat, tight, out.reshape(-1))
         return out
 
-    def excess(self, points: Floats) -> Floats32:
-        """Upper bound, mm, of the distance to the obstacles less the distance wanted, at each point (..., 3)."""
-        p = points.astype(np.float32)
-        row = self.near.reshape(-1, 4)[self.index(p)]
-        p -= row[..., :3]
-        out: Floats32 = np.sqrt(np.einsum("...i,...i", p, p)) - row[..., 3]
-        return out
-
-    def tight_excess(self, points: Floats) -> Floats32:
-        """As `excess`, the least of what the cell and its six neighbours know: slower, and nearer the truth."""
-        out = self.excess(points)
-        p = points.astype(np.float32)
-        flat = self.near.reshape(-1, 4)
-        for k in range(3):
-            for s in (-self.cell, self.cell):
-                q = p.copy()
-                q[..., k] += s
-                row = flat[self.index(q)]
-                d = p - row[..., :3]
-                np.minimum(out, np.sqrt(np.einsum("...i,...i", d, d)) - row[..., 3], out=out)
-        return out
+    def axes(self) -> tuple[Floats32, Floats32, Floats32]:
+        """Coordinates of the cells' middles along each axis."""
+        x, y, z = ((self.lo[k] + (np.arange(self.shape[k]) + 0.5) * self.cell).astype(np.float32) for k in range(3))
+        return x, y, z
 
     def middles(self) -> Floats32:
         """Middle of every cell, (nx, ny, nz, 3)."""
-        axes = [(self.lo[k] + (np.arange(self.shape[k]) + 0.5) * self.cell).astype(np.float32) for k in range(3)]
-        return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+        return np.stack(np.meshgrid(*self.axes(), indexing="ij"), axis=-1)
 
     def with_rods(self, starts: Floats, ends: Floats, needs: Floats, owner: int, *, copy: bool = True) -> Field:
         """This map and bars: from each bar's axis the distance needs[i] is wanted. copy=False draws into this map."""
@@ -106,32 +96,9 @@ class _Draft:
     """A map being drawn: as `Field`, and `room`, the excess at the middles themselves."""
 
     def __init__(self, field: Field) -> None:
-        self.field, self.middles = field, field.middles()
+        self.field, self.middles, self.axes = field, field.middles(), field.axes()
         field.near[..., :3], field.near[..., 3] = self.middles, -REACH
         self.room = np.full(field.shape, REACH, dtype=np.float32)
-
-    def offer(self, part: Part, q: Floats32, need: Floats32, who: NDArray[np.int32]) -> None:
-        """Take the points q, from which `need` is wanted, where they leave less room than what is drawn."""
-        d = self.middles[part] - q
-        room = np.sqrt(np.einsum("...i,...i", d, d)) - need
-        better = room < self.room[part]
-        np.copyto(self.room[part], room, where=better)
-        np.copyto(self.field.near[part][..., :3], q, where=better[..., None])
-        np.copyto(self.field.near[part][..., 3], need, where=better)
-        np.copyto(self.field.owner[part], who, where=better)
-
-    def ask_neighbours(self) -> None:
-        """Let every cell look at what its neighbours found: the nearest cell need not hold the nearest point."""
-        for k in range(3):
-            ahead = tuple(slice(1, None) if i == k else slice(None) for i in range(3))
-            behind = tuple(slice(None, -1) if i == k else slice(None) for i in range(3))
-            for here, there in ((ahead, behind), (behind, ahead)):
-                who = self.field.owner[there].copy()
-                row = self.field.near[there].copy()
-                self.offer(here, row[..., :3], np.where(who != NOTHING, row[..., 3], -np.inf).astype(np.float32), who)
-
-
-Part = tuple[slice, ...]
 
 
 def build(space: Space, margins: Margins, lo: Floats, hi: Floats, *, walled: bool = False) -> Field:
@@ -139,6 +106,8 @@ def build(space: Space, margins: Margins, lo: Floats, hi: Floats, *, walled: boo
 
     walled: what lies outside the box counts as solid, with no distance wanted from it.
     """
+    from elbowroom.model.tubes import mapping  # compiled: loaded only where a run is looked for
+
     inner = (np.asarray(lo, dtype=float), np.asarray(hi, dtype=float))
     if walled:
         lo, hi = inner[0] - WALL, inner[1] + WALL
@@ -148,32 +117,19 @@ def build(space: Space, margins: Margins, lo: Floats, hi: Floats, *, walled: boo
     near, owner = np.zeros((*n, 4), dtype=np.float32), np.full(tuple(n), NOTHING, dtype=np.int32)
     draft = _Draft(Field(np.asarray(lo, dtype=float), cell, near, owner))
     if walled:
-        _wall(draft, *inner)
+        low, high = (v.astype(np.float32) for v in inner)
+        mapping.draw_walls(*draft.axes, low, high, np.int32(OUTSIDE), near, owner, draft.room)
     wanted = space.margins(margins)
     for margin in np.unique(wanted):
         _add(draft, space, np.nonzero(wanted == margin)[0], (margin + space.bounds).astype(np.float32))
-    draft.ask_neighbours()
+    mapping.ask_neighbours(*draft.axes, np.int32(NOTHING), near, owner, draft.room)
     return draft.field
-
-
-def _wall(draft: _Draft, lo: Floats, hi: Floats) -> None:
-    """Make everything outside the box solid."""
-    m = draft.middles
-    lo32, hi32 = lo.astype(np.float32), hi.astype(np.float32)
-    outside = ((m < lo32) | (m > hi32)).any(axis=-1)
-    q = m.copy()
-    low, high = m - lo32, hi32 - m
-    nearest = np.argmin(np.concatenate([low, high], axis=-1), axis=-1)
-    for k in range(3):
-        q[..., k][nearest == k] = lo32[k]
-        q[..., k][nearest == k + 3] = hi32[k]
-    q[outside] = m[outside]
-    who = np.full(m.shape[:3], OUTSIDE, dtype=np.int32)
-    draft.offer((slice(None),) * 3, q, np.zeros(m.shape[:3], dtype=np.float32), who)
 
 
 def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32) -> None:
     """Spread the surfaces and insides of some obstacles over the part of the map that they reach."""
+    from elbowroom.model.tubes import mapping
+
     field = draft.field
     n = np.array(field.shape)
     pad = int(np.ceil(REACH / field.cell)) + 1
@@ -186,54 +142,20 @@ def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32
     obstacles = [space.obstacles[i] for i in members]
     triangles = np.concatenate([o.vertices[o.triangles] for o in obstacles])
     who = np.repeat(members, [len(o.triangles) for o in obstacles]).astype(np.int32)
-    points, source = _samples(triangles, field.cell / 2)
-    cells = np.floor((points - lo) / field.cell).astype(np.int64)
-    inside = np.all((cells >= 0) & (cells < shape), axis=1)
-    points, source, cells = points[inside], source[inside], cells[inside]
-    flat = np.ravel_multi_index((cells[:, 0], cells[:, 1], cells[:, 2]), shape)
-    d = points - (lo + (cells + 0.5) * field.cell)
-    order = np.argsort(-np.einsum("ij,ij->i", d, d).astype(np.float32), kind="stable")
-    first = np.full(int(np.prod(shape)), -1, dtype=np.int64)
-    first[flat[order]] = order  # of one cell's samples the last written, the one nearest its middle, stands
-    q = draft.middles[part].reshape(-1, 3).copy()
-    label = np.full(len(q), -1, dtype=np.int32)
-    known = first >= 0
-    q[known], label[known] = points[first[known]], who[source[first[known]]]
-    filled = _filled(triangles, who, lo, field.cell, shape).ravel()
+    q, label = np.empty((*shape, 3), dtype=np.float32), np.full(shape, -1, dtype=np.int32)
+    mapping.sample_surfaces(
+        np.ascontiguousarray(triangles, dtype=float), who, field.cell / 2, lo, field.cell, q, label,
+        np.full(shape, np.inf, dtype=np.float32),
+    )  # fmt: skip
+    filled = _filled(triangles, who, lo, field.cell, shape)
     solid = filled >= 0
-    q[solid], label[solid] = draft.middles[part].reshape(-1, 3)[solid], filled[solid]
-    nearest = _spread(known | solid, shape, field.cell)
-    src = np.maximum(nearest, 0)
-    named = np.where(nearest >= 0, label[src], -1).reshape(shape)
-    asked = np.where(named >= 0, need[np.maximum(named, 0)], np.float32(-np.inf)).astype(np.float32)
-    draft.offer(part, q[src].reshape(*shape, 3), asked, named)
-
-
-def _samples(t: Floats, step: float) -> tuple[Floats, NDArray[np.int64]]:
-    """Points on triangles (m, 3, 3) at most about `step` apart, and the triangle each is of."""
-    edges = np.linalg.norm(t[:, [1, 2, 0]] - t, axis=2)
-    longest = np.argmax(edges, axis=1)
-    rows = np.arange(len(t))
-    a, b, c = t[rows, longest], t[rows, (longest + 1) % 3], t[rows, (longest + 2) % 3]
-    base = edges[rows, longest]
-    height = np.linalg.norm(np.cross(b - a, c - a), axis=1) / np.maximum(base, 1e-12)
-    nu = np.ceil(base / step).astype(np.int64) + 1
-    nv = np.ceil(height / step).astype(np.int64) + 1
-    out, source = [], []
-    counts = nu * nv
-    start = 0
-    total = np.cumsum(counts)
-    while start < len(t):
-        stop = int(np.searchsorted(total, (total[start - 1] if start else 0) + _CHUNK, side="right"))
-        stop = max(stop, start + 1)
-        owner, k = spans(counts[start:stop])
-        owner = owner + start
-        v = (k // nu[owner]) / np.maximum(nv[owner] - 1, 1)
-        u = (k % nu[owner]) / np.maximum(nu[owner] - 1, 1) * (1 - v)
-        out.append(a[owner] + u[:, None] * (b - a)[owner] + v[:, None] * (c - a)[owner])
-        source.append(owner)
-        start = stop
-    return np.concatenate(out), np.concatenate(source)
+    q[solid], label[solid] = draft.middles[part][solid], filled[solid]
+    # The number of the source whose middle is nearest, for each cell within REACH of one.
+    nearest = np.where(label >= 0, np.arange(label.size, dtype=np.int32).reshape(shape), np.int32(-1))
+    mapping.spread_along(nearest, field.cell, int(np.ceil(REACH / field.cell)) + 1)
+    mapping.offer_nearest(
+        *draft.axes, i0.astype(np.int64), nearest, q, label, need, field.near, field.owner, draft.room
+    )
 
 
 def _filled(t: Floats, who: NDArray[np.int32], lo: Floats, cell: float, shape: tuple[int, ...]) -> NDArray[np.int32]:
@@ -265,24 +187,3 @@ def _filled(t: Floats, who: NDArray[np.int32], lo: Floats, cell: float, shape: t
     at = np.maximum.accumulate(np.where(mark >= 0, np.arange(mark.shape[2]), 0), axis=2)
     named = np.take_along_axis(mark, at, axis=2)[..., :-1]
     return np.where(inside, np.maximum(named, who.min()), -1).astype(np.int32)
-
-
-def _spread(sources: NDArray[np.bool_], shape: tuple[int, ...], cell: float) -> NDArray[np.int64]:
-    """For each cell the flat index of the source whose middle is nearest, within REACH; -1 where none is."""
-    far = np.float32(np.inf)
-    d = np.where(sources, np.float32(0), far).reshape(shape)
-    who = np.where(sources, np.arange(len(sources), dtype=np.int32), np.int32(-1)).reshape(shape)
-    steps = int(np.ceil(REACH / cell)) + 1
-    for axis in range(3):
-        new, label = d.copy(), who.copy()
-        for k in range(1, min(steps, shape[axis] - 1) + 1):
-            add = np.float32((k * cell) ** 2)
-            ahead = tuple(slice(k, None) if i == axis else slice(None) for i in range(3))
-            behind = tuple(slice(None, -k) if i == axis else slice(None) for i in range(3))
-            for to, source in ((ahead, behind), (behind, ahead)):
-                offer = d[source] + add
-                better = offer < new[to]
-                np.copyto(new[to], offer, where=better)
-                np.copyto(label[to], who[source], where=better)
-        d, who = new, label
-    return who.ravel().astype(np.int64)

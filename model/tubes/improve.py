@@ -66,7 +66,7 @@ def improve(task: Task, corners: Floats, *, rounds: int = ROUNDS, ease: float = 
                 rng.normal(size=(TRIES, k, 3)) * step * np.where(rng.random((TRIES, k, 1)) < 0.6, 1.0, 0.0)
             )
             _on_axes(best, trial)
-        quick = _value(task, trial, ease, tight=False)
+        quick = _value(task, trial, ease, tight=False, below=value - _WORTHWHILE)
         rows = np.argsort(quick, kind="stable")[:LOOKED_AT]
         rows = rows[quick[rows] < value - _WORTHWHILE]
         values = _value(task, trial[rows], ease, tight=True) if len(rows) else np.array([np.inf])
@@ -83,15 +83,16 @@ def improve(task: Task, corners: Floats, *, rounds: int = ROUNDS, ease: float = 
     return trail
 
 
-def _value(task: Task, points: Floats, ease: float, *, tight: bool) -> Floats:
-    """Cost of lines, with what they lack in room and legs counted dearly, mm."""
+def _value(task: Task, points: Floats, ease: float, *, tight: bool, below: float = math.inf) -> Floats:
+    """Cost of lines, with what they lack in room and legs counted dearly, mm. Above `below` it is only known to be."""
     lines = task.lines(points)
     lack = np.minimum(lines.lack, 1e3)
     out = lines.cost + LACK_WORTH * lack
     fine = lack < _TOO_SHORT * task.rules.radius
     if fine.any():
         some = lines.take(fine)
-        room = task.map.least_room(some, task.rules.radius, tight=tight)
+        floors = ease - np.maximum(below - out[fine], 0.0) / ROOM_WORTH if math.isfinite(below) else None
+        room = task.map.least_room(some, task.rules.radius, tight=tight, floors=floors)
         if tight:
             task.note(some, room)
         out[fine] += ROOM_WORTH * np.maximum(ease - room, 0.0)
@@ -208,19 +209,10 @@ def _leg_rows(task: Task, line: Floats) -> tuple[Floats, Floats]:
 
 def _least_move(a: Floats, asked: Floats) -> Floats:
     """The shortest x with a @ x >= asked, as near as it can be had (Hildreth's method)."""
+    from elbowroom.model.tubes.stepping import least_move  # compiled: loaded only where a run is looked for
+
     x = np.zeros(a.shape[1])
-    size = np.einsum("ij,ij->i", a, a)
-    use = np.nonzero(size > 1e-12)[0]
-    dual = np.zeros(len(a))
-    for _ in range(_SWEEPS):
-        worst = 0.0
-        for i in use:
-            step = max(-dual[i], (asked[i] - float(a[i] @ x)) / size[i])
-            dual[i] += step
-            x += step * a[i]
-            worst = max(worst, abs(step))
-        if worst < 1e-9:
-            break
+    least_move(np.ascontiguousarray(a), np.ascontiguousarray(asked), _SWEEPS, x)
     length = float(np.linalg.norm(x))
     return x if length < 20.0 else x * (20.0 / length)
 

@@ -180,13 +180,12 @@ class Grid:
 
     def carried(self, d: int, offers: list[tuple[Floats32, int]]) -> Floats32:
         """Cheapest cost at each corner of coming along d by a free leg from states, each with the least steps to it."""
+        from elbowroom.model.tubes import stepping  # compiled: loaded only where a run is looked for
+
         best = np.full(self.lattice.shape, INF)
+        i, j, n = self.lattice.directions[d].tolist()
         for state, k in offers:
-            offer = moved(state, self.lattice.directions[d], k) + np.float32(k * self.lengths[d])
-            offer[self.runs[d] < k] = INF
-            np.minimum(best, offer, out=best)
+            stepping.take_offer(state, k, np.float32(k * self.lengths[d]), i, j, n, self.runs[d], best)
         if np.isfinite(best).any():
-            edge = self.edges[d]
-            for to, source in self.planes[d]:
-                np.minimum(best[to], best[source] + edge[to], out=best[to])
+            stepping.carry(self.edges[d], i, j, n, best)
         return best

@@ -7,14 +7,16 @@ number of exact tests spent, and the nearest attempt so far for the case that no
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model.geometry.envelopes import NO_MARGIN, Floats, Margins, Rod, Rods
 from elbowroom.model.geometry.freespace import FREE, Space
-from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, gaps, rod_mesh
+from elbowroom.model.tubes.bars import COARSE_DEG, Bars, bars_of, rod_mesh
 from elbowroom.model.tubes.lines import Lines, Map, measure
 from elbowroom.model.tubes.rules import Candidate, End, Reason, Rules, Tried
 from elbowroom.model.tubes.verify import holds
@@ -56,8 +58,12 @@ class Task:
         default_factory=list
     )  # room and corners of the lines that came nearest
     tried: set[bytes] = field(default_factory=set)
-    bodies: dict[Candidate, Space] = field(default_factory=dict)  # of turned fittings, as they were asked
+    bodies: dict[Candidate, _Body] = field(default_factory=dict)  # of turned fittings, as they were asked
     why: tuple[Reason, ...] = ()  # proofs that there is nothing to find
+
+    @property
+    def has_bodies(self) -> bool:
+        return any(c.body for e in (self.start, self.end) for c in e.candidates)
 
     @property
     def spent(self) -> bool:
@@ -76,37 +82,51 @@ class Task:
         if key in self.tried or self.spent:
             return None
         self.tried.add(key)
+        if self.meets_bodies(corners):  # cheap, and no exact test is spent on it
+            return None
         run = self.run_of(corners)
-        if run is None or self.meets_bodies(run, corners):  # cheap, and no exact test is spent on it
+        if run is None:
             return None
         self.tests += 1
         self.work += 1.0
         return run if holds(run, self.space, self.rules, self.start, self.end, self.within, COARSE_DEG) else None
 
-    def meets_bodies(self, run: Run, corners: Floats) -> bool:
+    def meets_bodies(self, corners: Floats) -> bool:
         """Whether the tube meets the body of a fitting chosen at its ends, which the map does not know."""
-        if not any(c.body for e in (self.start, self.end) for c in e.candidates):
+        if not self.has_bodies:
             return False
         self.work += BODY_WORK
-        bars: Bars = bars_of(run, self.rules.od)
-        for end, at in ((self.start, corners[0]), (self.end, corners[-1])):
+        for at_end, end, at in ((False, self.start, corners[0]), (True, self.end, corners[-1])):
             chosen = next((c for c in end.candidates if math.dist(c.point, at) < 1e-6), None)
             if chosen is None or not chosen.body:
                 continue
-            along = bars.first if end is self.start else bars.last.max(initial=0.0) - bars.last
-            far = along >= end.reach + self.rules.end_leg
+            if chosen not in self.bodies:
+                self.bodies[chosen] = _Body(chosen.body)
+            beyond, body = end.reach + self.rules.end_leg, self.bodies[chosen]
             wanted = self.rules.clearance.default
-            if not far.any() or body_gap(bars.rods.take(far), chosen.body) >= wanted:
+            if self._body_room(corners, at_end, beyond, body.outer) >= wanted:
                 continue
-            if body_gap(bars.rods.take(far), tuple(_within(r) for r in chosen.body)) < wanted:
+            if self._body_room(corners, at_end, beyond, body.inner) < wanted:
                 return True
             # The quick measure takes the fitting's bars with round ends; they are flat.
-            if chosen not in self.bodies:
-                self.bodies[chosen] = Space([rod_mesh(str(k), r) for k, r in enumerate(chosen.body)])
-            for _, rods in bars.batches(far):
-                if (self.bodies[chosen].met(rods, Margins(wanted)) != FREE).any():
+            run = self.run_of(corners)
+            if run is None:
+                return True
+            bars: Bars = bars_of(run, self.rules.od)
+            along = bars.last.max(initial=0.0) - bars.last if at_end else bars.first
+            for _, rods in bars.batches(along >= beyond):
+                if (body.space.met(rods, Margins(wanted)) != FREE).any():
                     return True
         return False
+
+    def _body_room(self, corners: Floats, at_end: bool, beyond: float, rods: Rods) -> float:
+        from elbowroom.model.tubes.kernels import body_room  # compiled: loaded only where a run is looked for
+
+        line, rules = np.ascontiguousarray(corners, dtype=float), self.rules
+        step = math.radians(COARSE_DEG)
+        return float(
+            body_room(line, rules.radius, rules.od / 2, step, at_end, beyond, rods.starts, rods.ends, rods.radii)
+        )
 
     def first_free(
         self, lines: Lines, limit: float = math.inf, fails: int = TESTS_A_BATCH
@@ -118,12 +138,14 @@ class Task:
         failed = looked = 0
         for k in range(0, len(rows), _BATCH):
             part = lines.take(rows[k : k + _BATCH])
-            room = self.map.least_room(part, self.rules.radius)
+            # Beyond what rules a line out, room counts only for the attempts that come nearest.
+            floors = np.full(len(part.cost), min(0.0, self._noted))
+            room = self.map.least_room(part, self.rules.radius, floors=floors)
             self.note(part, room)
             good = np.nonzero(room >= 0)[0]
             if not len(good):
                 continue
-            near = self.map.least_room(part.take(good), self.rules.radius, tight=True)
+            near = self.map.least_room(part.take(good), self.rules.radius, tight=True, floors=np.zeros(len(good)))
             for i in good[near >= 0]:
                 before, looked = self.tests, looked + 1
                 run = self.exact(part.points[i])
@@ -134,12 +156,16 @@ class Task:
                     return None
         return None
 
+    @property
+    def _noted(self) -> float:
+        """Room, mm, above which a line is remembered."""
+        return self.attempts[-1][0] if len(self.attempts) >= ATTEMPTS else -math.inf
+
     def note(self, lines: Lines, room: Floats) -> None:
         """Remember the line that came nearest to holding, among the few best so far."""
         bendable = np.where(lines.lack == 0, room, -np.inf)
         k = int(np.argmax(bendable)) if len(bendable) else -1
-        full = len(self.attempts) >= ATTEMPTS
-        if k >= 0 and bendable[k] > (self.attempts[-1][0] if full else -math.inf):
+        if k >= 0 and bendable[k] > self._noted:
             self.attempts.append((float(bendable[k]), lines.points[k].copy()))
             self.attempts.sort(key=lambda a: -a[0])
             del self.attempts[ATTEMPTS:]
@@ -156,13 +182,24 @@ class Task:
         return measure(points, self.rules)
 
 
-def body_gap(rods: Rods, body: tuple[Rod, ...]) -> float:
-    """Least distance between bars and the bars of a fitting, taken with round ends, mm."""
-    a = np.array([b.start for b in body])
-    b = np.array([b.end for b in body])
-    r = np.array([b.radius for b in body])
-    d = gaps(rods.starts[:, None], rods.ends[:, None], a[None], b[None])
-    return float((d - rods.radii[:, None] - r[None]).min())
+class _Body:
+    """A turned fitting's bars: all with round ends, so that they hold it (`outer`) or lie in it (`inner`), and as they
+    are.
+    """
+
+    def __init__(self, body: tuple[Rod, ...]) -> None:
+        self.body = body
+        self.outer, self.inner = _rods(body), _rods(tuple(_within(r) for r in body))
+
+    @cached_property
+    def space(self) -> Space:
+        return Space([rod_mesh(str(k), r) for k, r in enumerate(self.body)])
+
+
+def _rods(body: Sequence[Rod], round_ends: bool = True) -> Rods:
+    """Many bars as one batch."""
+    starts, ends, radii = ([getattr(r, k) for r in body] for k in ("start", "end", "radius"))
+    return Rods(np.array(starts, dtype=float), np.array(ends, dtype=float), np.array(radii, dtype=float), round_ends)
 
 
 def _within(rod: Rod) -> Rod:
@@ -190,16 +227,24 @@ def free_axis(task_map: Map, points: Floats, axes: Floats, longest: float, skip:
 def leg_free(space: Space, rules: Rules, end: End, other: End) -> NDArray[np.bool_]:
     """Whether each candidate's straight leg and body stand free; the leg ends flat, what lies beyond is the bend's."""
     out = np.ones(len(end.candidates), dtype=bool)
-    others = space.beyond(end.settled) if end.settled else space
-    for k, c in enumerate(end.candidates):
-        p, a = np.array(c.point), np.array(c.axis)
+    legs: dict[frozenset[str], list[tuple[int, float, float]]] = {}
+    for k in range(len(end.candidates)):
         for u, v, ignore in leg_zones(rules, end, other, k):
-            rod = Rods((p + a * u)[None], (p + a * v)[None], np.array([rules.od / 2]), False)
-            out[k] &= bool(space.met(rod, rules.clearance, ignore)[0] == FREE)
-        for r in c.body:
-            rod = Rods(np.array([r.start]), np.array([r.end]), np.array([r.radius]), r.round_ends)
-            wanted = rules.clearance if end.settled else NO_MARGIN
-            out[k] &= bool(others.met(rod, wanted, end.exempt)[0] == FREE)
+            legs.setdefault(ignore, []).append((k, u, v))
+    p = np.array([c.point for c in end.candidates])
+    a = np.array([c.axis for c in end.candidates])
+    for ignore, parts in legs.items():
+        rows = np.array([k for k, _, _ in parts])
+        first, last = (np.array(x)[:, None] for x in ([u for _, u, _ in parts], [v for _, _, v in parts]))
+        rods = Rods(p[rows] + a[rows] * first, p[rows] + a[rows] * last, np.full(len(rows), rules.od / 2), False)
+        out[rows[space.met(rods, rules.clearance, ignore) != FREE]] = False
+    others = space.beyond(end.settled) if end.settled else space
+    wanted = rules.clearance if end.settled else NO_MARGIN
+    for round_ends in (True, False):
+        bars = [(k, r) for k in np.nonzero(out)[0] for r in end.candidates[k].body if r.round_ends == round_ends]
+        if bars:
+            rows, rods = np.array([k for k, _ in bars]), _rods([r for _, r in bars], round_ends)
+            out[rows[others.met(rods, wanted, end.exempt) != FREE]] = False
     return out
 
 

@@ -19,12 +19,13 @@ from elbowroom.model.geometry.scene import Solid
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.materials import KEEP_OUT, LOOKS, Look
 from elbowroom.model.writers.shading import shaded
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.pose import Pose
 
 FILE = "assembly.glb"
 METRES = 1e-3  # m in a mm
 # Case axes to glTF axes: x stays, z (up) becomes y, y becomes -z.
-TURN: NDArray[np.float64] = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
+TURN: Floats = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 # glTF 2.0, sections 3.6 and 5: component and target codes.
 _FLOAT, _USHORT, _UINT = 5126, 5123, 5125
@@ -194,7 +195,7 @@ def placed(pose: Pose) -> dict[str, Any]:
     return found
 
 
-def quaternion(m: NDArray[np.float64]) -> list[float]:
+def quaternion(m: Floats) -> list[float]:
     """The unit quaternion (x, y, z, w) of a rotation matrix, from its largest component so that nothing cancels
     (Shepperd's method), with w >= 0.
     """

@@ -10,14 +10,13 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.arrays import Floats, Ints
+
 # Wider than the 29 degrees that the widest facets of a tessellated curve turn by (0.5 rad), narrower than a 45 degree
 # chamfer, which must stay an edge.
 CREASE = math.radians(40.0)
 _SAME = 1e-4  # of a unit normal: triangles of one flat face, computed apart, agree to far better than this
 _PAIRS = 4_000_000  # pairs of directions compared at once: about 200 MB of arrays
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def shaded(vertices: Floats, triangles: NDArray[np.integer]) -> tuple[Ints, Floats, Ints]:

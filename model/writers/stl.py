@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 
 from elbowroom.model.geometry.scene import Mesh
 from elbowroom.model.writers.job import Files, Job
+from elbowroom.parts.vocabulary.arrays import Ints, Vertices
 from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 FOLDER = "stl"
 FILE = "assembly.stl"
@@ -33,9 +35,6 @@ PART_MM = 2e-4
 _PARTINGS = 6
 
 _RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
-
-Vertices = NDArray[np.float64]
-Triangles = NDArray[np.int64]
 
 
 def write(job: Job) -> Files:
@@ -56,7 +55,7 @@ def write(job: Job) -> Files:
         yield FILE, encoded(*stacked(placed))
 
 
-def joined(meshes: Sequence[Mesh]) -> tuple[Vertices, Triangles]:
+def joined(meshes: Sequence[Mesh]) -> tuple[Vertices, Ints]:
     """The bodies as one skin without inner walls where they only touch, else as separate skins in one list."""
     apart = stacked([(m.vertices, m.triangles) for m in meshes])
     if len(meshes) < 2 or any(m.fault for m in meshes):
@@ -74,14 +73,14 @@ def joined(meshes: Sequence[Mesh]) -> tuple[Vertices, Triangles]:
     return np.asarray(mesh.vert_properties, dtype=np.float64)[:, :3], np.asarray(mesh.tri_verts, dtype=np.int64)
 
 
-def stacked(meshes: Sequence[tuple[Vertices, NDArray[np.integer]]]) -> tuple[Vertices, Triangles]:
+def stacked(meshes: Sequence[tuple[Vertices, NDArray[np.integer]]]) -> tuple[Vertices, Ints]:
     """Several meshes as one list of vertices and triangles."""
     offsets = np.cumsum([0, *(len(v) for v, _ in meshes)])
     triangles = [t.astype(np.int64) + o for (_, t), o in zip(meshes, offsets, strict=False)]
     return np.concatenate([v for v, _ in meshes]), np.concatenate(triangles)
 
 
-def encoded(vertices: Vertices, triangles: Triangles) -> bytes:
+def encoded(vertices: Vertices, triangles: Ints) -> bytes:
     """A binary STL. Vertices that fall together in 32 bits are made one and the triangles that collapse are dropped,
     which keeps a closed mesh closed. Skins that meet along an edge are parted there (see `_parted`).
     """
@@ -103,7 +102,7 @@ def encoded(vertices: Vertices, triangles: Triangles) -> bytes:
     return HEADER + struct.pack("<I", len(records)) + records.tobytes()
 
 
-def _single(vertices: Vertices, triangles: Triangles) -> tuple[NDArray[np.float32], Triangles]:
+def _single(vertices: Vertices, triangles: Ints) -> tuple[NDArray[np.float32], Ints]:
     """The vertices in 32 bits, and the triangles by numbers that are the same where vertices are."""
     # Adding zero turns -0 into 0: two spellings of one vertex would be two vertices to a reader that compares bytes.
     single = vertices.astype(np.float32) + np.float32(0.0)
@@ -111,7 +110,7 @@ def _single(vertices: Vertices, triangles: Triangles) -> tuple[NDArray[np.float3
     return single, same.reshape(-1)[triangles].astype(np.int64)
 
 
-def _crowded(welded: Triangles) -> NDArray[np.int64]:
+def _crowded(welded: Ints) -> Ints:
     """The welded vertices on edges that more than two triangles share."""
     alive = (welded[:, 0] != welded[:, 1]) & (welded[:, 1] != welded[:, 2]) & (welded[:, 2] != welded[:, 0])
     edges = np.sort(welded[alive][:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
@@ -121,9 +120,7 @@ def _crowded(welded: Triangles) -> NDArray[np.int64]:
     return np.unique(np.concatenate([found // n, found % n]))
 
 
-def _parted(
-    vertices: Vertices, triangles: Triangles, welded: Triangles, crowded: NDArray[np.int64], by: float
-) -> Vertices:
+def _parted(vertices: Vertices, triangles: Ints, welded: Ints, crowded: Ints, by: float) -> Vertices:
     """The vertices with all skins but one drawn back from where several meet, by `by` mm into their own body.
 
     A file of triangles knows no bodies: where two touch along an edge, a reader finds four triangles on it and calls
@@ -143,12 +140,12 @@ def _parted(
     return moved
 
 
-def _outward(vertices: Vertices, triangles: Triangles) -> Vertices:
+def _outward(vertices: Vertices, triangles: Ints) -> Vertices:
     """A unit vector out of the body at each vertex: the mean of its triangles' normals."""
 
     def unit(v: Vertices) -> Vertices:
         length = np.linalg.norm(v, axis=1, keepdims=True)
-        out: Vertices = np.divide(v, length, out=np.full_like(v, 0.6), where=length > 1e-9)
+        out: Vertices = np.divide(v, length, out=np.full_like(v, 0.6), where=length > ROUNDING)
         return out
 
     corners = vertices[triangles]

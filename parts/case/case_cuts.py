@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from elbowroom.parts.case import case_holes
 from elbowroom.parts.case.case_fittings import TAIL_RELIEF
 from elbowroom.parts.case.case_openings import Cut, Rect
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 if TYPE_CHECKING:
     from elbowroom.parts.case.case import Case
@@ -77,7 +78,7 @@ def figure(c: Cut) -> Any:
 
     if c.kind == "rectangle":
         r = c.rect
-        inner = min(c.radius, (r.u1 - r.u0) / 2, (r.v1 - r.v0) / 2) * (1 - 1e-9)
+        inner = min(c.radius, (r.u1 - r.u0) / 2, (r.v1 - r.v0) / 2) * (1 - ROUNDING)
         box = shapely.box(r.u0 + inner, r.v0 + inner, r.u1 - inner, r.v1 - inner)
         return box.buffer(inner, quad_segs=ROUND) if inner > 0 else box
     du, dv = (0.0, c.length / 2) if c.along_v else (c.length / 2, 0.0)

@@ -16,6 +16,7 @@ from elbowroom.parts.fitting.fitting_kinds import RING_KINDS, SWIVELS, TILT
 from elbowroom.parts.fitting.fitting_shape import CLEAR, LIP, RING_WALL, RISE, WALL
 from elbowroom.parts.vocabulary import draw
 from elbowroom.parts.vocabulary.pose import rotation
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 if TYPE_CHECKING:
     from cadquery import Shape, Solid, Wire
@@ -211,4 +212,4 @@ def _nut(f: Fitting) -> Solid:
 
 def _distinct(profile: list[Point2]) -> list[Point2]:
     """The outline without a point that repeats the one before it."""
-    return [p for p, q in zip(profile, [profile[-1], *profile[:-1]], strict=True) if math.dist(p, q) > 1e-9]
+    return [p for p, q in zip(profile, [profile[-1], *profile[:-1]], strict=True) if math.dist(p, q) > ROUNDING]

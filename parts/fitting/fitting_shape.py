@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from elbowroom.parts.fitting.fitting_kinds import HEX_KINDS, RING_KINDS, SWIVELS, TILT
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.vocabulary.pose import Pose, pose, rotation, turn
 
@@ -241,11 +241,11 @@ def _union(boxes: Iterable[Box]) -> Box:
     return Box(_least([np.array(b.lo) for b in every]), _most([np.array(b.hi) for b in every]))
 
 
-def _least(points: Iterable[NDArray[np.float64]]) -> Point:
+def _least(points: Iterable[Floats]) -> Point:
     x, y, z = np.min(np.array(list(points)), axis=0)
     return (float(x), float(y), float(z))
 
 
-def _most(points: Iterable[NDArray[np.float64]]) -> Point:
+def _most(points: Iterable[Floats]) -> Point:
     x, y, z = np.max(np.array(list(points)), axis=0)
     return (float(x), float(y), float(z))

@@ -13,6 +13,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask, Triangles, Vertices
+from elbowroom.parts.vocabulary.winding import goes_round
+
 MOST_BYTES = 200_000_000  # a larger file is refused unread; bound by choice, so that a wrong file cannot fill memory
 # Bound by choice: whether a mesh of so many crosses itself takes 15 s and 1.4 GB to find out (measured), and both grow
 # with their number; the engine's own scene is about 50 000.
@@ -35,9 +38,6 @@ _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute
 _VERTEX = re.compile(rb"^[ \t]*vertex[ \t]+([^\r\n]*)", re.MULTILINE | re.IGNORECASE)
 _OPENS = re.compile(rb"^[ \t]*facet\b", re.MULTILINE | re.IGNORECASE)
 _CLOSES = re.compile(rb"^[ \t]*endsolid\b", re.MULTILINE | re.IGNORECASE)
-
-Vertices = NDArray[np.float64]  # (n, 3)
-Triangles = NDArray[np.int32]  # (m, 3)
 
 
 class PartFileError(ValueError):
@@ -165,7 +165,7 @@ def _welded(corners: Vertices, grid: float | None) -> tuple[Vertices, Triangles]
     return points[first[order]][used], back.reshape(-1, 3).astype(np.int32)
 
 
-def _equal_rows(rows: NDArray[np.generic]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _equal_rows(rows: NDArray[np.generic]) -> tuple[Ints, Ints]:
     """The first row of each set of equal ones, and for every row the number of its set (faster than numpy's unique)."""
     order = np.lexsort(rows.T)
     new = np.ones(len(rows), dtype=bool)
@@ -247,9 +247,7 @@ def turned_out(vertices: Vertices, triangles: Triangles) -> tuple[Vertices, Tria
     return vertices, turned
 
 
-def _outermost(
-    vertices: Vertices, triangles: Triangles, shells: list[NDArray[np.int64]], sizes: list[float], inner: int
-) -> int:
+def _outermost(vertices: Vertices, triangles: Triangles, shells: list[Ints], sizes: list[float], inner: int) -> int:
     """The largest shell around shell `inner`, itself where there is none."""
     point, at = vertices[triangles[shells[inner][0], 0]], inner
     for i, s in enumerate(shells):
@@ -258,18 +256,18 @@ def _outermost(
     return at
 
 
-def _around(corners: Vertices, point: NDArray[np.float64]) -> bool:
+def _around(corners: Vertices, point: Floats) -> bool:
     """Whether a closed shell, facing either way, goes round a point."""
     if (point < corners.min(axis=(0, 1))).any() or (point > corners.max(axis=(0, 1))).any():
         return False
-    return abs(winding(corners, point)) > 0.5
+    return goes_round(point, corners)
 
 
 def split(vertices: Vertices, triangles: Triangles) -> list[tuple[Vertices, Triangles]]:
     """The bodies of a sound mesh: each outward shell with the voids inside it, in file order."""
     shells = components(triangles)
     volumes = [volume(vertices, triangles[s]) for s in shells]
-    members: dict[int, list[NDArray[np.int64]]] = {i: [s] for i, s in enumerate(shells) if volumes[i] > 0}
+    members: dict[int, list[Ints]] = {i: [s] for i, s in enumerate(shells) if volumes[i] > 0}
     for i, s in enumerate(shells):
         if volumes[i] < 0:
             outer = enclosing(vertices, triangles, shells, volumes, i)
@@ -284,7 +282,7 @@ def split(vertices: Vertices, triangles: Triangles) -> list[tuple[Vertices, Tria
 
 
 def enclosing(
-    vertices: Vertices, triangles: Triangles, shells: list[NDArray[np.int64]], volumes: list[float], inner: int
+    vertices: Vertices, triangles: Triangles, shells: list[Ints], volumes: list[float], inner: int
 ) -> int | None:
     """The smallest outward shell around one vertex of shell `inner`; None where none is."""
     point = vertices[triangles[shells[inner][0], 0]]
@@ -296,7 +294,7 @@ def enclosing(
     return min(around, key=lambda i: volumes[i], default=None)
 
 
-def components(triangles: Triangles) -> list[NDArray[np.int64]]:
+def components(triangles: Triangles) -> list[Ints]:
     """Triangle indices of each connected shell (joined through shared edges), in the order they first occur."""
     m = len(triangles)
     edges = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
@@ -323,28 +321,14 @@ def volume(vertices: Vertices, triangles: Triangles) -> float:
     return float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6.0
 
 
-def winding(corners: Vertices, point: NDArray[np.float64]) -> float:
-    """How often a closed shell of triangles (m, 3, 3) winds around a point (Van Oosterom and Strackee's formula)."""
-    a, b, c = (corners[:, i] - point for i in range(3))
-    la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
-    top = np.einsum("ij,ij->i", a, np.cross(b, c))
-    under = (
-        la * lb * lc
-        + np.einsum("ij,ij->i", a, b) * lc
-        + np.einsum("ij,ij->i", b, c) * la
-        + np.einsum("ij,ij->i", c, a) * lb
-    )
-    return float(np.arctan2(top, under).sum()) / (2 * np.pi)
-
-
 def _normals(corners: Vertices) -> Vertices:
     return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
 
 
-def _needles(vertices: Vertices, triangles: Triangles) -> NDArray[np.bool_]:
+def _needles(vertices: Vertices, triangles: Triangles) -> Mask:
     corners = vertices[triangles]
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
-    thin: NDArray[np.bool_] = np.linalg.norm(_normals(corners), axis=1) <= DEGENERATE * sides**2
+    thin: Mask = np.linalg.norm(_normals(corners), axis=1) <= DEGENERATE * sides**2
     return thin
 
 

@@ -17,6 +17,7 @@ from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.ports import TOUCH
 from elbowroom.parts.vocabulary.pose import pose
 from elbowroom.parts.vocabulary.printing import LEAST_PIN, PRACTICE, MadePart, refuse_small
+from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 if TYPE_CHECKING:
     from cadquery import Shape, Solid
@@ -50,7 +51,7 @@ class Coupon(MadePart):
     def _consistent(self) -> Self:
         span = self.loosest - self.tightest
         steps = span / self.pace
-        if span < -TOUCH or abs(steps - round(steps)) > 1e-6:
+        if span < -TOUCH or abs(steps - round(steps)) > ALIKE:
             raise ValueError(
                 f"steps of {self.pace} do not lead from {self.tightest} to {self.loosest}; "
                 f"nearest: loosest {self.tightest + max(0, round(steps)) * self.pace:g}"

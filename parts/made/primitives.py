@@ -15,9 +15,9 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import model_validator
 
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Body, Box, Frame, HolePattern, Material, Part, dim
 from elbowroom.parts.vocabulary.declared import FaceHole, FacePort, face_patterns, on_face
 from elbowroom.parts.vocabulary.measure import Mm
@@ -28,7 +28,6 @@ from elbowroom.parts.vocabulary.threads import thread
 if TYPE_CHECKING:
     from cadquery import Shape, Solid
 
-Vector2 = NDArray[np.float64]  # (2,)
 Bore = tuple[str, str, float, list[tuple[float, float]], float]  # what, face, radius, ends on the face, depth
 _USER = "stated by the build"
 _PRACTICE = "common practice, no source"
@@ -192,26 +191,26 @@ def _keep_apart(bored: list[Bore]) -> None:
 
 
 def _segments_apart(
-    a: Vector2,
-    b: Vector2,
-    c: Vector2,
-    d: Vector2,
+    a: Floats,
+    b: Floats,
+    c: Floats,
+    d: Floats,
 ) -> float:
     """Least distance between two plane segments, mm; 0 where they cross."""
 
     def from_point(
-        p: Vector2,
-        s: Vector2,
-        e: Vector2,
+        p: Floats,
+        s: Floats,
+        e: Floats,
     ) -> float:
         v = e - s
         t = 0.0 if not v.any() else float(np.clip((p - s) @ v / (v @ v), 0.0, 1.0))
         return float(np.linalg.norm(p - s - t * v))
 
     def side(
-        p: Vector2,
-        q: Vector2,
-        o: Vector2,
+        p: Floats,
+        q: Floats,
+        o: Floats,
     ) -> float:
         return float((q[0] - p[0]) * (o[1] - p[1]) - (q[1] - p[1]) * (o[0] - p[0]))
 

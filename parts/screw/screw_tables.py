@@ -16,6 +16,7 @@ from typing import Literal
 from elbowroom.parts.fan.layers import ISO_7089
 from elbowroom.parts.vocabulary.base import Mark
 from elbowroom.parts.vocabulary.threads import THREADS, thread
+from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 Style = Literal["cap", "pan", "button"]
 INCH = 25.4  # mm
@@ -170,6 +171,9 @@ def _inches(*lengths: str) -> tuple[float, ...]:
 
 # First choice: ISO 4762 lengths, C (transcribed by public code). Second choice: P, sold by some.
 METRIC = Stock((4, 5, 6, 8, 10, 12, 16, 20, 25, 30, 35, 40, 45, 50), (18, 22, 28, 32))
+# The same list goes on, C; up to where a tolerance of length is known. That thin screws of these lengths are to be had,
+# if not in every shop, is common practice, no source: P.
+LONG = Stock(METRIC.first, (*METRIC.second, 55, 60, 65, 70, 80, 90, 100, 110, 120))
 # P, both. The whole millimetres are what radiators with this thread are sold with.
 INCHES = Stock(
     _inches("1/4", "3/8", "1/2", "5/8", "3/4", "1", "1 1/4", "1 1/2"),
@@ -181,7 +185,7 @@ FAN_SCREWS = Stock((10.0,), ())  # P
 def stock(name: str) -> Stock:
     """Lengths a screw of that thread is sold in; KeyError for what is no screw's thread."""
     shank(name)
-    return {FAN_SCREW: FAN_SCREWS, "6-32": INCHES}.get(name, METRIC)
+    return {FAN_SCREW: FAN_SCREWS, "6-32": INCHES, "M2.5": METRIC}.get(name, LONG)
 
 
 # ISO 4762 and ISO 7045 share one series of nominal lengths in these diameters, V (ISO 4762: data in bd_warehouse) up to
@@ -195,7 +199,7 @@ def odd(name: str, length: float) -> str:
     (`PREFERRED`); of the others the lengths in `stock` count. KeyError for what is no screw's thread.
     """
     usual = stock(name).all() if name in ("6-32", FAN_SCREW) else PREFERRED
-    if any(abs(length - n) < 1e-6 for n in usual):
+    if any(abs(length - n) < ALIKE for n in usual):
         return ""
     longer = next((n for n in usual if n > length), None)
     cut = "" if longer is None else f", cut down from {designation(name, longer)}"
@@ -207,7 +211,7 @@ def designation(name: str, length: float) -> str:
     if name == FAN_SCREW:
         return f"fan screw {_FAN_SHANK.major:g} x {length:g}"
     sixteenths = length / INCH * 16
-    if name != "6-32" or abs(sixteenths - round(sixteenths)) > 1e-6:
+    if name != "6-32" or abs(sixteenths - round(sixteenths)) > ALIKE:
         return f"{name} x {length:g}{' mm' if name == '6-32' else ''}"
     whole, part = divmod(Fraction(round(sixteenths), 16), 1)
     return f"{name} x {' '.join(str(n) for n in (whole, part) if n)} in"

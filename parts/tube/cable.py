@@ -13,9 +13,9 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import model_validator
 
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Body, Box, Frame, Part, dim
 from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.pose import pose
@@ -23,7 +23,6 @@ from elbowroom.parts.vocabulary.pose import pose
 if TYPE_CHECKING:
     from cadquery import Shape
 
-Vec3 = NDArray[np.float64]  # (3,), mm
 
 _PRACTICE = "common practice, no source"
 _USER = "stated by the build"
@@ -41,11 +40,11 @@ SAG_STEP = math.radians(10.0)  # arcs are taken as chords of this turn in the se
 class Bend:
     """One corner: tangent points `start`, `end`, arc `centre`, unit vectors `u` (centre to start) and `v` (along)."""
 
-    start: Vec3
-    end: Vec3
-    centre: Vec3
-    u: Vec3
-    v: Vec3
+    start: Floats
+    end: Floats
+    centre: Floats
+    u: Floats
+    v: Floats
     turn: float  # rad
     radius: float  # mm, centre line
     setback: float  # mm from the corner to each tangent point
@@ -84,7 +83,7 @@ class CableBundle(Part):
         self._keeps_off_itself()
         return self
 
-    def _corners(self) -> list[Vec3]:
+    def _corners(self) -> list[Floats]:
         return [np.array([float(c) for c in p]) for p in self.points]
 
     def _turn(self, i: int) -> float:
@@ -119,7 +118,7 @@ class CableBundle(Part):
             out.append(Bend(start, end, start + side * r, -side, before, turn, r, back))
         return tuple(out)
 
-    def straights(self) -> tuple[tuple[Vec3, Vec3], ...]:
+    def straights(self) -> tuple[tuple[Floats, Floats], ...]:
         """The straight pieces between the arcs, in order; a leg used up by its arcs has length 0."""
         c, bends = self._corners(), self.bends()
         starts = [c[0], *(b.end for b in bends)]
@@ -130,7 +129,7 @@ class CableBundle(Part):
         straight = sum(float(np.linalg.norm(b - a)) for a, b in self.straights())
         return straight + sum(b.radius * b.turn for b in self.bends())
 
-    def _line(self) -> Vec3:
+    def _line(self) -> Floats:
         """The centre line as points (n, 3) close enough for the self-contact test."""
         bends = self.bends()
         step = max(self.bend_radius * math.pi / 8, self.length() / MOST_PIECES)
@@ -220,7 +219,7 @@ class CableBundle(Part):
         return {"bundle": draw.pipe(cq.Wire.assembleEdges(edges), self.diameter)}
 
 
-def _apart(p: Vec3, q: Vec3, a: Vec3, b: Vec3) -> tuple[float, Vec3]:
+def _apart(p: Floats, q: Floats, a: Floats, b: Floats) -> tuple[float, Floats]:
     """Least distance between segments pq and ab, and the point midway where they come nearest."""
     u, v, w = q - p, b - a, p - a
     uu, uv, vv, uw, vw = float(u @ u), float(u @ v), float(v @ v), float(u @ w), float(v @ w)

@@ -17,10 +17,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from elbowroom.parts.vocabulary.arrays import Floats
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
 
 Point = tuple[float, float, float]
-Points = Sequence[Sequence[float]] | NDArray[np.float64]
+Points = Sequence[Sequence[float]] | Floats
 
 STRAIGHT_DEG = 1e-6  # deg: a corner that turns less is no bend; far under what any bender or protractor can set
 RETURN_DEG = 179.0  # deg: a single corner cannot turn further, its setback (over 114 R) has no use as a drawing point
@@ -157,7 +159,7 @@ def volume_ml(bore: float, length: float) -> float:
     return math.pi * bore**2 / 4 * length / 1000.0
 
 
-def corners(points: Points) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def corners(points: Points) -> tuple[Floats, Floats, Floats]:
     """Points without repeated corners, the unit directions of the legs, and the turn at each inner point, degrees.
 
     Raises BendError for fewer than two points, a leg without length, or a corner that turns back on itself.
@@ -269,9 +271,7 @@ def _joined(a: Straight | Arc, b: Straight | Arc) -> list[Straight | Arc]:
     return [a, b]
 
 
-def _cleaned(
-    points: Points, radius: float | Sequence[float]
-) -> tuple[NDArray[np.float64], NDArray[np.float64], list[float], list[float]]:
+def _cleaned(points: Points, radius: float | Sequence[float]) -> tuple[Floats, Floats, list[float], list[float]]:
     """Points, directions, turns and radii with corners that do not turn taken out."""
     p, d, turns = corners(points)
     radii = _radii(radius, len(turns))
@@ -294,7 +294,7 @@ def _radii(radius: float | Sequence[float], bends: int) -> list[float]:
     return radii
 
 
-def _faults(p: NDArray[np.float64], turns: Sequence[float], radii: Sequence[float]) -> tuple[LegFault, ...]:
+def _faults(p: Floats, turns: Sequence[float], radii: Sequence[float]) -> tuple[LegFault, ...]:
     reach = [0.0, *(setback(r, a) for r, a in zip(radii, turns, strict=True)), 0.0]
     lengths = np.linalg.norm(np.diff(p, axis=0), axis=1)
     return tuple(
@@ -304,25 +304,25 @@ def _faults(p: NDArray[np.float64], turns: Sequence[float], radii: Sequence[floa
     )
 
 
-def _unit(v: NDArray[np.float64]) -> NDArray[np.float64]:
+def _unit(v: Floats) -> Floats:
     length = float(np.linalg.norm(v))
-    if length < 1e-12:
+    if length < NO_LENGTH:
         raise BendError("a direction needs length")
     return v / length
 
 
-def _signed(a: NDArray[np.float64], b: NDArray[np.float64], axis: NDArray[np.float64]) -> float:
+def _signed(a: Floats, b: Floats, axis: Floats) -> float:
     """Degrees from a to b about `axis`, right-hand rule, in (-180, 180]."""
     angle = math.degrees(math.atan2(float(np.cross(a, b) @ axis), float(a @ b)))
     return 180.0 if angle <= -180.0 + STRAIGHT_DEG else angle
 
 
-def _turned(v: NDArray[np.float64], axis: NDArray[np.float64], degrees: float) -> NDArray[np.float64]:
+def _turned(v: Floats, axis: Floats, degrees: float) -> Floats:
     """A vector square to `axis` turned about it, right-hand rule."""
     t = math.radians(degrees)
-    turned: NDArray[np.float64] = math.cos(t) * v + math.sin(t) * np.cross(axis, v)
+    turned: Floats = math.cos(t) * v + math.sin(t) * np.cross(axis, v)
     return turned
 
 
-def _tuple(v: NDArray[np.float64]) -> Point:
+def _tuple(v: Floats) -> Point:
     return (float(v[0]), float(v[1]), float(v[2]))

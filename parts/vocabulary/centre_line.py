@@ -10,13 +10,14 @@ import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.vocabulary.bends import Arc, Run, Straight
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH
 
 
-def sample(run: Run, chord_error: float, *, ends: bool = False) -> NDArray[np.float64]:
+def sample(run: Run, chord_error: float, *, ends: bool = False) -> Floats:
     """Points along the centre line, (n, 3): every tangent point, and arcs cut so that no chord strays further.
 
     The points lie on the centre line; the chords between them stray from it by at most `chord_error` mm. With `ends`
@@ -27,7 +28,7 @@ def sample(run: Run, chord_error: float, *, ends: bool = False) -> NDArray[np.fl
 
     def parts(arc: Arc) -> int:
         step = 2 * math.degrees(math.acos(max(0.0, 1 - chord_error / arc.radius)))
-        return math.ceil(arc.angle / step - 1e-12)
+        return math.ceil(arc.angle / step - NO_LENGTH)
 
     return _points(run.whole if ends else run.pieces, lambda p: parts(p) if isinstance(p, Arc) else 1)
 
@@ -65,7 +66,7 @@ def self_gap(run: Run, step: float = 2.0) -> float:
     return float(gap[low].min()) if low.any() else math.inf
 
 
-def _points(pieces: Sequence[Straight | Arc], parts: Callable[[Straight | Arc], int]) -> NDArray[np.float64]:
+def _points(pieces: Sequence[Straight | Arc], parts: Callable[[Straight | Arc], int]) -> Floats:
     """The pieces' ends and, between them, points that cut each into as many equal parts as `parts` says."""
     out = [np.array([pieces[0].start])]
     for piece in pieces:
@@ -96,15 +97,15 @@ def _farthest(piece: Straight | Arc, axis: int, sign: float, r: float) -> float:
     return float(sign * piece.centre[axis] + piece.radius * a * c + r * math.sqrt(max(0.0, 1 - (a * k) ** 2)))
 
 
-def _on_arc(arc: Arc, degrees: NDArray[np.float64]) -> NDArray[np.float64]:
+def _on_arc(arc: Arc, degrees: Floats) -> Floats:
     """Points of an arc at angles from its start, (n, 3)."""
     u, v = _basis(arc)
     t = np.radians(degrees)[:, None]
-    points: NDArray[np.float64] = np.array(arc.centre) + arc.radius * (np.cos(t) * u + np.sin(t) * v)
+    points: Floats = np.array(arc.centre) + arc.radius * (np.cos(t) * u + np.sin(t) * v)
     return points
 
 
-def _basis(arc: Arc) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _basis(arc: Arc) -> tuple[Floats, Floats]:
     """Unit vectors in the arc's plane: from its centre to its start, and the way it sets out."""
     half = math.radians(arc.angle / 2)
     u = np.subtract(arc.start, arc.centre) / arc.radius

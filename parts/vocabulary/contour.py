@@ -12,13 +12,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from elbowroom.parts.vocabulary.arrays import Floats
 
 Point = tuple[float, float]
 Vertex = tuple[float, float, float]  # x, y and the bulge of the side to the next vertex: tan(sweep / 4), 0 if straight
 Contour = tuple[Vertex, ...]  # closed: the last vertex is joined to the first
 
 STRAIGHT = 1e-12  # bulge below which a side is straight: over 1 m it rises by less than any kernel's tolerance
+LEAST_SIDE_MM = 1e-4  # shorter sides are steps of rounding: written coordinates have four digits, the kernel keeps 1e-7
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def sides(contour: Contour) -> list[tuple[Vertex, Vertex]]:
     return list(zip(contour, (*contour[1:], contour[0]), strict=True))
 
 
-def without_steps(contour: Contour, least: float = 1e-4) -> Contour:
+def without_steps(contour: Contour, least: float = LEAST_SIDE_MM) -> Contour:
     """The outline without corners that lie nearer than `least` mm to the next: no kernel draws an edge of no length."""
     kept = [a for a, b in sides(contour) if math.dist(a[:2], b[:2]) >= least]
     return tuple(kept) if len(kept) >= 2 else contour
@@ -119,7 +121,7 @@ def length(contour: Contour) -> float:
     return total
 
 
-def flattened(contour: Contour, chord: float) -> NDArray[np.float64]:
+def flattened(contour: Contour, chord: float) -> Floats:
     """Points (n, 2) on the outline whose chords lie at most `chord` mm from it; the first is not repeated."""
     out: list[Point] = []
     for a, b in sides(contour):

@@ -14,6 +14,7 @@ from pydantic import Field
 
 from elbowroom.parts.vocabulary.contour import Contour, Point, area, flattened, without_steps
 from elbowroom.parts.vocabulary.measure import Deg, Mm
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 MOST_POINTS = 2000  # of one outline: a bound on the work, beyond any outline that is drawn by hand or computed here
 CHORD = 1e-4  # mm: of arcs where what is left is worked out; extents must be right to this
@@ -63,7 +64,7 @@ def _remaining(length: float, width: float, contours: tuple[Contour, ...]) -> An
     whole = shapely.box(-length / 2, -width / 2, length / 2, width / 2)
     cut = []
     for i, contour in enumerate(contours, 1):
-        if len(contour) < 3 and not all(abs(v[2]) > 1e-9 for v in contour):
+        if len(contour) < 3 and not all(abs(v[2]) > ROUNDING for v in contour):
             raise ValueError(f"cutout {i} has {len(contour)} corners; an outline without arcs needs at least 3")
         polygon = shapely.Polygon(flattened(contour, CHORD))
         if not polygon.is_valid or abs(area(contour)) < LEAST:

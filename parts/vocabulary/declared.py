@@ -17,6 +17,7 @@ from elbowroom.parts.vocabulary.measure import Deg, Mm
 from elbowroom.parts.vocabulary.ports import Port
 from elbowroom.parts.vocabulary.pose import Pose, compose, inverse, pose, shift
 from elbowroom.parts.vocabulary.threads import ThreadName, thread
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9 _-]{0,31}$")]
 Direction = tuple[float, float, float]
@@ -92,7 +93,7 @@ class _InSpace(Declared):
     @model_validator(mode="after")
     def _directed(self) -> _InSpace:
         out = math.hypot(*self.out)
-        if out < 1e-9:
+        if out < ROUNDING:
             raise ValueError("out must not be 0, 0, 0")
         if self.up is not None:
             a, b = self.out, self.up

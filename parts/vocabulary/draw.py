@@ -15,6 +15,7 @@ import cadquery as cq
 from cadquery import Shape, Solid, Vector, Wire
 
 from elbowroom.parts.vocabulary.pose import Pose
+from elbowroom.parts.vocabulary.tolerances import ROUNDING
 
 Point2 = tuple[float, float]
 LEAST_PIECE = 1e-3  # mm3: smaller pieces that a cut leaves are rounding
@@ -87,7 +88,7 @@ def rectangle(x0: float, y0: float, x1: float, y1: float, radius: float = 0.0, z
     edges = []
 
     def line(a: Point2, b: Point2) -> None:
-        if math.dist(a, b) > 1e-9:
+        if math.dist(a, b) > ROUNDING:
             edges.append(cq.Edge.makeLine(Vector(*a, z), Vector(*b, z)))
 
     def arc(a: Point2, m: Point2, b: Point2) -> None:

@@ -11,13 +11,15 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-Pose = NDArray[np.float64]  # 4x4, rigid: rotation of determinant +1, last row 0 0 0 1
-Vec = Sequence[float] | NDArray[np.float64]
+from elbowroom.parts.vocabulary.arrays import Floats
+from elbowroom.parts.vocabulary.tolerances import NO_LENGTH, ROUNDING
+
+Pose = Floats  # 4x4, rigid: rotation of determinant +1, last row 0 0 0 1
+Vec = Sequence[float] | Floats
 
 
-def _frozen(m: NDArray[np.float64]) -> Pose:
+def _frozen(m: Floats) -> Pose:
     m.setflags(write=False)
     return m
 
@@ -33,13 +35,13 @@ def pose(origin: Vec = (0, 0, 0), z: Vec = (0, 0, 1), x: Vec | None = None) -> P
     """
     zv = np.asarray(z, dtype=float)
     length = math.sqrt(zv @ zv)
-    if length < 1e-12:
+    if length < NO_LENGTH:
         raise ValueError("a frame needs a z axis that is not zero")
     zv = zv / length
     xv = np.eye(3)[int(np.argmin(np.abs(zv)))] if x is None else np.asarray(x, dtype=float)
     xv = xv - zv * float(xv @ zv)
     length = math.sqrt(xv @ xv)
-    if length < 1e-9:
+    if length < ROUNDING:
         raise ValueError("the x axis of a frame cannot be parallel to its z axis")
     xv = xv / length
     m = np.eye(4)
@@ -61,7 +63,7 @@ def rotation(axis: Vec, degrees: float) -> Pose:
     """A turn about `axis` through the origin, right-hand rule (Rodrigues' formula); quarter turns are exact."""
     a = np.asarray(axis, dtype=float)
     length = float(np.linalg.norm(a))
-    if length < 1e-12:
+    if length < NO_LENGTH:
         raise ValueError("a turn needs an axis that is not zero")
     x, y, z = a / length
     quarter = degrees / 90.0
@@ -91,14 +93,14 @@ def inverse(p: Pose) -> Pose:
     return _frozen(m)
 
 
-def apply(p: Pose, points: Vec | Sequence[Vec] | NDArray[np.float64]) -> NDArray[np.float64]:
+def apply(p: Pose, points: Vec | Sequence[Vec] | Floats) -> Floats:
     """Points (..., 3) carried by `p`."""
     return np.asarray(points, dtype=float) @ p[:3, :3].T + p[:3, 3]
 
 
-def turn(p: Pose, vector: Vec) -> NDArray[np.float64]:
+def turn(p: Pose, vector: Vec) -> Floats:
     """A direction (3,) turned by `p`, not moved."""
-    turned: NDArray[np.float64] = p[:3, :3] @ np.asarray(vector, dtype=float)
+    turned: Floats = p[:3, :3] @ np.asarray(vector, dtype=float)
     return turned
 
 

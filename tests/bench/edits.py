@@ -1,8 +1,8 @@
 """The ruler for the working loop: `python -m tests.bench.edits [build.yaml]`, from the repository root.
 
-In one run on one machine: a check from nothing, the unchanged file again, and some edits, each alone, in a fresh process
-and in a session that has looked before. Seconds are wall clock; ratios are to the unchanged file. Every edit starts
-from the same cache, so that none finds what another left.
+In one run on one machine: a check from nothing, the unchanged file again, and some edits, each alone, in a fresh
+process and in a session that has looked before. Seconds are wall clock; ratios are to the unchanged file. Every edit
+starts from the same cache, so that none finds what another left.
 """
 
 from __future__ import annotations

@@ -28,6 +28,7 @@ from elbowroom.parts.screw.screw_tables import (
     INCH,
     INCHES,
     LENGTH_TOLERANCE,
+    LONG,
     METRIC,
     NUTS,
     ROOT_LESS,
@@ -123,10 +124,13 @@ def test_washers_are_nominal_and_their_spread_reaches_the_greatest_thickness():
 
 
 def test_first_choice_lengths_are_those_of_the_standards():
-    """ISO 4762's own list of lengths; the second choice is not in it, which is why it is second."""
+    """ISO 4762's own list of lengths; the second choice is none of those up to 50, and of those beyond."""
     listed = {float(n) for n in table("nominal_screw_lengths.csv")["iso4762"]["Nominal_Sizes"].split(",")}
     assert set(METRIC.first) == {n for n in listed if 4 <= n <= 50}
     assert not set(METRIC.second) & listed
+    assert set(LONG.second) - set(METRIC.second) == {n for n in listed if 50 < n <= 120}
+    assert stock("M3") == stock("M4") == stock("M5") == LONG
+    assert all(length_tolerance("M3", n)[1] > 0 for n in LONG.all())
     for name in SCREW_THREADS:
         own = stock(name)
         assert not set(own.first) & set(own.second)

@@ -72,8 +72,14 @@ def test_what_a_cutout_must_not_do(fields, said):
 
 
 def test_bores_beside_a_cutout_are_sound():
-    sheet(ROUND, holes=[{**HOLE, "at": (15, 7.81)}, {"face": "right", "at": (15, 0), "diameter": 1, "depth": 24.1}])
-    sheet(NOTCH, holes=[{"face": "left", "at": (-20, 0), "diameter": 1, "depth": 10}])
+    """One valid solid, less by what is bored: bores that met a cutout would take less."""
+    one = [{**HOLE, "at": (15, 7.81)}, {"face": "right", "at": (15, 0), "diameter": 1, "depth": 24.1}]
+    other = [{"face": "left", "at": (-20, 0), "diameter": 1, "depth": 10}]
+    for cutout, bores, taken in ((ROUND, one, 2 * 6.25 + 24.1 / 4), (NOTCH, other, 10 / 4)):
+        whole, bored = sheet(cutout).solids()["body"], sheet(cutout, holes=bores).solids()["body"]
+        assert bored.isValid()
+        assert len(bored.Solids()) == 1
+        assert whole.Volume() - bored.Volume() == pytest.approx(math.pi * taken, rel=1e-6)
 
 
 @pytest.mark.parametrize("face", ["top", "bottom", "left", "right", "front", "back"])

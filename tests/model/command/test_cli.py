@@ -154,7 +154,7 @@ def test_a_warm_check_loads_no_geometry_kernel(cache, tmp_path) -> None:  # type
     script = (
         "import sys\nfrom pathlib import Path\nfrom elbowroom.model import pipeline\n"
         "from elbowroom.model.store import Store\npipeline.check(Path(sys.argv[1]), Store.default())\n"
-        "print([m for m in ('cadquery', 'OCP', 'trimesh', 'scipy', 'rich') if m in sys.modules])"
+        "print([m for m in ('cadquery', 'OCP', 'trimesh', 'scipy', 'numba', 'rich') if m in sys.modules])"
     )
     env = {**os.environ, "ELBOWROOM_CACHE": str(cache)}
     for _ in range(2):

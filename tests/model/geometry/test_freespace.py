@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from elbowroom.model.geometry.envelopes import Margins, Obstacle, Rod, Rods
 from elbowroom.model.geometry.freespace import FREE, LENGTH_STEP, Space
-from elbowroom.model.geometry.inside import winding_number
 from elbowroom.model.geometry.meshes import mesh_volume
 from elbowroom.model.geometry.trees import ENGINE_EPS
 from elbowroom.parts.vocabulary.pose import pose
+from elbowroom.parts.vocabulary.winding import winding
 
 Floats = NDArray[np.float64]
 ABOVE = 2 * ENGINE_EPS  # mm: a difference the oracle must see
@@ -134,6 +134,24 @@ def test_the_free_length_of_an_axis_is_the_distance_to_the_wall_less_the_margin(
     assert 28.5 - LENGTH_STEP <= length <= 28.5 + ABOVE
     assert space.free_length((-20, 0, 0), (-1, 0, 0), 4, 100) == (100, None)
     assert space.free_length((12, 0, 0), (-1, 0, 0), 1, 100)[0] == 0
+    short = LENGTH_STEP / 2  # what is shorter than the step is asked about all the same
+    assert space.free_length((-20, 0, 0), (1, 0, 0), 4, short) == (short, None)
+    assert space.free_length((10 - short / 2, 0, 0), (1, 0, 0), 4, short) == (short / 2, "wall")
+
+
+@given(
+    start=st.floats(-60, 5), radius=st.floats(0.5, 8), longest=st.floats(1, 120), slices=st.integers(2, 20),
+    step=st.sampled_from([LENGTH_STEP, 0.01, 0.5]),
+)  # fmt: skip
+def test_a_free_length_is_the_same_in_however_many_slices_it_is_sought(
+    start: float, radius: float, longest: float, slices: int, step: float
+) -> None:
+    """Never too long, and by no more than its step too short."""
+    space = Space([WALL])
+    length, what = space.free_length((start, 0, 0), (1, 0, 0), radius, longest, step=step, slices=slices)
+    truth = min(longest, 10 - start)
+    assert truth - step - ABOVE <= length <= truth + ABOVE
+    assert what == (None if length == longest else "wall")
 
 
 def test_an_extended_space_answers_for_old_and_new() -> None:
@@ -185,7 +203,7 @@ def test_answers_agree_with_distances_taken_triangle_by_triangle() -> None:
             _apart(bars.starts[i], bars.ends[i], o.vertices[o.triangles]) - 2.5 - margins.to(o.name) - o.bound
             for o in obstacles
         ]
-        inside = [abs(winding_number(a[i : i + 1], o.vertices[o.triangles])[0]) > 0.5 for o in obstacles]
+        inside = [abs(winding(a[i : i + 1], o.vertices[o.triangles])[0]) > 0.5 for o in obstacles]
         blocked = [s < 0 or held for s, held in zip(spare, inside, strict=True)]
         if min(abs(s) for s in spare) < 2e-3:
             continue
@@ -228,6 +246,6 @@ def test_points_in_solids_agree_with_the_solid_angle_on_a_bent_tube() -> None:
         [rng.uniform(-40, 40, (3000, 3)) * (1, 1, 0.3), np.eye(3) * 30, np.zeros((1, 3)), -np.eye(3) * 30]
     )
     got = Space([ring]).inside(points) != FREE
-    assert (got == (np.abs(winding_number(points, v[f])) > 0.5)).all()
+    assert (got == (np.abs(winding(points, v[f])) > 0.5)).all()
     share = got[:3000].mean() * 80 * 80 * 24 / mesh_volume(v, f.astype(np.int32))
     assert share == pytest.approx(1.0, abs=0.08), "the share of points inside is the ring's share of the volume"

@@ -14,11 +14,12 @@ from hypothesis import strategies as st
 
 from elbowroom.model.geometry.depth import depth_of
 from elbowroom.model.geometry.enclosure import Enclosure
-from elbowroom.model.geometry.meshes import Surface, fault_of, mesh_volume, seeds, welded, winding
+from elbowroom.model.geometry.meshes import Surface, fault_of, mesh_volume, seeds, welded
 from elbowroom.model.geometry.narrow import Kernel, nearest
 from elbowroom.model.geometry.tessellate import tessellate
 from elbowroom.model.tolerances import CHORD_MM, CHORD_SAFETY, FINER, WELD_MM
 from elbowroom.parts.vocabulary.pose import rotation
+from elbowroom.parts.vocabulary.winding import winding
 from tests.model.shapes_for_tests import Hook, Shell
 
 KERNEL_MM = 1e-6  # mm: the exact kernel's points lie on its surfaces to 1e-7
@@ -122,7 +123,8 @@ def test_faults_of_meshes_are_named() -> None:
 def test_point_in_solid_knows_voids_and_pieces() -> None:
     mesh = tessellate(Shell().solids()["body"].wrapped)
     for point, inside in (((0, 0, 0), 0.0), ((17, 3, -2), 1.0), ((30, 0, 0), 0.0), ((14.999, 14.999, 14.999), 0.0)):
-        assert winding(np.array(point, dtype=float), mesh.vertices, mesh.triangles) == pytest.approx(inside, abs=1e-9)
+        found = winding(np.array([point], dtype=float), mesh.vertices[mesh.triangles])[0]
+        assert found == pytest.approx(inside, abs=1e-9)
     assert len(seeds(mesh.vertices, mesh.triangles)) == 2  # outer skin and void
 
 

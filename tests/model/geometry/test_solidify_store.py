@@ -134,7 +134,7 @@ def test_the_warm_path_loads_no_kernel(tmp_path: Path) -> None:
     program = (
         "import sys; from pathlib import Path; from tests.model.geometry.test_solidify_store import *;"
         "print(len(answers(Store(Path(sys.argv[1])))));"
-        "heavy = {'cadquery', 'OCP', 'trimesh', 'coal', 'manifold3d', 'scipy'};"
+        "heavy = {'cadquery', 'OCP', 'trimesh', 'coal', 'manifold3d', 'numba', 'scipy'};"
         "print(sorted({m.split('.')[0] for m in sys.modules} & heavy))"
     )
     run = [sys.executable, "-c", program, str(tmp_path)]

@@ -52,11 +52,11 @@ ASKED = "{at_least: 16, at_most: 62}"
 BOX = "  before: {box: custom, length: 60, width: 60, height: 60, at: {x: 520, y: 140, z: 280}}\n"
 
 
-@pytest.fixture(scope="module")
 def settled(document: Document) -> tuple[Document, list[Finding]]:
     return heights.settled(document, Store.default())
 
 
+@pytest.fixture(scope="module")
 def _folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("cache")
 

@@ -41,11 +41,11 @@ gaps: {{default: 1}}
 """
 
 
-@pytest.fixture(scope="module", autouse=True)
 def settled(document: Document) -> tuple[Document, list[Finding]]:
     return heights.settled(document, Store.default())
 
 
+@pytest.fixture(scope="module", autouse=True)
 def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
     with pytest.MonkeyPatch.context() as m:
         m.setenv("ELBOWROOM_CACHE", str(tmp_path_factory.mktemp("cache")))

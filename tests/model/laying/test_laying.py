@@ -6,6 +6,8 @@ Lengths are checked against bend arithmetic done here by hand: setback R tan(the
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 import textwrap
 from pathlib import Path
 
@@ -215,3 +217,18 @@ def test_where_no_square_run_is_found_the_shortest_is_offered(tmp_path: Path) ->
     assert "in square style" in finding.text
     assert finding.remedies
     assert finding.remedies[0].startswith("style: shortest finds")
+
+
+def test_a_tube_that_is_laid_already_loads_no_compiler(tmp_path: Path) -> None:
+    """In a fresh process with a filled cache; without one the planner is asked, and its loops are compiled."""
+    program = (
+        "import sys; from pathlib import Path; from elbowroom.model import pipeline\n"
+        "from elbowroom.model.store import Store\n"
+        "pipeline.check(Path(sys.argv[1]), Store(Path(sys.argv[2]))); print('numba' in sys.modules)"
+    )
+    check(tmp_path)
+    file, said = str(tmp_path / "build.yaml"), []
+    for folder in (tmp_path / "cache", tmp_path / "empty"):
+        run = [sys.executable, "-c", program, file, str(folder)]
+        said.append(subprocess.run(run, capture_output=True, text=True, check=True).stdout.strip())
+    assert said == ["False", "True"]

@@ -13,7 +13,7 @@ from elbowroom.model.geometry.narrow import manifold_of
 from elbowroom.model.reach.chains import free_angles, items
 from elbowroom.model.reach.choices import all_that_go_on
 from elbowroom.model.reach.leaving import Leg, bent, pushed_in, straight_on
-from elbowroom.model.reach.rooms import Rooms, free_run
+from elbowroom.model.reach.rooms import Rooms
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.reach.volume import kits, volume
 from elbowroom.model.store import Store
@@ -53,7 +53,7 @@ def reach(r: Rooms) -> Reach:
         frozenset(k % 360 for a, b in angles for k in range(a, b + 1)),
         frozenset(np.nonzero(bent(r, mouth, leg)[0])[0].tolist() if pushed else ()),
         pushed and bool(straight_on(r, mouth, leg)[0]), frozenset(all_that_go_on(r, s)),
-        free_run(r.standing, s.origin + s.lift * s.axis, s.axis, 10.0, 300.0)[0], room.mm3,
+        r.standing.free_length(s.origin + s.lift * s.axis, s.axis, 10.0, 300.0)[0], room.mm3,
         attempt(r, s, chain, PETG, full=False).problem is None, solid,
     )  # fmt: skip
 

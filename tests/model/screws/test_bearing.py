@@ -13,14 +13,18 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, Point, union_all
+from shapely import LineString, Point, box, union_all
 
 from elbowroom.model.screws import lengths as check
 from elbowroom.model.screws.bearing import Bearing, bearing
 from elbowroom.model.screws.fasten import Fastened
+from elbowroom.model.screws.joints import words_for
 from elbowroom.model.screws.remedies import remedies
 from elbowroom.model.screws.slots import Slot
-from tests.model.screws.test_joints import THREAD, block, fastened
+from elbowroom.model.screws.under import holes_under, openings_under, stands
+from elbowroom.parts.case.case import Case
+from elbowroom.parts.vocabulary.pose import apply, inverse
+from tests.model.screws.test_joints import THREAD, THREE_ON_FLOOR, block, build, fastened
 from tests.model.screws.test_remedies import made, told
 
 place = st.floats(-6, 6)
@@ -160,3 +164,76 @@ def test_what_is_told_leaves_nothing_unsaid() -> None:
     for remedy in remedies(trials).screws[chosen]:
         enough = Bearing(*chosen.bears).enough
         assert enough or "still too little" in remedy
+
+
+def test_a_head_over_the_edge_of_an_opening() -> None:
+    """A hole of 3.4 whose middle lies 2.5 mm from a window's straight edge: a head of 7 has 0.8 mm of metal toward it
+    and all along the other side; with the edge 0.5 mm past the middle it tips, at every size of head.
+    """
+    window = box(2.5, -50, 50, 50)
+    near = bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0), window)
+    ring = Point(0, 0).buffer(3.5, quad_segs=200) - Point(0, 0).buffer(1.5, quad_segs=200)
+    metal = ring - window - Point(0, 0).buffer(1.7, quad_segs=200)
+    assert near.share == pytest.approx(metal.area / ring.area, abs=1e-3)
+    half = bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0), box(-0.5, -50, 50, 50))
+    assert not half.borne
+    for head in (5.5, 8.0, 20.0, 60.0):
+        assert not bearing(head, 3.0, Slot(0, 0, 3.4), (0, 0), box(-0.5, -50, 50, 50)).borne
+    assert bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0), box(4, -50, 50, 50)) == bearing(7.0, 3.0, Slot(0, 0, 3.4), (0, 0))
+
+
+CORNER = """title: t
+case: {interior: {depth: 480, width: 240, height: 480}, slots: 0, board: null, sheet: 1.2}
+parts:
+  base:
+    {box: custom, length: 40, width: 40, height: 20, material: aluminium, on: case.floor-wall,
+     at: {rear: 100, tray: 20}, holes: [{face: top, at: [0, 0], thread: M3, depth: 12}]}
+  lid:
+    {sheet: custom, length: 40, width: 40, thickness: 2, on: base.top,
+     holes: [{face: bottom, at: [0, 0], diameter: 3.4}], CUT}
+"""
+
+
+def test_a_sheets_cutout_under_a_head_is_no_metal() -> None:
+    """The cutout leaves 1 mm beside the hole of 3.4: a head of 5.6 hangs over it by 0.1 mm, one of a washer by 0.8."""
+    cut = "cutouts: [[[2.7, -8], [15, -8], [15, 8], [2.7, 8]]]"
+    (whole,), (less,) = (fastened(CORNER.replace(", CUT", c)).chosen for c in ("", f", {cut}"))
+    assert whole.bears is not None
+    assert less.bears is not None
+    assert less.bears.share < whole.bears.share - 0.005
+
+
+def test_a_panels_air_hole_lies_under_a_head_that_reaches_it_and_not_under_one_that_does_not() -> None:
+    """A fan's middle is in the figure where a head reaches the round air hole around it, by their distance less
+    the hole's radius, and only there; and a head over it has less metal than the screw holes alone leave.
+    """
+    found = fastened(build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45"), 0).replace("slot: 0,", AIR, 1))
+    joint = next(j for j in found.joints if j.name == "low.b")
+    last = joint.axes[0].passed[-1]
+    assert isinstance(last.piece.part, Case)
+    assert last.pattern is not None
+    opening = last.piece.part.openings["floor"]
+    frame = inverse(last.pattern.pose)
+    size = last.piece.part.face_size("floor")
+    bores = [c for c in opening.cuts(size) if c.kind == "slot" and c.width > 50]
+    assert len(bores) == 3
+    middles = [apply(frame, last.piece.part.face_point("floor", c.u, c.v))[:2] for c in bores]
+    middle = min(middles, key=lambda m: math.dist(m, last.at))
+    gap = math.dist(middle, last.at) - bores[0].width / 2
+    assert gap > 3
+    for more, reached in ((0.1, True), (-0.1, False)):
+        figure = openings_under(last, 2 * (gap + more))
+        assert (figure is not None and figure.contains(Point(*middle))) is reached
+    less = stands(joint.axes[0].passed, np.array(joint.axes[0].out), 2 * (gap + 4), 3.0)
+    holes = bearing(2 * (gap + 4), 3.0, holes_under(last, np.array(joint.axes[0].out)), last.at)
+    assert less is not None
+    assert less.share < holes.share - 0.01
+
+
+AIR = "slot: 0, air: round,"
+
+
+def test_words_of_a_joint_go_from_the_exact_name_to_the_widest_pattern() -> None:
+    for use in ({"*": 1, "low.*": 2, "low.b": 3}, {"low.b": 3, "low.*": 2, "*": 1}):
+        assert [words_for(n, use) for n in ("low.b", "low.c", "high.c")] == [3, 2, 1]
+    assert words_for("low.b", {"high.*": 1}) is None

@@ -284,13 +284,13 @@ def best_by_hand(layers: list[Layer], into: Receiver, lengths: Stock, washer: La
 
 
 def test_400_choices_are_the_best_of_all_that_could_be_bought():
-    """None only where no length with any number of washers is safe; 120 of the thinnest are longer than any screw."""
+    """None only where no length with any number of washers is safe; 250 of the thinnest are longer than any screw."""
     rng, outcomes = random.Random(7), Counter[str]()
     for _ in range(400):
         layers, into, lengths, washer, choice = random_choice(rng)
-        assert washer is None or 120 * washer.thickness > max(lengths.all())
+        assert washer is None or 250 * washer.thickness > max(lengths.all())
         # Coarse by a long way first: what is safe with more washers than the room is deep is safe with a longer screw.
-        found = best_by_hand(layers, into, lengths, washer, range(120 if rng.random() < 0.1 else 30))
+        found = best_by_hand(layers, into, lengths, washer, range(250 if rng.random() < 0.1 else 30))
         if found is None:
             assert choice.best is None
             assert (choice.safe, choice.ranked) == ((), ())
@@ -384,9 +384,22 @@ def test_why_none_is_safe_is_said_with_numbers_that_add_up():
 
 
 def test_a_stack_longer_than_any_screw_is_told():
-    choice = choose([Layer("fan", 60, 0.3, 0.3)], Receiver("M3", None, 0, 0, 2.4, None, 2.4))
+    """Beyond the table nothing is said of what is sold; beyond what the builder owns, the longest of that."""
+    into = Receiver("M3", None, 0, 0, 2.4, None, 2.4)
+    choice = choose([Layer("fan", 130, 0.3, 0.3)], into)
     assert choice.best is None
-    assert choice.reason == "no stock length lies in what is safe, of 63.30 mm or more (nearest 50)"
+    assert choice.reason is not None
+    assert choice.reason.endswith("mm or more (nearest 120, the longest this catalogue lists)")
+    own = choose([Layer("fan", 60, 0.3, 0.3)], into, Stock((50,), ()))
+    assert own.reason is not None
+    assert own.reason.endswith("of 63.30 mm or more (nearest 50, the longest there is)")
+
+
+def test_a_thick_stack_takes_a_long_screw() -> None:
+    """60.3 of layers at most, 2.4 of thread, 0.6 that the screw may be short: 63.3 to hold, so 65."""
+    choice = choose([Layer("fan", 60, 0.3, 0.3)], Receiver("M3", None, 0, 0, 2.4, None, 2.4))
+    assert choice.best is not None
+    assert choice.best.length == 65
 
 
 # Engagement ---------------------------------------------------------------------------------------------------------

@@ -313,7 +313,7 @@ def test_the_map_never_grants_less_room_than_there_is() -> None:
     rng = np.random.default_rng(1)
     points = rng.uniform(CASE.lo, CASE.hi, (150, 3))
     wanted = space.margins(margins) + space.bounds
-    said, close = field.excess(points), field.tight_excess(points)
+    said, close = field.excess(points), field.excess(points, tight=True)
     off = []
     for k, p in enumerate(points):
         near = min((_distance(o, p) - w for o, w in zip(space.obstacles, wanted, strict=True)), default=np.inf)
