@@ -124,7 +124,7 @@ def shown(value: object, limit: int = 60) -> str:
     return f'"{text[:limit]}…"' if len(text) > limit else f'"{text}"'
 
 
-def meant(word: object, known: Iterable[str]) -> str:
+def everyday(word: object, known: Iterable[str]) -> str:
     """The ending of a message about an unknown family that is a builder's word for others; empty where it is none."""
     known = frozenset(known)
     found = [f for f in families_of(word) if f in known] if isinstance(word, str) else []

@@ -21,7 +21,16 @@ from elbowroom.model.build.cut_spec import CutSpec
 from elbowroom.model.build.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.build.make_spec import MAX_DIFFERENT, MAX_ENTRIES, MakeWords, PrinterSpec, variants
 from elbowroom.model.build.points import point_of
-from elbowroom.model.build.problems import BuildError, InputError, Path, Problem, choices, meant, missing_library, shown
+from elbowroom.model.build.problems import (
+    BuildError,
+    InputError,
+    Path,
+    Problem,
+    choices,
+    everyday,
+    missing_library,
+    shown,
+)
 from elbowroom.model.build.screw_spec import ScrewsSpec
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import MAX_COUNT, MAX_PIECES, WALLS, BuildSpec, GapsSpec, Layering, Placement, Stack
@@ -207,7 +216,8 @@ class _Loader:
         value = spelled_out(value)
         if isinstance(value, str):
             known = [n for f in FAMILIES for n in sizes(f)]
-            self._add(path, f"no family or catalogue size {shown(value)}{meant(value, FAMILIES) or choices(value, [*known, *FAMILIES], 0)}")
+            nearest = everyday(value, FAMILIES) or choices(value, [*known, *FAMILIES], 0)
+            self._add(path, f"no family or catalogue size {shown(value)}{nearest}")
             return None
         if not isinstance(value, dict):
             self._add(path, f"expected a part such as {{fan: fan-120x25}}; found {shown(value)}")
@@ -349,8 +359,8 @@ def _family_fault(value: dict[str, Any], families: list[str]) -> str:
     if families:
         return f"names {len(families)} families ({', '.join(families)}); one entry is one part"
     known = [f for f in FAMILIES if f != "case"]
-    if words := [k for k in value if meant(k, known)]:
-        return f"no part family {shown(words[0])}{meant(words[0], known)}; write one as {{family: size}}"
+    if words := [k for k in value if everyday(k, known)]:
+        return f"no part family {shown(words[0])}{everyday(words[0], known)}; write one as {{family: size}}"
     wrong = next((k for k in value if choices(k, known).startswith("; nearest")), next(iter(value), ""))
     return f"no part family among its keys; write one as {{family: size}}{choices(wrong, known, 30)}"
 

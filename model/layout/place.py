@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from elbowroom.model.build.problems import BuildError, Path, Problem, choices, meant, shown
+from elbowroom.model.build.problems import BuildError, Path, Problem, choices, everyday, shown
 from elbowroom.model.build.resolve import Build, Entry, StackEntries
 from elbowroom.model.build.spec import AXES, MAX_PIECES, WALLS, At, Placement
 from elbowroom.model.layout.implied import implied_mates
@@ -352,7 +352,8 @@ class _Placer:
             for j, family in enumerate(between.families):
                 if family not in FAMILIES:
                     where = ("gaps", "between", i, "families", j)
-                    self._problem(where, f"no part family {shown(family)}{meant(family, FAMILIES) or choices(family, FAMILIES, 30)}")
+                    nearest = everyday(family, FAMILIES) or choices(family, FAMILIES, 30)
+                    self._problem(where, f"no part family {shown(family)}{nearest}")
             a, b = sorted(between.families)
             pairs[a, b] = max(pairs.get((a, b), 0.0), float(between.gap))
         pieces: dict[str, float] = {}

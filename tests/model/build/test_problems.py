@@ -63,6 +63,7 @@ def test_a_builders_word_for_a_family_is_told_as_such() -> None:
     assert 'no part family "card"; a builder\'s word for: gpu or gpu-mount or card-support' in said
     assert 'no family or catalogue size "mobo"; a builder\'s word for: motherboard' in said
     assert "for: case" not in said
-    pair = "title: t\nparts: {a: {box: custom, at: {x: 0, y: 0, z: 0}}}\ngaps: {between: [{families: [rad, fan], gap: 2}]}\n"
+    pair = "title: t\nparts: {a: {box: custom, at: {x: 0, y: 0, z: 0}}}\n"
+    pair += "gaps: {between: [{families: [rad, fan], gap: 2}]}\n"
     with pytest.raises(BuildError, match='no part family "rad"; a builder\'s word for: radiator'):
         place(load(parse(pair, "b.yaml")))
