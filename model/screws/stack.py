@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal, NamedTuple
 
 from elbowroom.model.tolerances import CONTACT_MM
@@ -229,6 +230,7 @@ def least_engagement(thread: str, material: str, threaded: float, depth: float |
     return Least(threaded, f"all the thread there is, less than {LEAST_THREADS:g} turns (common practice)")
 
 
+@lru_cache(maxsize=1 << 16)
 def _tolerance(thread: str, length: float) -> tuple[float, float]:
     """Length tolerance where a length may lie outside what screws are made in: that of the nearest made one."""
     return length_tolerance(thread, min(max(length, 1.0), 120.0))
