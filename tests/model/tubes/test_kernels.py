@@ -19,6 +19,7 @@ from elbowroom.model.geometry.envelopes import Margins, Rod
 from elbowroom.model.geometry.freespace import Space
 from elbowroom.model.tubes import kernels, mapping, stepping
 from elbowroom.model.tubes.bars import COARSE_DEG, bars_of, gaps, rod_mesh
+from elbowroom.model.tubes.compiled import private
 from elbowroom.model.tubes.field import Field, build
 from elbowroom.model.tubes.lines import SAMPLE, Lines, Map, measure
 from elbowroom.model.tubes.rules import Rules
@@ -203,3 +204,17 @@ def test_a_cache_that_cannot_serve_only_costs_time(tmp_path: Path, state: str) -
         folder.write_text("no folder")
     done = subprocess.run(run, env=env, capture_output=True, text=True, check=False)
     assert done.stdout.strip() == "1.5", done.stderr
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="rights of groups and others are those of POSIX")
+def test_code_that_others_could_have_put_there_is_not_run(tmp_path: Path) -> None:
+    """Kept machine code is run as it is, so it is taken from no folder that anybody else can write to."""
+    folder = tmp_path / "kernels"
+    folder.mkdir()
+    folder.chmod(0o777)
+    env = {**os.environ, "ELBOWROOM_CACHE": str(tmp_path)}
+    subprocess.run([sys.executable, "-c", LOADS], env=env, check=True)
+    assert not list(folder.iterdir())
+    assert not private(folder)
+    assert private(tmp_path / "new")
+    assert (tmp_path / "new").stat().st_mode & 0o777 == 0o700
