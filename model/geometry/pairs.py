@@ -63,6 +63,10 @@ class Checker:
         self.store = store
         self.boxes = Boxes(scene)
         self._identity = [f"{s.shape.key}/{s.body.name}" for s in scene.solids]
+        # Which body of a pair is the first is told by what they are: were it told by their keys, which hold the digest
+        # of all code, another of several equally near points might be told with every new version.
+        parts = {s.shape.key: f"{s.piece.part.family}|{s.piece.part.shape_key()}" for s in scene.solids}
+        self._named = [f"{parts[s.shape.key]}/{s.body.name}" for s in scene.solids]
         self._turn = np.array([s.pose[:3, :3] for s in scene.solids]).reshape(-1, 3, 3)
         self._move = np.array([s.pose[:3, 3] for s in scene.solids]).reshape(-1, 3)
         self._pieces = {p.name: p for p in scene.layout.pieces}
@@ -93,7 +97,7 @@ class Checker:
         i, j = np.array(new).T
         there, back = self._poses_in(i, j), self._poses_in(j, i)
         for k, (one, other) in enumerate(new):
-            name, other_name = self._identity[one], self._identity[other]
+            name, other_name = self._named[one], self._named[other]
             swap = name > other_name or (name == other_name and back[k].tobytes() < there[k].tobytes())
             self._order[(one, other)] = (other, one, back[k]) if swap else (one, other, there[k])
 
