@@ -1,32 +1,33 @@
 """Placing: from a typed build to posed parts, by frames brought together or by measured distances.
 
-Owns the order of placement, the resolving of `piece.frame` references and their faults (unknown, in a circle, over-
-or under-stated), and the poses of single parts. Stacks of layers are laid by `stacks`. No geometry kernel is used:
-frames and declared boxes are arithmetic.
+Owns the order of placement, the resolving of `piece.frame` references and their faults (unknown, in a circle, over- or
+under-stated), and the poses of single parts. Stacks of layers are laid by `stacks`, distances are `measured`. No
+geometry kernel is used: frames and declared boxes are arithmetic.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from elbowroom.model.build.problems import BuildError, Path, Problem, choices, everyday, shown
+from elbowroom.model.build.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.build.resolve import Build, Entry, StackEntries
-from elbowroom.model.build.spec import AXES, MAX_PIECES, WALLS, At, Placement
+from elbowroom.model.build.spec import AXES, MAX_PIECES, At, Placement
 from elbowroom.model.layout.implied import implied_mates
-from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
+from elbowroom.model.layout.layout import Layout, Mate, Piece
+from elbowroom.model.layout.measured import Walls, faults, moves
 from elbowroom.model.layout.neighbours import neighbours
 from elbowroom.model.layout.stacks import Laid, Tier, lay, layer_names
 from elbowroom.model.layout.through_sheet import held_apart
+from elbowroom.model.layout.wanted import gaps
 from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.layout.windows import cut_windows, in_field
-from elbowroom.parts import FAMILIES
-from elbowroom.parts.case.case_openings import BEHIND
-from elbowroom.parts.vocabulary.base import Box, Frame, Part
-from elbowroom.parts.vocabulary.pose import IDENTITY, Pose, apply, bring_together, compose, rotation, shift
+from elbowroom.parts.vocabulary.base import Frame
+from elbowroom.parts.vocabulary.pose import IDENTITY, Pose, bring_together, compose, rotation, shift
 
 SQUARE = 1 - 1e-9  # cosine: a wall along the case's own axes, from arithmetic alone
 
@@ -48,13 +49,13 @@ def place(build: Build) -> Layout:
     """The layout of a build: every piece posed, every mate listed; raises BuildError with every fault found."""
     placer = _Placer(build)
     placer.run()
-    gaps = placer.gaps()
-    if placer.problems:
-        raise BuildError(placer.problems)
+    wanted, problems = gaps(build, placer.pieces)
+    if placer.problems or problems:
+        raise BuildError([*placer.problems, *problems])
     mates = tuple(placer.mates)
     pieces = tuple(cut_windows(list(placer.pieces.values()), mates))
-    joined = (*held_apart(pieces, mates, gaps), *neighbours(pieces, mates, placer.tiers, gaps))
-    return Layout(build.title, pieces, mates, gaps, placer.interior, joined)
+    joined = (*held_apart(pieces, mates, wanted), *neighbours(pieces, mates, placer.tiers, wanted))
+    return Layout(build.title, pieces, mates, wanted, placer.walls.interior, joined)
 
 
 class _Unplaced(Exception):
@@ -76,8 +77,7 @@ class _Placer:
     lifted: list[Mate] = field(default_factory=list)  # placements off a face rather than on it
     problems: list[Problem] = field(default_factory=list)
     tiers: list[list[Tier]] = field(default_factory=list)
-    interior: Box | None = None
-    tray_back: float | None = None  # y of the tray's far side
+    walls: Walls = field(default_factory=Walls)
     made: dict[int, list[str]] = field(default_factory=dict)  # names each entry or stack made, by id
     failed: set[int] = field(default_factory=set)
     under_way: list[Entry | StackEntries] = field(default_factory=list)  # each waits for the next
@@ -99,8 +99,7 @@ class _Placer:
         if self.build.case is not None:
             case = self.build.case
             self._add(Piece("case", case.part, IDENTITY, "case", case.given, case.sources), case.path)
-            self.interior = getattr(case.part, "interior_box", None)
-            self.tray_back = getattr(case.part, "tray_back", None)
+            self.walls = Walls(getattr(case.part, "interior_box", None), getattr(case.part, "tray_back", None))
         for item in self.items:
             self._place(item)
         for i, (a, b) in enumerate(self.build.mates):
@@ -214,37 +213,14 @@ class _Placer:
         move = self._moves(entry, at, pose, [i for i in range(3) if i != axis])
         return compose(shift(*move), pose)
 
-    def _moves(self, entry: Entry, at: At, pose: Pose, axes: range | list[int]) -> list[float]:
+    def _moves(self, entry: Entry, at: At, pose: Pose, axes: Sequence[int]) -> list[float]:
         """How far to move a part standing at `pose` so that it has its measured distances along `axes`."""
-        path: Path = (*entry.path, "at")
-        faults = len(self.problems)
-        if at.of is not None and at.of not in {f.name for f in entry.part.frames()}:
-            names = [f.name for f in entry.part.frames()]
-            self._problem(
-                (*path, "of"), f"the {entry.part.family} has no frame {shown(at.of)}{choices(at.of, names, 30)}"
-            )
-        for fault, said in at.faults(axes):
-            self._problem((*path, *fault), said)
-        for keys in map(at.axis, axes):
-            if len(keys) == 1 and keys[0] not in "xyz" and self.interior is None:
-                self._problem((*path, keys[0]), f'there is no case to measure "{keys[0]}" from; use x, y, z')
-        if len(self.problems) > faults:
+        found = faults(entry.part, at, axes, self.walls)
+        for key, said in found:
+            self._problem((*entry.path, "at", *key), said)
+        if found:
             raise _Unplaced
-        lo, hi = _extent(entry.part, pose, at.of)
-        move = [0.0, 0.0, 0.0]
-        for i in axes:
-            key = at.axis(i)[0]
-            value = float(getattr(at, key))
-            if key in "xyz":
-                move[i] = value - float(pose[i, 3])
-            elif key == BEHIND and self.tray_back is not None:
-                move[i] = self.tray_back + value - float(lo[i])
-            elif self.interior is not None:
-                far = WALLS[key][1]
-                move[i] = (
-                    self.interior.hi[i] - value - float(hi[i]) if far else self.interior.lo[i] + value - float(lo[i])
-                )
-        return move
+        return moves(entry.part, at, pose, axes, self.walls)
 
     # -- stacks -------------------------------------------------------------------------------------------------------
 
@@ -345,25 +321,6 @@ class _Placer:
 
     # -- the rest -----------------------------------------------------------------------------------------------------
 
-    def gaps(self) -> Gaps:
-        spec = self.build.gaps
-        pairs: dict[tuple[str, str], float] = {}
-        for i, between in enumerate(spec.between):
-            for j, family in enumerate(between.families):
-                if family not in FAMILIES:
-                    where = ("gaps", "between", i, "families", j)
-                    nearest = everyday(family, FAMILIES) or choices(family, FAMILIES, 30)
-                    self._problem(where, f"no part family {shown(family)}{nearest}")
-            a, b = sorted(between.families)
-            pairs[a, b] = max(pairs.get((a, b), 0.0), float(between.gap))
-        pieces: dict[str, float] = {}
-        for name, gap in spec.parts.items():
-            meant = [p for p in self.pieces if matches(p, name) or re.fullmatch(re.escape(name) + r" \d+", p)]
-            if not meant:
-                self._problem(("gaps", "parts", name), f"no part {shown(name)}{choices(name, self.pieces, 30)}")
-            pieces.update(dict.fromkeys(meant, float(gap)))
-        return Gaps(float(spec.default), pairs, pieces)
-
     def _add(self, piece: Piece, path: Path) -> None:
         if piece.name in self.pieces:
             self._problem(path, f'two parts would be called "{piece.name}"; give one of them another name')
@@ -375,12 +332,6 @@ class _Placer:
 
     def _problem(self, path: Path, message: str) -> None:
         self.problems.append(self.build.document.problem(path, message))
-
-
-def _extent(part: Part, pose: Pose, of: str | None) -> tuple[np.ndarray, np.ndarray]:
-    """Corners of the part's declared box as it stands, or the origin of the frame it is measured to."""
-    points = apply(pose, part.frame(of).pose[:3, 3])[None] if of is not None else apply(pose, part.box().corners())
-    return points.min(axis=0), points.max(axis=0)
 
 
 def _quoted(frame: str) -> str:
