@@ -28,6 +28,8 @@ from elbowroom.parts.vocabulary.contour import STRAIGHT, arc_of, sides
 
 MARGIN = BESIDE + 2 * TICK  # mm around the drawing: its bars stand there
 NOTE = 3.5  # mm: height of the words under the drawing
+CAPITALS = 0.72  # of a sans-serif's size: the height of its capitals, which is what a height of words means here
+EM = 0.65  # of its size: the width of a letter in a line of words; wide sans-serifs have 0.6, no source (P)
 STROKE = 0.1  # mm: a hair line that programs still show
 INK = "#000000"  # all of it: layers are told apart by their names and dashes
 # Dash pattern (mm on, off ...) of each layer.
@@ -39,7 +41,7 @@ def write(drawing: Drawing) -> bytes:
     x0, y0, x1, y1 = drawing.box
     words = beside.words(drawing)
     # As much again for words to the right of the last hole.
-    wide = max(max(x1 - x0, BAR) + 2 * MARGIN, *(0.6 * NOTE * len(w) + 2 * MARGIN for w in words))
+    wide = max(max(x1 - x0, BAR) + 2 * MARGIN, *(EM * NOTE / CAPITALS * len(w) + 2 * MARGIN for w in words))
     drawn = max(y1 - y0, BAR)
     high = drawn + 2 * MARGIN + 1.6 * NOTE * len(words)
     root = ET.Element(
@@ -103,8 +105,7 @@ def _entity(group: ET.Element, e: Entity, left: float, top: float) -> None:
 
 
 def _text(group: ET.Element, x: float, y: float, height: float, words: str) -> None:
-    # A sans-serif's capitals are 0.72 of its size.
-    style = {"font-size": _n(height / 0.72), "font-family": "sans-serif", "fill": INK, "stroke": "none"}
+    style = {"font-size": _n(height / CAPITALS), "font-family": "sans-serif", "fill": INK, "stroke": "none"}
     ET.SubElement(group, "text", {"x": _n(x), "y": _n(y), **style}).text = words
 
 

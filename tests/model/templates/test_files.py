@@ -316,6 +316,26 @@ def test_every_note_stands_whole_in_every_file(tmp_path):
     assert "next page" not in once
 
 
+def test_words_beside_a_small_drawing_are_not_cut_off():
+    """Set in the widest usual sans-serif, the one that comes with the templates' PDF, as a reader's may be."""
+    from importlib.resources import files as resources
+
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(io.BytesIO((resources("elbowroom.model.templates") / "fonts" / "DejaVuSans.ttf").read_bytes()))
+    widths, glyphs, em = font["hmtx"], font.getBestCmap(), font["head"].unitsPerEm
+    tag = Drawing(
+        "tag", "tag", "inside", (Outline("cut", contour.rectangle(0, 0, 60, 40), False),), Datum(0, 0, "its left edge")
+    )
+    root = ET.fromstring(dict(write([tag], ("svg",)))["templates/tag.svg"])
+    wide = float(root.get("viewBox", "").split()[2])
+    texts = list(root.iter(SVG + "text"))
+    assert max(len(t.text or "") for t in texts) > 60
+    for t in texts:
+        long = sum(widths[glyphs.get(ord(c), ".notdef")][0] for c in t.text or "") / em * float(t.get("font-size", 0))
+        assert float(t.get("x", 0)) + long < wide, t.text
+
+
 def test_wrong_wishes_are_told():
     with pytest.raises(InputError, match=r'no paper "A5".*known: A4, Letter'):
         made(paper="A5")
