@@ -22,6 +22,7 @@ from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.layout.place import Placed, place
 from elbowroom.model.pipeline import Checked
 from elbowroom.model.screws.fasten import Fastened, fasten
+from elbowroom.model.screws.lengths import check as judged_screws
 from elbowroom.model.store import Store
 from elbowroom.model.told.cautions import AT_THE_SHEET
 
@@ -487,3 +488,17 @@ def test_a_panel_of_300_holes_is_walked_in_seconds() -> None:
     # Before, each hole looked at every triangle of the sheet anew: 150 ms a hole.
     assert time.process_time() - start < 10
     assert sum(len(j.blocked) for j in found.joints) == 300
+
+
+def test_more_than_three_washers_only_where_nothing_else_is_safe_and_then_as_a_caution() -> None:
+    """A lid of 2 over a bottomed hole: of screws to choose from, one of 16 mm alone goes in with a pile of washers."""
+    lid = "{face: bottom, at: [0, 0], diameter: 3.4}"
+    (free,) = fastened(block(THREAD, lid)).chosen
+    assert free.length is not None
+    assert free.washers <= 3
+    pile = fastened(block(THREAD, lid, "screws: {stock: [M3x16]}\n"))
+    (c,) = pile.chosen
+    assert c.washers > 3
+    (f,) = [x.to_json() for x in judged_screws(pile.chosen) if x.question == "screw"]
+    assert f["verdict"] == "caution"
+    assert f"{c.washers} washers: take another length or a spacer" in f["text"]
