@@ -62,8 +62,9 @@ class Choice:
         return self.within is None and self.ended is not None
 
 
-def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
-    """The finding about one group's height. layout: as placed at the height taken."""
+def finding(group: Group, layout: Layout, got: Look, choice: Choice, tubes: Sequence[str] = ()) -> Finding:
+    """The finding about one group's height. layout: as placed at the height taken. tubes: the runs that end on what
+    moves."""
     name, carried = group.wish.entry, group.lift or _first_carried(group, layout)
     pieces = [p for p in layout.pieces if p.name in group.moves]  # those of a later group are not there yet
     open_limits = [*(x for x in got.limits if x not in choice.aside), *choice.narrowed]
@@ -95,7 +96,11 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
             text += f"; so does anything from {_list(others)}"
         if unread:
             text += f"; {mm(unread)} of all heights were not looked into, and count as if nothing fitted there"
+        if tubes and b - a > _AT:
+            what = "tube is" if len(tubes) == 1 else "tubes are"
+            text += f"; the {what} laid for this height alone: {_list(list(tubes))}"
         low, high = a, b
+        extra += [("tubes_laid_at_this_height_only", list(tubes))] if tubes else []
         extra += [("lower", [_plain(x) for x in below]), ("upper", [_plain(x) for x in above])]
     elif choice.open:
         text = (
