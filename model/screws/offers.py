@@ -178,8 +178,8 @@ def _judged(joint: str, plate: Piece, counts: list[int], outcome: Outcome | None
         if c.judged is None:
             return _Tried(None, f"no {c.joint.thread} screw of a stock length fits its joints"), frozenset()
         if c.judged.verdict != "safe":
-            said = f"{called(c.joint.thread, c.length or 0.0, c.washers)} is {WORDS.get(c.judged.verdict, c.judged.verdict)}"
-            return _Tried(None, f"{said} in {c.joint.name}"), frozenset()
+            screw, does = called(c.joint.thread, c.length or 0.0, c.washers), c.judged.verdict
+            return _Tried(None, f"{screw} is {WORDS.get(does, does)} in {c.joint.name}"), frozenset()
         if c.bears is not None and not c.bears.enough:
             return _Tried(None, f"the heads in {c.joint.name} lie on too little"), frozenset()
     for j in mine:
