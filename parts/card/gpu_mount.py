@@ -115,8 +115,8 @@ class GpuMount(Part):
     )
     tab: Mm = dim(
         Mm(12),
-        "Depth of a rear mount's shelf, outward from its plate: at least that of the card bracket's bent end (screw tab, "
-        "11.43), which is screwed down on it",
+        "Depth of a rear mount's shelf, outward from its plate: at least that of the card bracket's bent end "
+        "(the screw tab, 11.43), which is screwed down on it",
         source=_PRACTICE, mark="P", ge=11.5, le=30,
     )  # fmt: skip
     leg: Mm = dim(
