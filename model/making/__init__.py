@@ -71,7 +71,7 @@ def make(
     build = placed.build
     orders = gathered(placed.layout, build.make, build.printer)
     if build.case is not None:
-        orders += adapters(pipeline.fastened(placed, store, progress), store)
+        orders += adapters(pipeline.fastened(placed, store, progress), store, [o.label for o in orders])
     if not orders:
         raise InputError(
             f"{quoted(file)}: nothing to make: no part of the build is printed, and nothing stands under make; "

@@ -10,13 +10,14 @@ from pathlib import Path
 
 from elbowroom.model import pipeline
 from elbowroom.model.build import source
-from elbowroom.model.build.problems import InputError, Mark
+from elbowroom.model.build.problems import BuildError, InputError, Mark, Problem
 from elbowroom.model.build.resolve import load, spelled_out
 from elbowroom.model.build.source import Document
 from elbowroom.model.layout.place import Placed, placed
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
 
+ALONE = ("make", 0)  # where the part stands in the build that is made for it
 ELSEWHERE = ("printer", "title")  # sections `--set` reaches beside the part's own fields
 
 
@@ -39,11 +40,23 @@ def asked(
     marks = {p: m for p, m in document.marks.items() if p[:1] == ("printer",)}
     marks[()] = Mark(0, 0, f"--part {part[:120]}")  # everything else was not read from a file
     alone = Document({"title": part[:120] or "part", "make": [entry], **printer}, marks, name=document.name)
-    if isinstance(entry, dict):  # else its name is unknown, and that is told first
-        source.override(alone, [_of_part(text) for text in overrides])
-    return placed(load(alone))
+    try:
+        if isinstance(entry, dict):  # else its name is unknown, and that is told first
+            source.override(alone, [_of_part(text) for text in overrides])
+        return placed(load(alone))
+    except BuildError as e:
+        raise BuildError(_as_typed(p) for p in e.problems) from None
 
 
 def _of_part(text: str) -> str:
     first = text.partition("=")[0].split(".")[0].strip()
-    return text if first in ELSEWHERE else f"make.0.{text.strip()}"
+    return text if first in ELSEWHERE else ".".join((*map(str, ALONE), text.strip()))
+
+
+def _as_typed(problem: Problem) -> Problem:
+    """A problem at the option as it was typed: who names a part knows of no list that it stands in."""
+    mark, path = problem.mark, problem.path
+    source = mark.source.replace(f"--set {'.'.join(map(str, ALONE))}.", "--set ", 1)
+    if path[: len(ALONE)] == ALONE:
+        path = path[len(ALONE) :] if source == mark.source else ()  # the option names the field already
+    return Problem(Mark(mark.line, mark.column, source), path, problem.message)

@@ -72,7 +72,9 @@ def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> 
 
     for piece in layout.pieces:
         if is_printed(piece.part):
-            add(piece.part, 1, advice.needed(piece, layout), None, piece.name)
+            # A plate is made for one joint: it keeps the name it was offered under, and has in the build.
+            name = piece.name if piece.part.family == "adapter" else None
+            add(piece.part, 1, advice.needed(piece, layout), name, piece.name)
     for entry in entries:
         words = entry.words
         assert isinstance(words, MakeWords)
