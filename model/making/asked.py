@@ -1,4 +1,4 @@
-"""What `make` is asked for, as a placed build: a build file, or one part by its size or family without one.
+"""What `make` is asked for, as a build that was read: a build file, or one part by its size or family without one.
 
 Owns the small build that stands for one part alone. Everything is then read and refused as in a build file.
 """
@@ -13,7 +13,8 @@ from elbowroom.model.build import source
 from elbowroom.model.build.problems import BuildError, InputError, Mark, Problem
 from elbowroom.model.build.resolve import load, spelled_out
 from elbowroom.model.build.source import Document
-from elbowroom.model.layout.place import Placed, placed
+from elbowroom.model.layout.place import placed
+from elbowroom.model.pipeline import Read
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
 
@@ -23,8 +24,8 @@ ELSEWHERE = ("printer", "title")  # sections `--set` reaches beside the part's o
 
 def asked(
     file: Path | None, part: str | None, overrides: Sequence[str], store: Store, progress: Progress | None = None
-) -> Placed:
-    """The build to make; with `part`, that part alone on the printer of the build file, where there is one.
+) -> Read:
+    """The build to make, with what was found for the heights it leaves open; with `part`, that part alone on the printer of the build file, where there is one.
 
     With `part`, overrides are the part's own fields (`height=20`), `count`, or the printer's (`printer.layer=0.1`).
     Raises BuildError with every fault, InputError where neither a file nor a part is named.
@@ -32,7 +33,7 @@ def asked(
     if part is None:
         if file is None:
             raise InputError("name a build file, or one part: --part riser-12x18 (see elbowroom catalogue)")
-        return pipeline.read(file, store, overrides, progress).placed
+        return pipeline.read(file, store, overrides, progress)
     document = Document({}, {}) if file is None else source.read(file)
     values = document.values if isinstance(document.values, dict) else {}
     entry = spelled_out(part)
@@ -43,7 +44,7 @@ def asked(
     try:
         if isinstance(entry, dict):  # else its name is unknown, and that is told first
             source.override(alone, [_of_part(text) for text in overrides])
-        return placed(load(alone))
+        return Read(placed(load(alone)))
     except BuildError as e:
         raise BuildError(_as_typed(p) for p in e.problems) from None
 

@@ -30,7 +30,7 @@ class Order:
     """One part to make `count` times. part: as designed. drawn: with its holes as the printer needs them. pose: the
     drawn part to the bed. label: its name in files. wanted: the pieces of the build it is for, none for one asked for
     by itself. bodies: those that are printed. about: what it is for, where that needs saying. entry: how a build file
-    has it as a layer, for a part the build does not have yet.
+    has it as a layer, for a part the build does not have yet. stands: how it stands in its build, a line each.
     """
 
     label: str
@@ -43,6 +43,7 @@ class Order:
     bodies: frozenset[str]
     about: str = ""
     entry: str = ""
+    stands: tuple[str, ...] = ()
 
     @property
     def height(self) -> float:

@@ -137,7 +137,7 @@ def test_faults_under_make_come_out_with_all_the_others() -> None:
 
 
 def test_a_part_alone_takes_its_fields_and_the_printer_by_set() -> None:
-    b = asked(None, "riser-12x18", ["height=[9, 11]", "count=2", "printer.layer=0.1"], Store.default()).build
+    b = asked(None, "riser-12x18", ["height=[9, 11]", "count=2", "printer.layer=0.1"], Store.default()).placed.build
     assert [(e.words, float(e.part.model_dump()["height"])) for e in b.make] == [
         (MakeWords(count=2), 9.0), (MakeWords(count=2), 11.0),
     ]  # fmt: skip
@@ -147,7 +147,7 @@ def test_a_part_alone_takes_its_fields_and_the_printer_by_set() -> None:
 def test_a_part_alone_takes_the_printer_of_the_build_and_nothing_else(tmp_path: Path) -> None:
     file = tmp_path / "b.yaml"
     file.write_text("title: t\nprinter: {nozzle: 0.6}\nmake: [riser-12x18]\nparts: {a: {fan: nonsense}}\n")
-    b = asked(file, "spacer", [], Store.default()).build
+    b = asked(file, "spacer", [], Store.default()).placed.build
     assert float(b.printer.nozzle) == 0.6
     assert [e.part.family for e in b.make] == ["spacer"]
     assert b.parts == ()
@@ -156,7 +156,7 @@ def test_a_part_alone_takes_the_printer_of_the_build_and_nothing_else(tmp_path: 
 def test_neither_a_build_nor_a_part_is_refused() -> None:
     with pytest.raises(InputError, match="name a build file, or one part"):
         asked(None, None, [], Store.default())
-    with pytest.raises(BuildError, match=r'--set make\.0\.hight=3 make\.0\.hight: unknown key "hight"'):
+    with pytest.raises(BuildError, match=r'--set hight=3: unknown key "hight"'):
         asked(None, "riser-12x18", ["hight=3"], Store.default())
 
 
