@@ -88,7 +88,8 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
         top = group.ends[1] if choice.ended is None or b < choice.ended - _AT else _ENDED
         said = _why(above, top)
         text = (
-            f"{name}: {mm(choice.height)} high, so that {carried} fits: anything from {ceil_mm(a)} to {floor_mm(b)} does; "
+            f"{name}: {mm(choice.height)} high, so that {carried} fits: "
+            f"anything from {ceil_mm(a)} to {floor_mm(b)} does; "
             f"lower, {_why(below, group.ends[0])}; {'' if said == _ENDED else 'higher, '}{said}"
         )
         text += between or ""
@@ -189,10 +190,8 @@ def _no_height(
             short += f", {ceil_mm(got.bare[0].total)} of them for the parts without their screws and fittings"
         if got.screws_at is not None:
             # What another height's screws would need is not known: they may be shorter, or none may be sold.
-            short += (
-                f" (counted with the screws chosen for a height of {mm(got.screws_at)}; another height takes other "
-            )
-            short += "lengths, and may miss less or more)"
+            short += f" (counted with the screws chosen for a height of {mm(got.screws_at)}; "
+            short += "another height takes other lengths, and may miss less or more)"
     return f"{name}: no height lets {carried} fit: {'; '.join(told)}{short}", plain
 
 

@@ -25,7 +25,8 @@ ELSEWHERE = ("printer", "title")  # sections `--set` reaches beside the part's o
 def asked(
     file: Path | None, part: str | None, overrides: Sequence[str], store: Store, progress: Progress | None = None
 ) -> Read:
-    """The build to make, with what was found for the heights it leaves open; with `part`, that part alone on the printer of the build file, where there is one.
+    """The build to make, with what was found for the heights it leaves open; with `part`, that part alone on the
+    printer of the build file, where there is one.
 
     With `part`, overrides are the part's own fields (`height=20`), `count`, or the printer's (`printer.layer=0.1`).
     Raises BuildError with every fault, InputError where neither a file nor a part is named.
@@ -40,6 +41,7 @@ def asked(
     printer = {"printer": values["printer"]} if "printer" in values else {}
     marks = {p: m for p, m in document.marks.items() if p[:1] == ("printer",)}
     marks[()] = Mark(0, 0, f"--part {part[:120]}")  # everything else was not read from a file
+    marks[ALONE] = marks[()]  # what is wrong with the part as a whole is no one field's fault
     alone = Document({"title": part[:120] or "part", "make": [entry], **printer}, marks, name=document.name)
     try:
         if isinstance(entry, dict):  # else its name is unknown, and that is told first

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from elbowroom.model.layout.directions import open_side_of, toward
 from elbowroom.model.layout.implied import CARRIERS
@@ -33,17 +32,32 @@ def _height(order: Order, pieces: Sequence[Piece], heights: Sequence[Finding]) -
     high = f"height {float(order.part.model_dump()['height']):g} mm"
     if not pieces:
         return [f"{high} as asked for; which others would do is known in a build alone (height: fit)"]
-    extra: dict[str, Any] = {}
-    for f in heights:
-        own = dict(f.extra)
-        if any(re.fullmatch(re.escape(e) + r"( \d+)?", pieces[0].name) for e in own.get("entries", ())):
-            extra, found = own, f
-    if not extra:
-        return [f"{high} as the build says; which others would do was not asked (height: fit asks)"]
+    by_finding: dict[str, tuple[Finding | None, list[str]]] = {}
+    for p in pieces:
+        found = next((f for f in heights if _about(f, p)), None)
+        by_finding.setdefault("" if found is None else found.id, (found, []))[1].append(p.name)
+    several = len(by_finding) > 1
+    return [
+        f"{', '.join(names) + ': ' if several else ''}{_range(high, found)}" for found, names in by_finding.values()
+    ]
+
+
+def _about(finding: Finding, piece: Piece) -> bool:
+    """Whether a finding about a height is about a piece's entry."""
+    entries = dict(finding.extra).get("entries")
+    assert isinstance(entries, list)
+    return any(re.fullmatch(re.escape(str(e)) + r"( \d+)?", piece.name) for e in entries)
+
+
+def _range(high: str, found: Finding | None) -> str:
+    if found is None:
+        return f"{high} as the build says; which others would do was not asked (height: fit asks)"
     if found.verdict != "pass":
-        return [f"{high}, NOT found to fit: {found.text}"]
-    spans = " or ".join(f"{ceil_mm(a)} to {floor_mm(b)}" for a, b in extra["intervals"])
-    return [f"{high}, found so that {found.parts[0]} fits; {spans} would do as well, and nothing outside of that"]
+        return f"{high}, NOT found to fit: {found.text}"
+    spans = dict(found.extra)["intervals"]
+    assert isinstance(spans, list)
+    told = " or ".join(f"{ceil_mm(a)} to {floor_mm(b)}" for a, b in spans)
+    return f"{high}, found so that {found.parts[0]} fits; {told} would do as well, with screws to match, nothing else"
 
 
 def _ends(order: Order, pieces: Sequence[Piece], layout: Layout, fastened: Fastened | None) -> list[str]:
@@ -98,9 +112,12 @@ def _screws(piece: Piece, end: str, fastened: Fastened) -> str:
             how = ""
             if axis.piece.name == piece.name and axis.pattern.name == end:
                 how = "into it"
-            elif any(p.piece.name == piece.name and p.pattern is not None and p.pattern.name == end
-                     for p in axis.passed):  # fmt: skip
-                how = "through it"
+            elif any(
+                p.piece.name == piece.name
+                and (piece.part.family in CARRIERS or (p.pattern is not None and p.pattern.name == end))
+                for p in axis.passed
+            ):
+                how = "right through it" if piece.part.family in CARRIERS else "through it"
             if how:
                 said = f"{c.label if c.length is not None else f'{c.thread}, no length found,'} {how}"
                 counts[said] = counts.get(said, 0) + 1
