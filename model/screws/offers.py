@@ -120,7 +120,7 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
     gained = f"{len(plan.points)} of {len(joint.axes)} screws hold, {screw}"
     words = (
         f"put an adapter plate {x:g} x {y:g} x {z:g} between: {gained}; elbowroom make writes it as "
-        f"adapter-for-{safe_name(joint.name)}, and the stack grows by {z:g} mm{tried.gone}{but(tried.breaks or ())}"
+        f"{safe_name(name_for(joint.name))}, and the stack grows by {z:g} mm{tried.gone}{but(tried.breaks or ())}"
     )
     return Offer(joint.name, part, words, plan.centre)
 

@@ -124,6 +124,11 @@ def test_a_radiator_of_the_other_gap_loses_the_end_screws(tmp_path: Path) -> Non
     # 2 mm each side of its middle and 0.75 mm of play (4.5 wide, M3).
     assert holes["holes"] == 12
     assert holes["passing"] == 4
+    assert "8 of 12 screws do not pass (those at both ends, toward the rear and toward the front)" in holes["text"]
+    assert holes["text"].endswith(
+        "; the other 4 hold it poorly: close together, in 105 mm of the 355 mm that all would take up"
+    )
+    assert all(r.count("screws pass") <= 1 for r in holes["remedies"])  # a count is told once
     assert max(holes["off_mm"]) == pytest.approx(5 - 2 - 0.75, abs=1e-3)
     assert holes["verdict"] == "fail"
     screws = [p for p in found.layout.pieces if p.part.family == "screw"]
@@ -146,7 +151,7 @@ def test_slid_too_far_a_slide_back_is_the_remedy(tmp_path: Path) -> None:
     assert (holes["passing"], holes["passing_slid"]) == (4, 12)
     # 0.25 mm back would do, the middle of the slots is best.
     assert abs(holes["slide_mm"][0]) >= 0.25 - 1e-6
-    assert any("slide" in r and "all pass" in r for r in holes["remedies"])
+    assert any("slide" in r and "all screws pass" in r for r in holes["remedies"])
 
 
 def test_threads_that_look_alike_are_a_failure(tmp_path: Path) -> None:
