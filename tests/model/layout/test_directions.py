@@ -50,4 +50,5 @@ def test_a_range_is_told_by_its_way_round() -> None:
 
 def test_an_end_between_two_walls_is_told_so() -> None:
     corner, down, up = (0.0, 0.7, 0.7), (0.0, -0.3, -1.0), (0.0, 0.0, 1.0)
-    assert round_by([corner, down, up]) == "anywhere from between the tray and the roof, round by the floor, to the roof"
+    said = "anywhere from between the tray and the roof, round by the floor, to the roof"
+    assert round_by([corner, down, up]) == said
