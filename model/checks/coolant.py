@@ -20,10 +20,11 @@ from collections.abc import Collection, Mapping, Sequence
 
 from elbowroom.model.checks import coolant_levels
 from elbowroom.model.checks.loop_terms import listed
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.loop.coolant_volume import RADIATOR_SHARES, Share, shares, total
 from elbowroom.model.loop.hydraulics import network
-from elbowroom.model.loop.plumbing import Plumbing, Port
+from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.told.cautions import DEFER, FILLED, LEAK_TEST
 from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.model.told.wordings import ml

@@ -19,9 +19,10 @@ from __future__ import annotations
 
 from elbowroom.model.checks import loop_round
 from elbowroom.model.checks.loop_terms import Loop, are, listed, pieces, them
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.loop.hydraulics import open_ports, ports_at, valve_only
-from elbowroom.model.loop.plumbing import Plumbing, Port, ports_of
+from elbowroom.model.loop.plumbing import Plumbing, ports_of
 from elbowroom.model.told.findings import Finding, Verdict
 
 COOLED = frozenset({"cpu-block", "gpu"})  # families that get hot without coolant

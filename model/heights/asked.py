@@ -19,8 +19,8 @@ from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.heights.limits import Question
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import piece_of
-from elbowroom.model.loop.plumbing import Port
 from elbowroom.model.reach.passing import cannot, passes
 from elbowroom.model.reach.rooms import LIFT, LIFT_OVER, Rooms, Site
 from elbowroom.model.reach.verdicts import Wanted

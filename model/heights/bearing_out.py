@@ -186,7 +186,8 @@ class _Court:
 
     def _mendable(self, f: Finding, whole: Layout, beside: Layout) -> bool:
         """Whether a finding is of pieces that stand otherwise to each other, or in the case, at another height."""
-        if any(self.stages.apart(a, b) for a in f.parts for b in f.parts):
+        about = [p for p in whole.pieces if p.name in f.parts]
+        if any(self.stages.apart(a, b) for a in about for b in about):
             return False
         if f.question == "mate":
             return frozenset(f.parts) in self.mates

@@ -15,6 +15,7 @@ from elbowroom.model.build.problems import BuildError, Path, choices
 from elbowroom.model.build.resolve import Entry, StackEntries
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import WALLS, Layering
+from elbowroom.model.layout.identity import Entered
 from elbowroom.model.layout.layout import Mate, Piece
 from elbowroom.model.layout.rows import Row, follows, footprint, held_through, held_to, middle_of, own_row, row_of
 from elbowroom.parts.vocabulary.base import Frame, Part
@@ -105,10 +106,11 @@ class _Layer:
             thickness, far = _through(entry.part, near)
             here: list[tuple[str, Frame, Pose]] = []
             for k, place in enumerate(places, 1):
-                name = f"{names[i]} {k}" if len(places) > 1 else names[i]
+                who = Entered(names[i], k if len(places) > 1 else None, self.stack.name)
+                name = str(who)
                 pose = bring_together(near.pose, base, clock=clock, offset=(place, across), lift=height)
                 piece = Piece(
-                    name, entry.part, pose, f"{self.stack.name} stack", entry.given, entry.sources, outside=outside
+                    name, entry.part, pose, f"{self.stack.name} stack", entry.given, entry.sources, outside, who
                 )
                 self.laid.pieces.append((piece, entry.path))
                 met = compose(pose, near.pose)

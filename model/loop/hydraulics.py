@@ -13,8 +13,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.loop.plumbing import Line, Plumbing, Port, ports_of
+from elbowroom.model.loop.plumbing import Line, Plumbing, ports_of
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.vocabulary.base import Frame
 

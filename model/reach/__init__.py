@@ -17,8 +17,9 @@ from collections.abc import Collection, Iterable
 from typing import Any
 
 from elbowroom.model.geometry.scene import Mesh, Scene
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout
-from elbowroom.model.loop.plumbing import Plumbing, Port, Tubing, ports_of
+from elbowroom.model.loop.plumbing import Plumbing, Tubing, ports_of
 from elbowroom.model.reach import keep
 from elbowroom.model.reach.neighbours import advised, neighbours, stand
 from elbowroom.model.reach.rooms import Rooms, Site

@@ -11,8 +11,9 @@ from collections.abc import Collection, Mapping, Sequence
 from itertools import combinations
 
 from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Piece
-from elbowroom.model.loop.plumbing import Chain, Plumbing, Port
+from elbowroom.model.loop.plumbing import Chain, Plumbing
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.store import Store

@@ -8,8 +8,7 @@ their own places later and take no part. Which remedies there are is `remedies`'
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -25,6 +24,7 @@ from elbowroom.model.checks.keep_out import check as keep_out
 from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.geometry.solidify import CannotDraw, solidify
+from elbowroom.model.layout.identity import Screwed
 from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.layout.place import Placed
 from elbowroom.model.screws import drivers
@@ -174,8 +174,8 @@ class Trials:
             found = [*interference(part, checker), *keep_out(part, checker), *containment(part, checker)]
         finally:
             checker.flush()
-        small = {p.name: p.part.family for p in layout.pieces if p.part.small}
-        return {_key(f, small): f for f in found if f.verdict in FAILING and set(f.parts) & names}
+        screws = {p.name: _place_of(p) for p in layout.pieces if isinstance(p.identity, Screwed)}
+        return {_key(f, screws): f for f in found if f.verdict in FAILING and set(f.parts) & names}
 
     def _stopped(self, scene: Scene) -> list[str]:
         """Fans whose air a layer stops that did not stop it before, or not as much."""
@@ -214,22 +214,25 @@ def _names(joint: Joint) -> set[str]:
 
 
 def _screws_of(layout: Layout, joints: Collection[str]) -> set[str]:
-    return {
-        p.name for p in layout.pieces
-        if p.part.small and re.sub(r" \d+(?: \(\d+\))?$", "", p.name.partition(" at ")[2]) in joints
-    }  # fmt: skip
+    return {p.name for p in layout.pieces if isinstance(p.identity, Screwed) and p.identity.joint in joints}
 
 
 def _of(fastened: Fastened, joints: Collection[str]) -> list[Chosen]:
     return [c for c in fastened.chosen if c.joint.name in joints]
 
 
-def _key(finding: Finding, small: dict[str, str]) -> Key:
-    """What a finding is about, a screw called by its place and not by its size."""
+def _place_of(screw: Piece) -> str:
+    """A screw, nut or washer by its place and not by its size."""
+    assert isinstance(screw.identity, Screwed)
+    return str(replace(screw.identity, item=screw.part.family))
+
+
+def _key(finding: Finding, screws: Mapping[str, str]) -> Key:
+    """What a finding is about. screws: what each is called by its place alone."""
 
     def plain(name: str) -> str:
-        piece, slash, body = (name, "", "") if name in small else name.rpartition("/")
-        return f"{small[piece]} at {piece.partition(' at ')[2]}{slash}{body}" if piece in small else name
+        piece, slash, body = (name, "", "") if name in screws else name.rpartition("/")
+        return f"{screws[piece]}{slash}{body}" if piece in screws else name
 
     return (finding.question, *sorted(plain(n) for n in finding.bodies or finding.parts))
 
