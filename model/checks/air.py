@@ -263,7 +263,7 @@ def _flow(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) ->
         ("opposed", [[a.name, b.name] for a, b in combinations(every, 2)
                      if opposed(a, b) and (b.piece in a.line or a.piece in b.line)]),
     )  # fmt: skip
-    case = tuple(p.name for p in layout.pieces if p.part.family == "case")
+    case = tuple(p.name for p in layout.pieces if p.part.encloses)
     parts = case or (*(f.name for f in every), *(r.name for r in radiators))
     text = f"{count}: {'; '.join(told)}" if told else f"{count} at no opening of a case"
     return Finding(

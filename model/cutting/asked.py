@@ -137,7 +137,7 @@ def _uncut(layout: Layout, piece: Piece) -> str:
     """Why a part has nothing that can be cut."""
     sheets = [p.name for p in layout.pieces if _is_sheet(p)]
     what = f"{shown(piece.name)} is a {piece.part.family}"
-    if piece.part.coolant_ml() is not None or any(f.kind == "port" for f in piece.part.frames()):
+    if piece.part.wet:
         return f"{what} with ports: what holds coolant is not cut{choices(piece.name, sheets, 30)}"
     return f"{what} without a flat sheet that can be cut{choices(piece.name, sheets, 30)}"
 

@@ -276,7 +276,7 @@ def _mates(moved: Moved, only: Collection[str] | None) -> list[Limit]:
 def _contained(moved: Moved, only: Collection[str] | None) -> list[Limit]:
     """Where pieces leave the case: through each side a piece is inside up to some height, or from one on."""
     asked = moved.movers if only is None else moved.movers & frozenset(only)
-    moves = [k for k, s in enumerate(moved.scene.solids) if s.piece.name in asked or s.piece.part.family == "case"]
+    moves = [k for k, s in enumerate(moved.scene.solids) if s.piece.name in asked or s.piece.part.encloses]
 
     def outside(h: float) -> set[tuple[str, str]]:
         solids = tuple(moved.solid(k, h) for k in moves)

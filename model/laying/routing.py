@@ -291,7 +291,7 @@ def _missing(found: dict[str, Route]) -> int:
 
 def _outer(scene: Scene) -> Box | None:
     """The case's outermost box, which a tube may not leave."""
-    case = [s for s in scene.solids if s.piece.part.family == "case"]
+    case = [s for s in scene.solids if s.piece.part.encloses]
     if not case:
         return None
     return Box(_point(np.min([s.lo for s in case], axis=0)), _point(np.max([s.hi for s in case], axis=0)))

@@ -149,7 +149,7 @@ class _Layer:
         words = entry.words
         assert isinstance(words, Layering)
         frames = {f.name: f for f in entry.part.frames()}
-        if entry.part.air_flow() is not None and "intake" in frames:
+        if entry.part.moves_air and "intake" in frames:
             flow = words.flow or self.stack.spec.flow
             if flow is None:
                 self.problem(entry.path, 'says no flow: write "flow: in" or "flow: out" on the stack or the fan')
@@ -175,7 +175,7 @@ class _Layer:
         """The quarter turn that brings a fan's cable corner or a radiator's port end where the build says."""
         words = entry.words
         assert isinstance(words, Layering)
-        fan = entry.part.air_flow() is not None
+        fan = entry.part.moves_air
         if fan and words.cable_to is None and words.clock is None:
             corner = " ".join(_corner(base))
             self.problem(
@@ -227,7 +227,7 @@ class _Layer:
         count = words.count or len(source.places) or 1
         places = list(source.places)
         if count > len(places) or not places:
-            if places and words.count is not None and entries[i].part.air_flow() is not None:
+            if places and words.count is not None and entries[i].part.moves_air:
                 self.problem((*entries[i].path, "count"), f"{count} fans on a row of {len(places)}")
             pitch = footprint(entries[i].part, 0.0)
             places = [(k - (count - 1) / 2) * pitch for k in range(count)]
@@ -270,7 +270,7 @@ def _through(part: Part, near: Frame) -> tuple[float, Frame | None]:
 
 def _reference(part: Part) -> np.ndarray | None:
     """The direction, in part coordinates, that cable_to and ports_to point: to the cable corner, to the port end."""
-    if part.air_flow() is not None:
+    if part.moves_air:
         exits = [f for f in part.frames() if f.kind == "exit"]
         return np.array([*exits[0].pose[:2, 3], 0.0]) if exits else None
     ports = [f for f in part.frames() if f.kind == "port"]

@@ -123,7 +123,7 @@ def network(layout: Layout, plumbing: Plumbing) -> Network:
 
 def _shape(piece: Piece) -> bool:
     """Whether a piece's inside is its builder's own affair: a plate without channels is still no pump."""
-    return not piece.part.waterways_known() and piece.part.family != "plate"
+    return not piece.part.waterways_known() and not piece.part.states_channels
 
 
 def _groups(piece: Piece) -> list[tuple[Port, ...]]:

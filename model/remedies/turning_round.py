@@ -57,9 +57,7 @@ class Round:
         """Layers with ports, one piece each."""
         every = [e for s in self.trials.build.stacks for e in (*s.layers, *s.outside)]
         return [
-            e
-            for e in every
-            if e.part.coolant_ml() is not None and isinstance(e.words, Layering) and e.words.count in (None, 1)
+            e for e in every if e.part.holds_coolant and isinstance(e.words, Layering) and e.words.count in (None, 1)
         ]
 
     @staticmethod

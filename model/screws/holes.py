@@ -26,7 +26,7 @@ LEAVE = "if it is held another way, name the joint under screws: no_screws"
 
 def check(fastened: Fastened, mended: Remedies) -> list[Finding]:
     """The findings of all joints. mended: what would mend them, tried."""
-    boards = {p.name for p in fastened.layout.pieces if p.part.family == "motherboard"}
+    boards = {p.name for p in fastened.layout.pieces if p.part.shorted_by_metal}
     found = []
     for joint in fastened.joints:
         found += [_fit(joint, fit, mended) for fit in joint.fits]
@@ -139,7 +139,7 @@ def _blocked(joint: Joint, boards: set[str], fastened: Fastened, mended: Remedie
         drill = mended.drills.get((joint.name, name))
         remedies: tuple[str, ...] = (LEAVE,) if drill is None else (drill, LEAVE)
         verdict: Verdict = "caution" if held.verdict == "holds" else "fail"
-        if fastened.layout.piece(name).part.family == "adapter" and held.verdict == "holds":
+        if fastened.layout.piece(name).part.holes_as_meant and held.verdict == "holds":
             # A plate is made for the screws it has holes for: the others of the part are not meant to be used.
             text = f"{joint.name}: {name} covers {len(rows)} of {len(joint.axes)} screw holes, as made; {held.reason}"
             remedies, verdict = (), "pass"

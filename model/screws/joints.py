@@ -19,7 +19,6 @@ from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.lines import Axis, Ends
 from elbowroom.model.screws.slots import Slide, Slot, best_slide, joined, residuals
-from elbowroom.parts.case.case_openings import LEAST_WEB
 from elbowroom.parts.vocabulary.base import HolePattern
 from elbowroom.parts.vocabulary.threads import THREADS, thread
 
@@ -134,7 +133,7 @@ def _fit(axes: Sequence[Axis], rows: Sequence[int], piece: str, pattern: str, wi
     assert first.pattern is not None
     points = np.array([p.at for p in passed], dtype=float)
     # Slots of a case that would leave too little sheet between them are drawn as one.
-    slots = joined(slots_of(first.pattern), LEAST_WEB if first.piece.part.family == "case" else 0.0)
+    slots = joined(slots_of(first.pattern), first.piece.part.least_web)
     try:
         off = residuals(points, wide, slots)[0]
         slide = best_slide(points, wide, slots, reach=(REACH, REACH))

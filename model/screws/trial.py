@@ -35,6 +35,7 @@ from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, Finding
 from elbowroom.model.told.wordings import body_words, mm
 from elbowroom.model.tolerances import HORIZON_MM
+from elbowroom.parts.screw.screw import Screw
 from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
@@ -206,7 +207,7 @@ def _other(new: Piece, old: Piece | None) -> bool:
     """Whether a piece is not as it was. A case with other holes drilled in it is: they only take material away."""
     if old is None or not np.allclose(new.pose, old.pose, atol=ROUNDING):
         return True
-    return new.part.family != "case" and new.part is not old.part and new.part.shape_key() != old.part.shape_key()
+    return not new.part.encloses and new.part is not old.part and new.part.shape_key() != old.part.shape_key()
 
 
 def _names(joint: Joint) -> set[str]:
@@ -267,7 +268,7 @@ def _said(finding: Finding, scene: Scene) -> str:
 def _called(name: str, finding: Finding, scene: Scene) -> str:
     """A body as a builder calls it: the head of a screw, the foot of a case."""
     piece, body = next((s.piece, s.body.name) for s in scene.solids if s.name == name)
-    if piece.part.family == "screw" and finding.where:
+    if isinstance(piece.part, Screw) and finding.where:
         high = float(apply(inverse(piece.pose), finding.where[0])[2])
         return f"the {'head' if high > -WORSE_MM else 'shank'} of {piece.name}"
     return body_words(piece, body)

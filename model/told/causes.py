@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from elbowroom.model.layout.identity import Fitted, Port, Screwed
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.told.findings import FAILING, Finding, led
+from elbowroom.parts.tube.tube import TubeRun
 
 FEW = 3  # failing findings of one thing from which on they are gathered: two are read as fast as one and a note
 # Questions about where things stand: only their findings can follow from a thing in the wrong place.
@@ -103,14 +104,14 @@ def _things(layout: Layout) -> Iterator[Thing]:
     for p in layout.pieces:
         if isinstance(p.identity, Fitted):
             chains.setdefault(p.identity.port, {})[p.name] = p.identity.link
-    families = {p.name: p.part.family for p in layout.pieces}
+    runs = {p.name for p in layout.pieces if isinstance(p.part, TubeRun)}
     for port, own in chains.items():
-        tubes[port] = {m.piece for m in layout.mates if m.to_piece in own and families[m.piece] == "tube"}
+        tubes[port] = {m.piece for m in layout.mates if m.to_piece in own and m.piece in runs}
         yield Thing(f"port {port}", frozenset(own), frozenset({str(port)}), frozenset(tubes[port]), own)
     for p in layout.pieces:
-        if p.part.family in ("tube", "cable"):
+        if p.part.led:
             yield Thing(p.name, frozenset({p.name}))
-        elif p.part.family != "case" and not isinstance(p.identity, Fitted) and not p.part.small:
+        elif not p.part.encloses and not isinstance(p.identity, Fitted) and not p.part.small:
             on_it = [port for port in chains if port.piece == p.name]
             with_it = frozenset(n for port in on_it for n in chains[port].keys() | tubes[port])
             yield Thing(p.name, frozenset({p.name}), frozenset(map(str, on_it)), with_it, alone=False)
