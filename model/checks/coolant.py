@@ -87,7 +87,8 @@ def _volume(layout: Layout, parts: Sequence[str], held: Sequence[Share]) -> Find
     return Finding(
         "coolant", "caution" if partly else "pass", tuple(parts), text, measured=volume, unit="ml", low=low, high=high,
         basis=Basis("arithmetic", 0.0, assumed), remedies=tuple(remedies),
-        extra=(("buy_ml", buy), ("shares", listing), ("take_care", [*LEAK_TEST, *FILLED, DEFER])),
+        extra=(("buy_ml", buy), ("shares", listing)),
+        take_care=(*LEAK_TEST, *FILLED, DEFER),
         place="volume",
     )  # fmt: skip
 

@@ -23,6 +23,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.told.cautions import DEFER
 from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall
+from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.places import distances
 from elbowroom.model.told.progress import Progress
 from elbowroom.parts import FAMILIES, family_class
@@ -129,7 +130,7 @@ def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: b
             f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
             "measure those before you cut (listed in the JSON under basis)."
         )
-    care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
+    care = dict.fromkeys(c for f in ordered for c in f.take_care)
     last = [*(c for c in care if c != DEFER), DEFER]  # whatever hurts, those who know better are named once, at the end
     for line in listed_cautions(last, _WIDTH) if care else ():
         out.print(f"  [dim]{escape(line)}[/dim]")
@@ -137,13 +138,12 @@ def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: b
 
 def _lettered(f: Finding, explained: set[str]) -> str:
     """What the letter of a hole pattern stands for, where it first appears."""
-    extra = dict(f.extra)
-    joint, face = str(extra.get("joint", "")), extra.get("joint_face")
-    letter = joint.rpartition(".")[2]
-    if face is None or len(letter) > 1 or joint in explained:
+    if f.joint_face is None or not isinstance(at := f.about, AtJoint):
         return ""
-    explained.add(joint)
-    return f" [dim]({escape(joint)}: its face {face})[/dim]"
+    if len(at.pattern) > 1 or at.joint in explained:
+        return ""
+    explained.add(at.joint)
+    return f" [dim]({escape(at.joint)}: its face {f.joint_face})[/dim]"
 
 
 def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent: int = 0) -> None:
@@ -183,7 +183,7 @@ def _where(f: Finding, interior: Box | None) -> str:
     x, y, z = f.where[0]
     if interior is None:
         return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
-    words = next((f"{v}: " for k, v in f.extra if k == "place"), "")
+    words = f"{f.spot}: " if f.spot else ""
     return f" [dim]({words}{distances(f.where[0], interior)})[/dim]"
 
 

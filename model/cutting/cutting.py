@@ -82,9 +82,8 @@ def _told(old: Piece, new: Piece, note: str, number: int, severed: bool) -> Find
         "cut", verdict, (old.name,), note, basis=Basis("mesh"),
         extra=(
             ("cutouts", len(getattr(new.part, "cutouts", ())) + len(new.part.cuts)),
-            *(() if new is old else (("take_care", list(AT_THE_SHEET)),)),
         ),
-        place=str(number),
+        place=str(number), take_care=() if new is old else AT_THE_SHEET,
     )  # fmt: skip
 
 

@@ -106,7 +106,7 @@ def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]]
         "tool-access", "fail" if shut else "caution", tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text,
         measured=least, required=DRIVER.length, low=least, high=max(least, CLEAR_MM),
         where=(_point(over_head(c, rows[0][0])),),
-        basis=Basis("mesh"), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
+        basis=Basis("mesh"), about=c.joint.about(len(rows)), place=f"{c.joint.name}-driver",
     )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.lines import Axis, Ends
 from elbowroom.model.screws.slots import Slide, Slot, best_slide, joined, residuals
+from elbowroom.model.told.particulars import AtJoint
 from elbowroom.parts.vocabulary.base import HolePattern
 from elbowroom.parts.vocabulary.threads import THREADS, thread
 
@@ -58,6 +59,10 @@ class Joint:
     thread: str
     diameter: float
     fits: tuple[Fit, ...]
+
+    def about(self, count: int | None = None) -> AtJoint:
+        """What a finding about these screws, or so many of them, is about."""
+        return AtJoint(self.axes[0].piece.name, self.axes[0].pattern.name, count)
 
     @property
     def blocked(self) -> dict[int, str]:

@@ -33,6 +33,7 @@ from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.screws.joints import Joint
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, Finding
+from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.wordings import body_words, mm
 from elbowroom.model.tolerances import HORIZON_MM
 from elbowroom.parts.screw.screw import Screw
@@ -189,9 +190,9 @@ class Trials:
         was = drivers.check(solidify(self.fastened.layout, self.store), _of(self.fastened, affected), self.store)
         known = {f.id for f in was if f.verdict == "fail"}
         return [
-            f"no driver gets to {dict(f.extra)['count']} of the screws of {dict(f.extra)['joint']}"
+            f"no driver gets to {f.about.count} of the screws of {f.about.joint}"
             for f in drivers.check(scene, _of(fastened, affected), self.store)
-            if f.verdict == "fail" and f.id not in known
+            if f.verdict == "fail" and f.id not in known and isinstance(f.about, AtJoint)
         ]
 
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from elbowroom.model.layout.identity import Fitted, Port, Screwed
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.told.findings import FAILING, Finding, led
+from elbowroom.model.told.particulars import AtJoint, AtPort, BetweenPorts
 from elbowroom.parts.tube.tube import TubeRun
 
 FEW = 3  # failing findings of one thing from which on they are gathered: two are read as fast as one and a note
@@ -57,8 +58,7 @@ class Thing:
 
     def _has(self, f: Finding, far: bool) -> bool:
         if f.question == "port-reach":
-            told = dict(f.extra)
-            return bool(self.ports & {str(told.get("port")), *map(str, told.get("ports", ()))})
+            return isinstance(f.about, (AtPort, BetweenPorts)) and bool(self.ports.intersection(f.about.ports))
         return f.question != "tube" and bool(set(f.parts) & (self.pieces | self.with_it if far else self.pieces))
 
 
@@ -123,14 +123,14 @@ def _joints(left: Sequence[Finding], layout: Layout) -> Iterator[tuple[Finding, 
     of_joint = {p.name: p.identity.joint for p in layout.pieces if isinstance(p.identity, Screwed)}
     taken: set[str] = set()
     for fault in left:
-        joint = dict(fault.extra).get("joint")
-        if joint is None or fault.question not in ("hole-alignment", "screw"):
+        at = fault.about
+        if not isinstance(at, AtJoint) or fault.question not in ("hole-alignment", "screw"):
             continue
-        met = fault.parts[-1] if fault.question == "hole-alignment" else str(joint).rpartition(".")[0]
+        met = fault.parts[-1] if fault.question == "hole-alignment" else at.piece
         follow = [
             f for f in left
             if f.question in ("interference", "clearance", "keep-out") and f.id not in taken and met in f.parts
-            and any(of_joint.get(n) == joint for n in f.parts)
+            and any(of_joint.get(n) == at.joint for n in f.parts)
         ]  # fmt: skip
         taken.update(f.id for f in follow)
         yield fault, follow

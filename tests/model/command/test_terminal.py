@@ -39,14 +39,14 @@ def test_a_place_is_told_from_walls_a_person_can_measure_from(
 def test_what_to_take_care_of_before_it_is_filled_is_told_once_whether_it_fits_or_not(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    care = ("take_care", [*LEAK_TEST, DEFER])
-    filled = Finding("coolant", "pass", ("a",), "the loop holds 900 ml", extra=(care,), place="volume")
-    other = Finding("coolant", "pass", ("b",), "the loop holds 1 l", extra=(care,), place="other")
+    care = (*LEAK_TEST, DEFER)
+    filled = Finding("coolant", "pass", ("a",), "the loop holds 900 ml", take_care=care, place="volume")
+    other = Finding("coolant", "pass", ("b",), "the loop holds 1 l", take_care=care, place="other")
     summary("t", [filled, other], NOTHING)
     said = " ".join(capsys.readouterr().out.replace("- ", "").split())
     assert all(said.count(" ".join(c.replace("- ", "").split())) == 1 for c in (*LEAK_TEST, DEFER))
     assert said.endswith(DEFER)
-    drilled = Finding("cut", "caution", ("a",), "4 to drill", extra=(("take_care", list(AT_THE_SHEET)),))
+    drilled = Finding("cut", "caution", ("a",), "4 to drill", take_care=AT_THE_SHEET)
     summary("t", [filled, drilled], NOTHING)
     said = " ".join(capsys.readouterr().out.replace("- ", "").split())
     assert said.count(DEFER) == 1

@@ -15,6 +15,7 @@ from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.store import Store
 from elbowroom.model.told.causes import FEW, gathered
 from elbowroom.model.told.findings import FAILING, Finding, overall
+from elbowroom.model.told.particulars import AtJoint, AtPort
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.made.primitives import PlainBox
@@ -45,10 +46,8 @@ def layout() -> Layout:
 
 
 def finding(question: str, verdict: str, parts: tuple[str, ...], place: str, depth: float = 1.0) -> Finding:
-    extra = (
-        (("port", "box.in"),) if question == "port-reach" else (("joint", "box.face"),) if question == "screw" else ()
-    )
-    return Finding(question, verdict, parts, f"{question} {place}", measured=depth, extra=extra, place=place)  # type: ignore[arg-type]
+    about = AtPort("box.in") if question == "port-reach" else AtJoint("box", "face") if question == "screw" else None
+    return Finding(question, verdict, parts, f"{question} {place}", measured=depth, place=place, about=about)  # type: ignore[arg-type]
 
 
 questions = st.sampled_from(
