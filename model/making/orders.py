@@ -19,6 +19,7 @@ from elbowroom.model.layout.layout import Layout
 from elbowroom.model.making import advice
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.made.adapter import Adapter
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import Pose, apply
 
@@ -30,7 +31,7 @@ class Order:
     """One part to make `count` times. part: as designed. drawn: with its holes as the printer needs them. pose: the
     drawn part to the bed. label: its name in files. wanted: the pieces of the build it is for, none for one asked for
     by itself. bodies: those that are printed. about: what it is for, where that needs saying. entry: how a build file
-    has it as a layer, for a part the build does not have yet.
+    has it as a layer, for a part the build does not have yet. stands: how it stands in its build, a line each.
     """
 
     label: str
@@ -43,6 +44,7 @@ class Order:
     bodies: frozenset[str]
     about: str = ""
     entry: str = ""
+    stands: tuple[str, ...] = ()
 
     @property
     def height(self) -> float:
@@ -72,7 +74,9 @@ def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> 
 
     for piece in layout.pieces:
         if is_printed(piece.part):
-            add(piece.part, 1, advice.needed(piece, layout), None, piece.name)
+            # A plate is made for one joint: it keeps the name it was offered under, and has in the build.
+            name = piece.name if isinstance(piece.part, Adapter) else None
+            add(piece.part, 1, advice.needed(piece, layout), name, piece.name)
     for entry in entries:
         words = entry.words
         assert isinstance(words, MakeWords)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from pydantic import PrivateAttr, model_validator
@@ -57,6 +58,7 @@ class Case(Part):
     encloses: ClassVar[bool] = True
     comes_off: ClassVar[frozenset[str]] = SIDES
     least_web: ClassVar[float] = LEAST_WEB
+    members: ClassVar[Mapping[str, str]] = MappingProxyType({"openings": "face"})
 
     interior: Interior = dim(Interior(), "Free inner size", source=PRACTICE, mark="P")
     sheet: Mm = dim(Mm(1.0), "Panel thickness", source=PRACTICE, mark="P", ge=0.4, le=30)
