@@ -75,6 +75,51 @@ def test_every_room_imports_only_rooms_below_it() -> None:
     assert not wrong
 
 
+# Where the word of a family is what is asked, and not what such a part can do.
+FAMILY_WORDS = {
+    "model/schema.py": "a build has its case under a key of its own",
+    "model/command/terminal.py": "the sizes of tube are its stocks",
+    "model/checks/loop_parts.py": "of the user's own shapes and files nobody knows what they are",
+    "model/heights/asked.py": "riser and spacer are the words that `height: fit` stands under",
+}
+
+
+def _asks_a_family(node: ast.AST) -> bool:
+    if not isinstance(node, ast.Compare):
+        return False
+    sides = [node.left, *node.comparators]
+    asked = any((getattr(s, "attr", None) or getattr(s, "id", None)) == "family" for s in sides)
+    words = [s for s in sides if isinstance(s, (ast.Constant, ast.Tuple, ast.Set, ast.List))]
+    return asked and any(isinstance(n, ast.Constant) and isinstance(n.value, str) for w in words for n in ast.walk(w))
+
+
+def test_what_a_part_can_do_is_asked_of_the_part_and_not_of_its_family() -> None:
+    """A new family would be missing from every such place."""
+    asking = {
+        path.relative_to(ROOT).as_posix()
+        for path in MODULES
+        if any(map(_asks_a_family, ast.walk(ast.parse(path.read_text(encoding="utf-8")))))
+    }
+    assert asking == set(FAMILY_WORDS)
+
+
+# What takes a name apart again to learn which copy, port or joint it is of: `identity` is asked instead.
+TAKEN_APART = (r' \d+"', r' \d+$"', r" \d+(", '" at " in', '(" at ")', 'endswith(" stack")')
+MAY = {
+    "model/layout/identity.py": "owns what a builder numbers by hand",
+    "model/heights/telling.py": "faults told in the same words but for the number of a copy are told once",
+}
+
+
+def test_who_a_piece_is_is_never_read_out_of_its_name() -> None:
+    found = {
+        path.relative_to(ROOT).as_posix()
+        for path in MODULES
+        if any(mark in path.read_text(encoding="utf-8") for mark in TAKEN_APART)
+    }
+    assert found <= set(MAY)
+
+
 def test_the_wheel_holds_every_package_and_every_data_file() -> None:
     """An unlisted sub-package works in an editable install and is missing from the wheel."""
     setup = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]

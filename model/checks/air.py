@@ -139,7 +139,7 @@ def _own_way(build: Build, every: Sequence[Blown], told: set[str]) -> list[Findi
             own = words.flow if isinstance(words, Layering) else None
             if own is None or stack.spec.flow is None or own == stack.spec.flow:
                 continue
-            here = [f for f in every if f.piece.assembly == f"{stack.name} stack" and _is_copy(f.name, name)]
+            here = [f for f in every if f.piece.stack == stack.name and f.piece.answers_to(name)]
             if here and not told & {f.name for f in here}:
                 text = (
                     f"{_called(here)} {_blow(here)} {own}, and the {stack.name} stack is said to blow {stack.spec.flow}"
@@ -147,10 +147,6 @@ def _own_way(build: Build, every: Sequence[Blown], told: set[str]) -> list[Findi
                 remedies = [f"take the flow off {name}, or state the stack's as {own}"]
                 found.append(_finding("caution", [f.name for f in here], text, f"own-way {name}", here[:1], remedies))
     return found
-
-
-def _is_copy(name: str, base: str) -> bool:
-    return name == base or (name.startswith(base + " ") and name[len(base) + 1 :].isdigit())
 
 
 def _still(every: Sequence[Blown], radiators: Sequence[Piece]) -> list[Finding]:
@@ -267,7 +263,7 @@ def _flow(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) ->
         ("opposed", [[a.name, b.name] for a, b in combinations(every, 2)
                      if opposed(a, b) and (b.piece in a.line or a.piece in b.line)]),
     )  # fmt: skip
-    case = tuple(p.name for p in layout.pieces if p.part.family == "case")
+    case = tuple(p.name for p in layout.pieces if p.part.encloses)
     parts = case or (*(f.name for f in every), *(r.name for r in radiators))
     text = f"{count}: {'; '.join(told)}" if told else f"{count} at no opening of a case"
     return Finding(
@@ -309,11 +305,9 @@ def _called(here: Sequence[Blown]) -> str:
     """Fans by name; copies numbered in a row as one."""
     copies: dict[str, list[int]] = {}
     for f in here:
-        base, _, number = f.name.rpartition(" ")
-        if base and number.isdigit():
-            copies.setdefault(base, []).append(int(number))
-        else:
-            copies[f.name] = []
+        numbers = copies.setdefault(f.piece.row, [])
+        if f.piece.number is not None:
+            numbers.append(f.piece.number)
     told = []
     for base, numbers in copies.items():
         row = numbers == list(range(numbers[0], numbers[0] + len(numbers))) if numbers else False

@@ -112,7 +112,7 @@ def open_share(fan: Blown, solids: Sequence[Solid]) -> float:
 
 
 def _airy(piece: Piece) -> bool:
-    return isinstance(piece.part, (Fan, Radiator)) or piece.part.family in _LAYERS or piece.assembly.endswith(" stack")
+    return isinstance(piece.part, (Fan, Radiator)) or piece.part.family in _LAYERS or piece.stack is not None
 
 
 def _blown(fan: Piece, airy: Sequence[Piece], side: str) -> Blown:

@@ -48,7 +48,7 @@ def check(scene: Scene, checker: Checker) -> list[Finding]:
     for k, solid in enumerate(scene.solids):
         if solid.body.keep_out is not None:
             continue
-        if solid.piece.part.family == "case":
+        if solid.piece.part.encloses:
             outer = np.array([np.minimum(outer[0], solid.lo), np.maximum(outer[1], solid.hi)])
         elif not solid.piece.outside:
             bodies.setdefault(solid.piece.name, []).append(k)
@@ -146,7 +146,7 @@ def _fixed(layout: Layout, piece: Piece, axis: int, sign: int, inner: Floats, ou
             if own not in (mate.piece, mate.to_piece):
                 continue
             other, frame = (mate.to_piece, mate.to_frame) if own == mate.piece else (mate.piece, mate.frame)
-            if layout.piece(other).part.family != "case":
+            if not layout.piece(other).part.encloses:
                 if other not in joined:
                     joined.add(other)
                     ask.append(other)

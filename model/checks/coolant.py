@@ -20,10 +20,11 @@ from collections.abc import Collection, Mapping, Sequence
 
 from elbowroom.model.checks import coolant_levels
 from elbowroom.model.checks.loop_terms import listed
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.loop.coolant_volume import RADIATOR_SHARES, Share, shares, total
 from elbowroom.model.loop.hydraulics import network
-from elbowroom.model.loop.plumbing import Plumbing, Port
+from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.told.cautions import DEFER, FILLED, LEAK_TEST
 from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.model.told.wordings import ml
@@ -86,7 +87,8 @@ def _volume(layout: Layout, parts: Sequence[str], held: Sequence[Share]) -> Find
     return Finding(
         "coolant", "caution" if partly else "pass", tuple(parts), text, measured=volume, unit="ml", low=low, high=high,
         basis=Basis("arithmetic", 0.0, assumed), remedies=tuple(remedies),
-        extra=(("buy_ml", buy), ("shares", listing), ("take_care", [*LEAK_TEST, *FILLED, DEFER])),
+        extra=(("buy_ml", buy), ("shares", listing)),
+        take_care=(*LEAK_TEST, *FILLED, DEFER),
         place="volume",
     )  # fmt: skip
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.loop.coolant_volume import Share
 from elbowroom.model.loop.levels import LEVEL_MM, Stand, below, held_in, land, stand
-from elbowroom.model.loop.plumbing import Port
 from elbowroom.model.told.findings import Finding, Verdict
 from elbowroom.model.told.wordings import ml, whole_mm
 

@@ -10,11 +10,12 @@ from typing import Any
 
 from elbowroom.model.checks.coolant_drain import drain
 from elbowroom.model.checks.loop_terms import pieces, point_of
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.loop.coolant_volume import Share
 from elbowroom.model.loop.hydraulics import Network
 from elbowroom.model.loop.levels import LEVEL_MM, Peak, Stand, free_ports, held_in, land, peaks, stand
-from elbowroom.model.loop.plumbing import Plumbing, Port
+from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.told.cautions import BLEEDING
 from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, led
 from elbowroom.model.told.wordings import assumed_by, whole_mm

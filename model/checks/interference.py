@@ -167,7 +167,7 @@ def mated_bodies(scene: Scene, checker: Checker) -> dict[BodyPair, str]:
         words = f"{mate.frame} to {mate.to_frame}"
         to_frame = checker.frame(other, mate.to_frame)
         onto = [f"{other.name}/{b}" for b in to_frame.bodies]
-        if one.part.family == "fitting":
+        if one.part.goes_into_ports:
             onto += _flush(scene, other, to_frame)
         for body in checker.frame(one, mate.frame).bodies:
             for to_body in onto:

@@ -19,12 +19,12 @@ from __future__ import annotations
 
 from elbowroom.model.checks import loop_round
 from elbowroom.model.checks.loop_terms import Loop, are, listed, pieces, them
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.loop.hydraulics import open_ports, ports_at, valve_only
-from elbowroom.model.loop.plumbing import Plumbing, Port, ports_of
+from elbowroom.model.loop.plumbing import Plumbing, ports_of
 from elbowroom.model.told.findings import Finding, Verdict
-
-COOLED = frozenset({"cpu-block", "gpu"})  # families that get hot without coolant
+from elbowroom.parts.card.gpu import Gpu
 
 
 def check(layout: Layout, plumbing: Plumbing | None) -> list[Finding]:
@@ -78,12 +78,12 @@ def _open(loop: Loop, name: str, ports: list[Port]) -> Finding:
 
 
 def _left_out(loop: Loop, name: str, ports: list[Port], left: list[Port]) -> Finding:
-    family = loop.layout.piece(name).part.family
+    part = loop.layout.piece(name).part
     text = f"no run of the loop reaches {name}: {listed(ports)} {are(ports)} not used"
     if left and len(left) < len(ports):
         text += f", and {listed(left)} {are(left)} not closed either"
-    other = "choose a cooler without ports" if family == "gpu" else "leave the part out"
-    verdict: Verdict = "fail" if left or family in COOLED else "caution"
+    other = "choose a cooler without ports" if isinstance(part, Gpu) else "leave the part out"
+    verdict: Verdict = "fail" if left or part.needs_coolant else "caution"
     remedies = [f"lead the loop through {name}", other]
     return loop.finding(verdict, [name], text, "left-out", ports, remedies, len(ports), "ports", 0)
 

@@ -126,8 +126,8 @@ def _doubtful(loop: Loop) -> list[Finding]:
             f"the way round cannot be followed through {name}: it does not state which of {listed(used)} are joined "
             "inside; all are taken as joined"
         )
-        plate = loop.layout.piece(name).part.family == "plate"
-        remedies = [f"state the channels of {name}"] if plate else [f"make {name} of one part for each waterway"]
+        stated = loop.layout.piece(name).part.states_channels
+        remedies = [f"state the channels of {name}"] if stated else [f"make {name} of one part for each waterway"]
         found.append(loop.finding("unknown", [name], text, "inside", used, remedies))
     return found
 

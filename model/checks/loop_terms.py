@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.loop.hydraulics import Network, blocks, driven, network, ports_at
-from elbowroom.model.loop.plumbing import Plumbing, Port
+from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.told.findings import Basis, Finding, Point, Verdict
 
 

@@ -21,6 +21,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
 from elbowroom.parts.card.gpu import Gpu
+from elbowroom.parts.tube.tube import TubeRun
 
 InTheWay = Callable[[Piece, Piece, str, str], str]  # card, board, frame it is in, frame asked about: what is in the way
 
@@ -59,7 +60,7 @@ def _met(scene: Scene, store: Store, card: Piece, to: Piece, was: str, frame: st
     layout = scene.layout
     step = to.frame_pose(frame)[:3, 3] - to.frame_pose(was)[:3, 3]
     along = _on(layout, card.name)
-    loose = {p.name for p in layout.pieces if p.part.family == "tube" and _ends_at(layout, p.name, along)}
+    loose = {p.name for p in layout.pieces if isinstance(p.part, TubeRun) and _ends_at(layout, p.name, along)}
     moved = {n: _moved(layout.piece(n), step) for n in along}
     pieces = tuple(moved.get(p.name, p) for p in layout.pieces if p.name not in loose)
     # With the slot of the board goes the one of the case behind it, whose frame is called by the same number.

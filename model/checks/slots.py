@@ -14,6 +14,7 @@ from dataclasses import replace
 from elbowroom.model.checks.slot_places import InTheWay, taken
 from elbowroom.model.layout.layout import Layout, Piece, piece_of
 from elbowroom.model.told.findings import Basis, Finding, Point
+from elbowroom.model.told.particulars import InSlot
 from elbowroom.model.told.wordings import assumed_by
 from elbowroom.parts.board.motherboard import Motherboard
 from elbowroom.parts.card.gpu import Gpu
@@ -64,9 +65,9 @@ def gathered(findings: Sequence[Finding]) -> list[Finding]:
             out.append(f)
         else:
             effects[cause.id].append(f.id)
-            out.append(replace(f, extra=(*f.extra, ("cause", cause.id))))
+            out.append(replace(f, cause=cause.id))
     return [
-        replace(f, extra=(*f.extra, ("effects", effects[f.id]))) if effects.get(f.id) else f for f in out
+        replace(f, effects=tuple(effects[f.id])) if effects.get(f.id) else f for f in out
     ]  # fmt: skip
 
 
@@ -76,7 +77,7 @@ def _follows(f: Finding, cause: Finding) -> bool:
         return False
     mine = {b for b in f.bodies if piece_of(b) == cause.parts[0]}
     other = set(f.bodies) - mine
-    own = dict(cause.extra).get("own_bodies", [])
+    own = cause.about.own_bodies if isinstance(cause.about, InSlot) else ()
     return bool(mine) and bool(other) and all(b.rpartition("/")[2] in own for b in mine) and other <= set(cause.bodies)
 
 
@@ -166,7 +167,7 @@ def _finding(
     return Finding(
         "slot", "fail", (card.name, to.name), text, bodies, over, "mm", 0.0, over, over, where,
         Basis("arithmetic", 0.0, assumed_by(card) + assumed_by(to)), tuple(remedies),
-        (("own_bodies", list(own)),), place,
+        place=place, about=InSlot(tuple(own)),
     )  # fmt: skip
 
 

@@ -47,9 +47,9 @@ def _finding(layout: Layout, piece: Piece, case: Case, number: int, own: str, cu
     extra = (
         ("face", cutout.face), ("at", {w: float(v) for w, v in cutout.at.items()}),
         ("size", {k: float(v) for k, v in cutout.size.items()}), ("radius", float(cutout.radius)),
-        ("take_care", list(AT_THE_SHEET)),
     )  # fmt: skip
     return Finding(
         "cut", "caution", (piece.name, *names), text, (f"{piece.name}/{case.panel(cutout.face) or cutout.face}",),
         where=((x, y, z),), basis=Basis("arithmetic"), extra=extra, place=str(number),
+        take_care=AT_THE_SHEET,
     )  # fmt: skip

@@ -91,8 +91,8 @@ def _run(layout: Layout, line: Line, route: Route, tube: Piece | None) -> Findin
         ("stock", stock.name),
         ("turns", {"start": list(route.way.start), "end": list(route.way.end)} if route.way else {}),
         ("blockers", list(route.blockers)),
-        *((("take_care", [*HARD_TUBE, *(BENDING if count else ())]),) if stock.kind != "soft" else ()),
     )
+    care = () if stock.kind == "soft" else (*HARD_TUBE, *(BENDING if count else ()))
     verdict: Any = "pass"
     if route.faults:
         verdict, text = "fail", f"{text}; but {route.text}"
@@ -101,8 +101,10 @@ def _run(layout: Layout, line: Line, route: Route, tube: Piece | None) -> Findin
         text += f"; such tube is bent to {stock.least_radius:g} at least"
     # The length follows from the corners by arithmetic; what it rests on is where the ports really are.
     length = float(run.cut_length)
-    return Finding("tube", verdict, parts, text, (), length, "mm", None, length, length, where,
-                   Basis("arithmetic", 0.0, assumed_by(tube)), extra=extra, place=line.name)  # fmt: skip
+    return Finding(
+        "tube", verdict, parts, text, (), length, "mm", None, length, length, where,
+        Basis("arithmetic", 0.0, assumed_by(tube)), extra=extra, place=line.name, take_care=care,
+    )  # fmt: skip
 
 
 def _row(bend: Bend, springback: float) -> dict[str, float]:

@@ -64,7 +64,7 @@ def check(
 
             write_file(Path(json), text)
     if json != "-":
-        summary(checked.layout.title, checked.findings, checked.layout.interior, every=every)
+        summary(checked.layout.title, checked.findings, checked.layout, every=every)
     raise typer.Exit(_status(checked))
 
 
@@ -91,7 +91,7 @@ def export(
             checked.scene, checked.findings, to, formats, progress, store=store, reach=spaces,
             templates=checked.build.templates, detailed=detailed,
         )  # fmt: skip
-    summary(checked.layout.title, checked.findings, checked.layout.interior)
+    summary(checked.layout.title, checked.findings, checked.layout)
     written(result)
     raise typer.Exit(_status(checked))
 
@@ -137,7 +137,7 @@ def demo(
     for planned, mended in demos.pairs() if every else demos.pairs()[:1]:
         with working() as progress:
             before = pipeline.check(planned, store, (), progress)
-        summary(f"{before.layout.title}, as first planned", before.findings, before.layout.interior)
+        summary(f"{before.layout.title}, as first planned", before.findings, before.layout)
         with working() as progress:
             after = pipeline.check(mended, store, (), progress)
             result = write(
@@ -149,7 +149,7 @@ def demo(
                 store=store,
                 templates=after.build.templates,
             )  # fmt: skip
-        summary(f"{after.layout.title}, as mended", after.findings, after.layout.interior)
+        summary(f"{after.layout.title}, as mended", after.findings, after.layout)
         written(result)
         status = max(status, _status(after))
     raise typer.Exit(status)

@@ -6,7 +6,6 @@ standard error is a terminal, and goes there, so that standard output stays clea
 
 from __future__ import annotations
 
-import re
 import sys
 import typing
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -19,9 +18,12 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
+from elbowroom.model.layout.identity import Screwed
+from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.told.cautions import DEFER
 from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall
+from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.places import distances
 from elbowroom.model.told.progress import Progress
 from elbowroom.parts import FAMILIES, family_class
@@ -42,7 +44,6 @@ _STYLE = {
     "caution": "yellow",
 }
 _WIDTH = 110  # characters of a line of cautions
-_NUMBER = re.compile(r" \d+( \(\d+\))?$")
 _SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
 
 
@@ -79,19 +80,20 @@ def bar() -> Iterator[Progress | None]:
         yield step
 
 
-def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, every: bool = False) -> None:
+def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: bool = False) -> None:
     """The findings worst first, then one line that says whether it fits.
 
-    interior: the case's free inner box, whose walls places are told from; None where the build has no case.
+    layout: what they are about; where it has a case, places are told from its walls.
     """
-    out = _out()
+    out, interior = _out(), layout.interior
+    by_name = {p.name: p for p in layout.pieces}
     ordered = sorted(findings, key=lambda f: f.rank)
     present = {f.id: f for f in ordered}
     listed = [f for f in ordered if every or f.verdict in _SHOWN or f.question == "height"]
     listed = [f for f in listed if f.cause not in present]  # what follows from another is told under it
     alike: dict[tuple[str, ...], int] = {}  # findings by verdict, question and parts: the worst speaks for the others
     for f in listed:
-        alike[_key(f)] = alike.get(_key(f), 0) + 1
+        alike[_key(f, by_name)] = alike.get(_key(f, by_name), 0) + 1
     out.print(f"[bold]{escape(title)}[/bold]")
     if interior is None and any(f.where for f in listed):
         out.print(
@@ -99,7 +101,7 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
         )
     explained: set[str] = set()  # hole patterns whose letter was said to be which face
     for f in listed:
-        more = "" if every else _more(alike.pop(_key(f), 0))
+        more = "" if every else _more(alike.pop(_key(f, by_name), 0))
         if more is None:
             continue
         _told(out, f, interior, more + _lettered(f, explained))
@@ -128,7 +130,7 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
             f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
             "measure those before you cut (listed in the JSON under basis)."
         )
-    care = dict.fromkeys(c for f in ordered for c in dict(f.extra).get("take_care", ()))
+    care = dict.fromkeys(c for f in ordered for c in f.take_care)
     last = [*(c for c in care if c != DEFER), DEFER]  # whatever hurts, those who know better are named once, at the end
     for line in listed_cautions(last, _WIDTH) if care else ():
         out.print(f"  [dim]{escape(line)}[/dim]")
@@ -136,13 +138,12 @@ def summary(title: str, findings: Sequence[Finding], interior: Box | None, *, ev
 
 def _lettered(f: Finding, explained: set[str]) -> str:
     """What the letter of a hole pattern stands for, where it first appears."""
-    extra = dict(f.extra)
-    joint, face = str(extra.get("joint", "")), extra.get("joint_face")
-    letter = joint.rpartition(".")[2]
-    if face is None or len(letter) > 1 or joint in explained:
+    if f.joint_face is None or not isinstance(at := f.about, AtJoint):
         return ""
-    explained.add(joint)
-    return f" [dim]({escape(joint)}: its face {face})[/dim]"
+    if len(at.pattern) > 1 or at.joint in explained:
+        return ""
+    explained.add(at.joint)
+    return f" [dim]({escape(at.joint)}: its face {f.joint_face})[/dim]"
 
 
 def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent: int = 0) -> None:
@@ -154,12 +155,18 @@ def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent
         out.print(f"{space}             → {escape(remedy)}")
 
 
-def _key(f: Finding) -> tuple[str, ...]:
+def _key(f: Finding, pieces: Mapping[str, Piece]) -> tuple[str, ...]:
+    """What findings that one of them may speak for have in common."""
+
+    def called(name: str) -> str:
+        piece = pieces.get(name)
+        return piece.row if piece is not None and (alike or isinstance(piece.identity, Screwed)) else name
+
     # Screws speak for each other, and so do joints of parts that there are several of.
     alike = f.question in ("hole-alignment", "screw", "tool-access")
     if f.question in ("coolant", "loop", "air"):
         return (f.id,)  # each says something of its own, of the same parts
-    return (f.verdict, f.question, *(_NUMBER.sub("", p) if alike or " at " in p else p for p in f.parts))
+    return (f.verdict, f.question, *map(called, f.parts))
 
 
 def _more(count: int) -> str | None:
@@ -176,7 +183,7 @@ def _where(f: Finding, interior: Box | None) -> str:
     x, y, z = f.where[0]
     if interior is None:
         return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
-    words = next((f"{v}: " for k, v in f.extra if k == "place"), "")
+    words = f"{f.spot}: " if f.spot else ""
     return f" [dim]({words}{distances(f.where[0], interior)})[/dim]"
 
 

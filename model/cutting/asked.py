@@ -8,7 +8,6 @@ worked out by `templates.notch`, where a part's flat sheets lie by `templates.fl
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -20,6 +19,7 @@ from elbowroom.model.build.problems import BuildError, Path, Problem, choices, s
 from elbowroom.model.build.source import Document
 from elbowroom.model.cutting.flat_cutting import CannotCut, Known, with_cuts
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.identity import Fitted
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.parts.made.sheet import PlainSheet
 from elbowroom.parts.vocabulary.cutouts import cutout_of
@@ -30,12 +30,20 @@ if TYPE_CHECKING:
     from elbowroom.model.templates.notch import Obstacle
 
 
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What a builder must be told of one cut of a piece."""
+
+    piece: str
+    text: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class CutLayout:
     """The layout with its sheets cut, and what a builder must be told of each cut. severed: pieces that lose an end."""
 
     layout: Layout
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     severed: frozenset[str] = frozenset()
 
 
@@ -46,7 +54,7 @@ def apply(layout: Layout, scene: Scene, cuts: Sequence[CutSpec], document: Docum
     first cuts. Nothing that stands in the scene is moved, and a piece that is cut keeps its name, pose and mates.
     """
     problems: list[Problem] = []
-    notes: list[str] = []
+    notes: list[Note] = []
     changed: dict[str, Piece] = {}
     severed: set[str] = set()
     known = Known(scene, store)
@@ -68,7 +76,7 @@ def apply(layout: Layout, scene: Scene, cuts: Sequence[CutSpec], document: Docum
                 made = _flats_made(now, flats, cut, others, known, path, document, problems, severed)
             if made is not None:
                 changed[sheet.name], said = made
-                notes += said
+                notes += [Note(sheet.name, text) for text in said]
     if problems:
         raise BuildError(problems)
     pieces = tuple(changed.get(p.name, p) for p in layout.pieces)
@@ -86,7 +94,7 @@ def _written(document: Document, i: int) -> Any:
 def _called(layout: Layout, name: str) -> list[Piece]:
     """The pieces an entry's name means: the one of that name, or its numbered ones."""
     one = [p for p in layout.pieces if p.name == name]
-    return one or [p for p in layout.pieces if re.fullmatch(re.escape(name) + r" \d+", p.name)]
+    return one or [p for p in layout.pieces if p.answers_to(name)]
 
 
 def _sheets(
@@ -129,7 +137,7 @@ def _uncut(layout: Layout, piece: Piece) -> str:
     """Why a part has nothing that can be cut."""
     sheets = [p.name for p in layout.pieces if _is_sheet(p)]
     what = f"{shown(piece.name)} is a {piece.part.family}"
-    if piece.part.coolant_ml() is not None or any(f.kind == "port" for f in piece.part.frames()):
+    if piece.part.wet:
         return f"{what} with ports: what holds coolant is not cut{choices(piece.name, sheets, 30)}"
     return f"{what} without a flat sheet that can be cut{choices(piece.name, sheets, 30)}"
 
@@ -148,8 +156,7 @@ def _obstacles(layout: Layout, text: str, path: Path, document: Document, proble
     found = _called(layout, text)
     if found:
         return [p.name for p in found]
-    on_port = re.compile(r".+ at " + re.escape(text) + r"(?: \(\d+\))?")
-    fittings = [p.name for p in layout.pieces if on_port.fullmatch(p.name)]
+    fittings = [p.name for p in layout.pieces if isinstance(p.identity, Fitted) and str(p.identity.port) == text]
     if fittings:
         return fittings
     name, dot, port = text.partition(".")

@@ -6,7 +6,6 @@ sheets come back with the outlines that clear them. What an outline is belongs t
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 
 from elbowroom.model.build.cut_spec import split
@@ -38,9 +37,7 @@ def cut(fastened: Fastened, plumbing: Plumbing | None, store: Store, progress: P
     if not build.cut:
         return Cut(fastened, layout)
     named = [split(c.in_)[0] for c in build.cut]
-    sheets = {
-        p.name for p in layout.pieces if any(p.name == n or re.fullmatch(re.escape(n) + r" \d+", p.name) for n in named)
-    }
+    sheets = {p.name for p in layout.pieces if any(p.answers_to(n) for n in named)}
     standing = _without(layout, sheets)
     if plumbing is not None:
         standing = _with_fittings(build, standing, plumbing, store, progress)
@@ -48,10 +45,8 @@ def cut(fastened: Fastened, plumbing: Plumbing | None, store: Store, progress: P
     done = apply(whole, solidify(whole, store, progress), build.cut, build.document, store)
     new = {p.name: p for p in done.layout.pieces if p.name in sheets}
     told = [
-        _told(old, new[old.name], note, k, old.name in done.severed)
+        _told(layout.piece(note.piece), new[note.piece], note.text, k, note.piece in done.severed)
         for k, note in enumerate(done.notes, 1)
-        for old in (p for p in layout.pieces if p.name in sheets)
-        if note.startswith(f"{old.name}:")
     ]
     return Cut(fastened, replace(layout, pieces=tuple(new.get(p.name, p) for p in layout.pieces)), tuple(told))
 
@@ -66,8 +61,7 @@ def _with_fittings(
     from elbowroom.model.loop.fitted import fittings
 
     fixed = [c for c in plumbing.chains.values() if not c.free]
-    known = {str(c.port) for c in fixed} | {re.sub(r" \d+$", "", p.name) for p in standing.pieces}
-    known |= {p.name for p in standing.pieces}
+    known = {str(c.port) for c in fixed} | {w for p in standing.pieces for w in (p.name, p.row)}
     if any(name not in known for c in build.cut for name in c.for_):
         return lay(standing, plumbing, store, progress).layout
     pieces, mates = fittings(standing, fixed, {})
@@ -88,9 +82,8 @@ def _told(old: Piece, new: Piece, note: str, number: int, severed: bool) -> Find
         "cut", verdict, (old.name,), note, basis=Basis("mesh"),
         extra=(
             ("cutouts", len(getattr(new.part, "cutouts", ())) + len(new.part.cuts)),
-            *(() if new is old else (("take_care", list(AT_THE_SHEET)),)),
         ),
-        place=str(number),
+        place=str(number), take_care=() if new is old else AT_THE_SHEET,
     )  # fmt: skip
 
 

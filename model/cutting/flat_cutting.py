@@ -60,7 +60,7 @@ class Known:
         from elbowroom.model.templates.apart import sheets_of
         from elbowroom.model.templates.drawing import TemplateError
 
-        if piece.part.coolant_ml() is not None or any(f.kind == "port" for f in piece.part.frames()):
+        if piece.part.wet:
             return []
         if piece.name not in self._found:
             drawn = self.shape(piece)

@@ -18,7 +18,7 @@ from elbowroom.model.heights.looking import closed
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch, left, merged
 from elbowroom.model.heights.stages import SAME_MM, Stages
-from elbowroom.model.loop.plumbing import Port
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.reach.verdicts import Wanted
 from elbowroom.model.store import Store
 

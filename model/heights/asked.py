@@ -19,13 +19,13 @@ from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.heights.limits import Question
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import piece_of
-from elbowroom.model.loop.plumbing import Port
 from elbowroom.model.reach.passing import cannot, passes
 from elbowroom.model.reach.rooms import LIFT, LIFT_OVER, Rooms, Site
 from elbowroom.model.reach.verdicts import Wanted
 from elbowroom.model.screws.choosing import Chosen
-from elbowroom.model.screws.drivers import CLEAR_MM, KEY_MM, KEY_ROOM_MM, REMOVABLE, over_head
+from elbowroom.model.screws.drivers import CLEAR_MM, KEY_MM, KEY_ROOM_MM, over_head
 from elbowroom.model.store import Store
 from elbowroom.parts.screw.screw_tables import DRIVER
 from elbowroom.parts.vocabulary.arrays import Floats, Mask
@@ -154,7 +154,7 @@ class OfJoint:
         keep = [
             k for k, s in enumerate(moved.scene.solids)
             if s.body.keep_out is None and not s.piece.part.small
-            and not (s.piece.part.family == "case" and s.body.name in REMOVABLE)
+            and s.body.name not in s.piece.part.comes_off
         ]  # fmt: skip
 
         def rate(s: Solid) -> float:

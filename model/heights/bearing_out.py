@@ -26,6 +26,7 @@ from elbowroom.model.layout.layout import Layout
 from elbowroom.model.screws import drivers
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
+from elbowroom.model.told.particulars import AtJoint, AtPort, BetweenPorts
 from elbowroom.model.told.progress import Progress
 from elbowroom.model.tolerances import EXACT_MM
 
@@ -150,7 +151,7 @@ class _Court:
 
     def told(self, h: float, ports: frozenset[str]) -> dict[str, str]:
         """What there is against drivers and fittings at a height, in words, by the joint or port."""
-        return {str(dict(f.extra).get("port", dict(f.extra).get("joint"))): f.text for f in self._access(h, ports)}
+        return {_asked(f): f.text for f in self._access(h, ports)}
 
     def against(self, h: float) -> list[Finding]:
         """What the checks have against a height that another might mend."""
@@ -164,7 +165,9 @@ class _Court:
 
     def access(self, h: float) -> list[Finding]:
         """What there is against drivers and chosen fittings at a height that another might mend."""
-        return [f for f in self._access(h, self.ports) if str(dict(f.extra).get("port")) not in self.aside]
+        return [
+            f for f in self._access(h, self.ports) if not (isinstance(f.about, AtPort) and f.about.port in self.aside)
+        ]
 
     def _access(self, h: float, ports: frozenset[str]) -> list[Finding]:
         scene = solidify(self.stages.screwed(h), self.store, self.progress)
@@ -172,7 +175,7 @@ class _Court:
         joints = {c.joint.name for c in self.stages.fastened(h).chosen}
         found = [
             f for f in drivers.check(scene, self.stages.chosen(h), self.store)
-            if dict(f.extra).get("joint") in joints or names & set(f.parts)
+            if (isinstance(f.about, AtJoint) and f.about.joint in joints) or names & set(f.parts)
         ]  # fmt: skip
         if self.stages.plumbing is not None:
             from elbowroom.model import reach
@@ -186,7 +189,8 @@ class _Court:
 
     def _mendable(self, f: Finding, whole: Layout, beside: Layout) -> bool:
         """Whether a finding is of pieces that stand otherwise to each other, or in the case, at another height."""
-        if any(self.stages.apart(a, b) for a in f.parts for b in f.parts):
+        about = [p for p in whole.pieces if p.name in f.parts]
+        if any(self.stages.apart(a, b) for a in about for b in about):
             return False
         if f.question == "mate":
             return frozenset(f.parts) in self.mates
@@ -199,3 +203,10 @@ class _Court:
         if len(steps) == 1:
             return bool(np.abs(steps[0]).max() > _INWARD_MM)
         return bool(np.abs(steps[0] - steps[1]).max() > _INWARD_MM)
+
+
+def _asked(f: Finding) -> str:
+    """The port, the ports or the joint that was asked about."""
+    if isinstance(f.about, AtJoint):
+        return f.about.joint
+    return " and ".join(f.about.ports) if isinstance(f.about, (AtPort, BetweenPorts)) else f.id

@@ -25,6 +25,7 @@ from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Answer, Stretch, search
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.told.progress import Progress
 from elbowroom.model.tolerances import CONTACT_MM, MATE_ORIGIN_MM, MATE_PLANE_MM
 from elbowroom.parts.vocabulary.arrays import Floats, Mask
@@ -38,7 +39,7 @@ EXACT_ASKED = 200  # heights of one search that the exact kernel is asked about,
 Question = Literal[
     "clearance", "keep-out", "mate", "containment", "screw", "hole-alignment", "tool-access", "port-reach"
 ]
-Apart = Callable[[str, str], bool]  # whether two pieces need not be asked about
+Apart = Callable[[Piece, Piece], bool]  # whether two pieces need not be asked about
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ def _pairs(
             a, b = one.piece, other.piece
             if a.name == b.name or moved.rate(a.name, b.name) == 0.0:
                 continue
-            if (only is not None and a.name not in only and b.name not in only) or (apart and apart(a.name, b.name)):
+            if (only is not None and a.name not in only and b.name not in only) or (apart and apart(a, b)):
                 continue
             if one.mesh.fault is not None or other.mesh.fault is not None:
                 continue  # at no height can that pair be judged: the check says so, whatever the height
@@ -275,7 +276,7 @@ def _mates(moved: Moved, only: Collection[str] | None) -> list[Limit]:
 def _contained(moved: Moved, only: Collection[str] | None) -> list[Limit]:
     """Where pieces leave the case: through each side a piece is inside up to some height, or from one on."""
     asked = moved.movers if only is None else moved.movers & frozenset(only)
-    moves = [k for k, s in enumerate(moved.scene.solids) if s.piece.name in asked or s.piece.part.family == "case"]
+    moves = [k for k, s in enumerate(moved.scene.solids) if s.piece.name in asked or s.piece.part.encloses]
 
     def outside(h: float) -> set[tuple[str, str]]:
         solids = tuple(moved.solid(k, h) for k in moves)

@@ -18,7 +18,7 @@ from elbowroom.model.heights.missing import Need, able, forbidden, needs
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch, left
 from elbowroom.model.heights.stages import PROBES, SAME_MM, Stages
-from elbowroom.model.layout.layout import Layout, piece_of
+from elbowroom.model.layout.layout import Layout, Piece, piece_of
 from elbowroom.model.screws.stand import HELD_BY
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
@@ -146,9 +146,9 @@ def _with_added(moved: Moved, stages: Stages, budget: Budget, bare_only: bool = 
 
     added = _added(stages, moved.layout)
 
-    def apart(a: str, b: str) -> bool:
-        alone = bare_only and a in added and b in added
-        return alone or frozenset((a, b)) in held or stages.apart(a, b)
+    def apart(a: Piece, b: Piece) -> bool:
+        alone = bare_only and a.name in added and b.name in added
+        return alone or frozenset((a.name, b.name)) in held or stages.apart(a, b)
 
     return limits(moved, only=added, apart=apart, budget=budget)
 

@@ -42,7 +42,7 @@ def able(need: Need, layout: Layout, way: Floats) -> bool:
     box = layout.interior
     for name, x in need.moves:
         piece = layout.piece(name)
-        if piece.part.family == "case":
+        if piece.part.encloses:
             return False
         if box is not None:
             here = apply(piece.pose, piece.part.box().corners())

@@ -8,7 +8,6 @@ asking at a bounded number of them. Leaves where bodies are at fault to `limits`
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -16,6 +15,7 @@ from elbowroom.model.build.resolve import Build
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.moved import Moved
+from elbowroom.model.layout.identity import Fitted
 from elbowroom.model.layout.layout import Joined, Layout, Mate, Piece
 from elbowroom.model.layout.place import Placed
 from elbowroom.model.loop.fitted import fittings
@@ -136,17 +136,13 @@ class Stages:
             for p in layout.pieces
         )
 
-    def apart(self, a: str, b: str) -> bool:
+    def apart(self, a: Piece, b: Piece) -> bool:
         """Whether one of two pieces is a sheet that is cut for the other, whatever the height."""
         return any(
-            (_named(one, c.in_) and self._cut_for(other, c.for_))
+            (one.answers_to(c.in_) and any(_is_meant(other, w) for w in c.for_))
             for c in self.build.cut
             for one, other in ((a, b), (b, a))
         )
-
-    def _cut_for(self, name: str, words: Sequence[str]) -> bool:
-        ports = {w.partition(" at ")[2] for w in (name,) if " at " in w}
-        return any(_named(name, w) or any(p == w or p.startswith(f"{w} (") for p in ports) for w in words)
 
     # Which screws, by height ------------------------------------------------------------------------------------------
 
@@ -201,5 +197,7 @@ def _limit(f: Finding, a: float, b: float) -> Limit:
     return Limit(f.question, f.parts, (f.parts[0], f.parts[-1]), None, ((a, b),), said=f.text)  # type: ignore[arg-type]
 
 
-def _named(piece: str, name: str) -> bool:
-    return piece == name or bool(re.fullmatch(re.escape(name) + r" \d+", piece))
+def _is_meant(piece: Piece, word: str) -> bool:
+    """Whether what a sheet is cut for means a piece: by its name, its entry's, or the port it is screwed into."""
+    fitted = isinstance(piece.identity, Fitted) and str(piece.identity.port) == word
+    return fitted or piece.answers_to(word)

@@ -157,13 +157,9 @@ def _between_layers(pieces: Sequence[Piece], choice: Choice) -> str | None:
 def _first_carried(group: Group, layout: Layout) -> str:
     own = {w.entry for w in group.wishes}
     return next(
-        (p.name for p in layout.pieces if p.name in group.moves and not any(_of(p.name, e) for e in own)),
+        (p.name for p in layout.pieces if p.name in group.moves and not any(p.answers_to(e) for e in own)),
         min(group.moves),
     )
-
-
-def _of(piece: str, entry: str) -> bool:
-    return piece == entry or (piece.startswith(entry + " ") and piece[len(entry) + 1 :].isdigit())
 
 
 def _no_height(

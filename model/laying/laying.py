@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.laying.routing import Route, Way, routes
 from elbowroom.model.laying.swivels import Settled, Swivels, settle
+from elbowroom.model.layout.identity import Port, Run
 from elbowroom.model.layout.layout import Layout, Mate, Piece
-from elbowroom.model.loop.fitted import fitting_name, fittings
-from elbowroom.model.loop.plumbing import Chain, Line, Plumbing, Port
+from elbowroom.model.loop.fitted import fitting, fittings
+from elbowroom.model.loop.plumbing import Chain, Line, Plumbing
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
 from elbowroom.parts.tube.tube import TubeRun
@@ -83,9 +84,10 @@ def _tube(line: Line, way: Way, number: int) -> Piece:
         insertion_end=insertion[1],
     )
     rests = (stock.source, stock.mark)
-    return Piece(f"tube {number}", part, IDENTITY, "tubes", frozenset(), {"od": rests, "id": rests, "radius": rests})
+    who, sources = Run(line.name, number), {"od": rests, "id": rests, "radius": rests}
+    return Piece(str(who), part, IDENTITY, "tubes", frozenset(), sources, identity=who)
 
 
 def _joint(tube: Piece, frame: str, chain: Chain) -> Mate:
     """A tube in its fitting: they touch where they must, and no gap is wanted."""
-    return Mate(tube.name, frame, fitting_name(chain, len(chain.links) - 1), "tube", contact=False)
+    return Mate(tube.name, frame, str(fitting(chain, len(chain.links) - 1)), "tube", contact=False)

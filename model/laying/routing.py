@@ -22,7 +22,7 @@ from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.laying.swivels import Swivels
 from elbowroom.model.layout.directions import open_side_of, toward
 from elbowroom.model.layout.layout import Layout
-from elbowroom.model.loop.fitted import fitting_name, mouth, pointing
+from elbowroom.model.loop.fitted import fitting, mouth, pointing
 from elbowroom.model.loop.plumbing import Chain, Line
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
@@ -215,7 +215,7 @@ class _Router:
             choices = tuple(self._choice(chain, t) for t in turns or [(0.0,) * len(chain.free)])
             # A chain that stands free at no turn is offered as it is, and meets what is in its way.
             return End(choices, (), 0.0, len(self.obstacles) if turns else 0)
-        last = fitting_name(chain, len(chain.links) - 1)
+        last = str(fitting(chain, len(chain.links) - 1))
         own = tuple(o.name for o in self.obstacles if o.name.startswith(f"{last}/"))
         # Bars are judged with round ends: one that begins beyond the exemption still reaches half a tube back.
         return End((self._choice(chain, ()),), own, rules.end_leg + rules.od / 2 + rules.clearance.default)
@@ -295,7 +295,7 @@ def _missing(found: dict[str, Route]) -> int:
 
 def _outer(scene: Scene) -> Box | None:
     """The case's outermost box, which a tube may not leave."""
-    case = [s for s in scene.solids if s.piece.part.family == "case"]
+    case = [s for s in scene.solids if s.piece.part.encloses]
     if not case:
         return None
     return Box(_point(np.min([s.lo for s in case], axis=0)), _point(np.max([s.hi for s in case], axis=0)))

@@ -16,8 +16,9 @@ import numpy as np
 from elbowroom.model.geometry.envelopes import Margins, Rod, posed
 from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Gaps, piece_of
-from elbowroom.model.loop.plumbing import Chain, Port
+from elbowroom.model.loop.plumbing import Chain
 from elbowroom.model.reach.bars_apart import clear
 from elbowroom.model.reach.chains import Item, Postures, grid, intervals, items, walk
 from elbowroom.model.reach.neighbours import GAP

@@ -71,7 +71,7 @@ def _on_mounts(by_name: Mapping[str, Piece], mates: Sequence[Mate]) -> list[Mate
 def _stands(by_name: Mapping[str, Piece], mates: Sequence[Mate]) -> list[Mate]:
     """Feet of stands and supports that lie on a wall of the case."""
     stated = _stated(mates)
-    cases = [p for p in by_name.values() if p.part.family == "case"]
+    cases = [p for p in by_name.values() if p.part.encloses]
     found = []
     for piece in by_name.values():
         own = {f.name for f in piece.part.frames()} if piece.part.family in STANDING else set()

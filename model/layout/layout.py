@@ -11,8 +11,11 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from elbowroom.model.build.spec import DEFAULT_GAP
+from elbowroom.model.layout.identity import Entered, Identity, row_of
 from elbowroom.parts.vocabulary.base import ASSUMED, Box, Frame, Mark, Part
 from elbowroom.parts.vocabulary.pose import Pose, compose
+
+_ONE = Entered("")  # of a piece whose maker says no more than its name
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,6 +24,7 @@ class Piece:
 
     assembly: the sub-assembly it belongs to in files ("floor stack"). given: fields the build itself states.
     sources: (source, mark) of each field that the build does not state. outside: meant to stand outside the case.
+    identity: who it is; left out, it is the one piece of an entry of its name.
     """
 
     name: str
@@ -30,6 +34,30 @@ class Piece:
     given: frozenset[str] = frozenset()
     sources: Mapping[str, tuple[str, Mark]] = field(default_factory=lambda: MappingProxyType({}))
     outside: bool = False
+    identity: Identity = _ONE
+
+    def __post_init__(self) -> None:
+        if self.identity is _ONE:
+            object.__setattr__(self, "identity", Entered(self.name))
+
+    @property
+    def stack(self) -> str | None:
+        """The stack it is a layer of; None where it is none."""
+        return self.identity.stack if isinstance(self.identity, Entered) else None
+
+    @property
+    def row(self) -> str:
+        """What it is called without its number: `fan` of `fan 2`."""
+        return row_of(self.identity)[0]
+
+    @property
+    def number(self) -> int | None:
+        """Its number in its row; None where it stands alone."""
+        return row_of(self.identity)[1]
+
+    def answers_to(self, word: str) -> bool:
+        """Whether a word of the build file that names a piece, or all pieces of an entry, means this one."""
+        return word == self.name or (isinstance(self.identity, Entered) and word in (self.identity.entry, self.row))
 
     @property
     def assumed(self) -> tuple[str, ...]:

@@ -86,7 +86,7 @@ def _stack(
 
 def _fans(laid: Sequence[Piece], gaps: Gaps, found: _Found) -> None:
     """Fans of different stacks whose frames stand edge to edge."""
-    fans = [p for p in laid if p.part.air_flow() is not None]
+    fans = [p for p in laid if p.part.moves_air]
     for a, b in combinations(fans, 2):
         if abs(float(a.pose[:3, 2] @ b.pose[:3, 2])) < _PARALLEL or not _beside(a, b, gaps.wanted(a, b)):
             continue
@@ -127,7 +127,7 @@ def _numbered(by_name: dict[str, Piece], mates: Sequence[Mate], found: _Found) -
             here = frames[f"{base}-{n}"]
             if isinstance(piece.part, Gpu) and here.kind == "slot":
                 _cards(n, piece, piece.part, members, found)
-            elif here.kind in _NUMBERED or piece.part.air_flow() is not None:
+            elif here.kind in _NUMBERED or piece.part.moves_air:
                 if (other := members.get(n + 1)) is not None:
                     found.add(_bodies(piece), _bodies(other), _ROW)
                 if here.kind == "socket":

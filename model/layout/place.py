@@ -17,6 +17,7 @@ import numpy as np
 from elbowroom.model.build.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.build.resolve import Build, Entry, StackEntries
 from elbowroom.model.build.spec import AXES, MAX_PIECES, At, Placement
+from elbowroom.model.layout.identity import Entered, numbered
 from elbowroom.model.layout.implied import implied_mates
 from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.layout.measured import Walls, faults, moves
@@ -49,7 +50,7 @@ def place(build: Build) -> Layout:
     """The layout of a build: every piece posed, every mate listed; raises BuildError with every fault found."""
     placer = _Placer(build)
     placer.run()
-    wanted, problems = gaps(build, placer.pieces)
+    wanted, problems = gaps(build, placer.pieces.values())
     if placer.problems or problems:
         raise BuildError([*placer.problems, *problems])
     mates = tuple(placer.mates)
@@ -144,7 +145,7 @@ class _Placer:
         assert isinstance(words, Placement)
         if words.on is None:
             pose = self._measured(entry, words)
-            self._add(self._piece(entry, entry.name, pose), entry.path)
+            self._add(self._piece(entry, None, pose), entry.path)
             return
         if words.turn:
             self._problem((*entry.path, "turn"), 'a part on a frame is turned with "clock" and "flip", not "turn"')
@@ -153,20 +154,20 @@ class _Placer:
         several = not isinstance(words.on, str) or "*" in words.on
         for i, (to, frame) in enumerate(targets, 1):
             own = self._own_frame(entry, words.by)
-            name = f"{entry.name} {i}" if several else entry.name
             target = to.frame_pose(frame.name)
             x, y = (0.0, 0.0) if words.at or words.clock or words.flip else in_field(entry.part, own, frame)
             offset = (x + words.offset[0], y + words.offset[1])
             pose = bring_together(own.pose, target, clock=words.clock, flip=words.flip, offset=offset, lift=words.lift)
             if words.at is not None:
                 pose = self._slid_on_wall(entry, words.at, frame, target, pose)
-            self._add(self._piece(entry, name, pose), entry.path)
-            mate = Mate(name, own.name, to.name, frame.name, words.contact)
+            piece = self._piece(entry, i if several else None, pose)
+            self._add(piece, entry.path)
+            mate = Mate(piece.name, own.name, to.name, frame.name, words.contact)
             (self.lifted if words.lift else self.mates).append(mate)
 
-    def _piece(self, entry: Entry, name: str, pose: Pose, assembly: str = "parts") -> Piece:
-        outside = bool(getattr(entry.words, "outside", False))
-        return Piece(name, entry.part, pose, assembly, entry.given, entry.sources, outside)
+    def _piece(self, entry: Entry, copy: int | None, pose: Pose) -> Piece:
+        outside, who = bool(getattr(entry.words, "outside", False)), Entered(entry.name, copy)
+        return Piece(str(who), entry.part, pose, "parts", entry.given, entry.sources, outside, who)
 
     def _own_frame(self, entry: Entry, by: str | None) -> Frame:
         frames = {f.name: f for f in entry.part.frames()}
@@ -285,7 +286,7 @@ class _Placer:
 
     def _unknown(self, name: str, path: Path) -> None:
         """No piece has that name: it is another's misspelt, or that of an entry whose pieces are numbered."""
-        copies = [p for p in self.pieces if p.startswith(name + " ") and p[len(name) + 1 :].isdigit()]
+        copies = [p.name for p in self.pieces.values() if p.row == name]
         if copies:
             row = copies[0] if len(copies) == 1 else f"{copies[0]} to {copies[-1]}"
             said = (
@@ -300,9 +301,9 @@ class _Placer:
         """The entries and stacks that may make a piece the pattern names."""
         if "*" in pattern:
             return [item for item in self.items if _makes(item, pattern)]
-        base, _, number = pattern.rpartition(" ")
-        numbered = self.by_base.get(base, []) if number.isdigit() else []
-        return [*self.by_base.get(pattern, []), *(i for i in numbered if i not in self.by_base.get(pattern, []))]
+        row, number = numbered(pattern)
+        copies = self.by_base.get(row, []) if number is not None else []
+        return [*self.by_base.get(pattern, []), *(i for i in copies if i not in self.by_base.get(pattern, []))]
 
     def _declare(self, a: str, b: str, path: Path) -> None:
         """A mate stated beside the placement: every frame of `a` meets the nearest frame that `b` names."""

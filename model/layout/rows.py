@@ -16,9 +16,6 @@ from elbowroom.parts.fan.layers import FanLayer
 from elbowroom.parts.vocabulary.base import Frame, Part
 from elbowroom.parts.vocabulary.pose import compose, inverse
 
-# Layers without a hold of their own: the screws go on through them into what lies behind.
-LOOSE_LAYERS = frozenset({"gasket", "washer", "dust-filter", "shim", "spacer"})
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Row:
@@ -39,7 +36,7 @@ def row_of(part: Part, frame: Frame) -> Row:
 
 def own_row(entry: Entry) -> Row | None:
     """The row a layer itself offers to fans (a radiator), where it lies; None for layers without one."""
-    if entry.part.air_flow() is not None or entry.part.seat is None or entry.part.coolant_ml() is None:
+    if entry.part.moves_air or entry.part.seat is None or not entry.part.holds_coolant:
         return None
     words = entry.words
     assert isinstance(words, Layering)
@@ -76,7 +73,7 @@ def held_to(entries: Sequence[Entry], i: int, other: Sequence[Entry] = ()) -> Ro
 
 def held_through(entry: Entry) -> bool:
     """Whether screws go through a layer into what lies behind it: a fan's do, and those of gaskets, shims and such."""
-    return entry.part.air_flow() is not None or entry.part.family in LOOSE_LAYERS
+    return entry.part.moves_air or entry.part.loose_layer
 
 
 def follows(entry: Entry) -> bool:
@@ -84,7 +81,7 @@ def follows(entry: Entry) -> bool:
     words = entry.words
     assert isinstance(words, Layering)
     several = (words.count or 1) > 1
-    return entry.part.air_flow() is not None or (several and isinstance(entry.part, FanLayer) and entry.part.fans == 1)
+    return entry.part.moves_air or (several and isinstance(entry.part, FanLayer) and entry.part.fans == 1)
 
 
 def middle_of(places: list[float], count: int) -> list[float]:

@@ -15,6 +15,7 @@ from elbowroom.model.build.problems import BuildError, Path, choices
 from elbowroom.model.build.resolve import Entry, StackEntries
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import WALLS, Layering
+from elbowroom.model.layout.identity import Entered
 from elbowroom.model.layout.layout import Mate, Piece
 from elbowroom.model.layout.rows import Row, follows, footprint, held_through, held_to, middle_of, own_row, row_of
 from elbowroom.parts.vocabulary.base import Frame, Part
@@ -105,10 +106,11 @@ class _Layer:
             thickness, far = _through(entry.part, near)
             here: list[tuple[str, Frame, Pose]] = []
             for k, place in enumerate(places, 1):
-                name = f"{names[i]} {k}" if len(places) > 1 else names[i]
+                who = Entered(names[i], k if len(places) > 1 else None, self.stack.name)
+                name = str(who)
                 pose = bring_together(near.pose, base, clock=clock, offset=(place, across), lift=height)
                 piece = Piece(
-                    name, entry.part, pose, f"{self.stack.name} stack", entry.given, entry.sources, outside=outside
+                    name, entry.part, pose, f"{self.stack.name} stack", entry.given, entry.sources, outside, who
                 )
                 self.laid.pieces.append((piece, entry.path))
                 met = compose(pose, near.pose)
@@ -147,7 +149,7 @@ class _Layer:
         words = entry.words
         assert isinstance(words, Layering)
         frames = {f.name: f for f in entry.part.frames()}
-        if entry.part.air_flow() is not None and "intake" in frames:
+        if entry.part.moves_air and "intake" in frames:
             flow = words.flow or self.stack.spec.flow
             if flow is None:
                 self.problem(entry.path, 'says no flow: write "flow: in" or "flow: out" on the stack or the fan')
@@ -173,7 +175,7 @@ class _Layer:
         """The quarter turn that brings a fan's cable corner or a radiator's port end where the build says."""
         words = entry.words
         assert isinstance(words, Layering)
-        fan = entry.part.air_flow() is not None
+        fan = entry.part.moves_air
         if fan and words.cable_to is None and words.clock is None:
             corner = " ".join(_corner(base))
             self.problem(
@@ -225,7 +227,7 @@ class _Layer:
         count = words.count or len(source.places) or 1
         places = list(source.places)
         if count > len(places) or not places:
-            if places and words.count is not None and entries[i].part.air_flow() is not None:
+            if places and words.count is not None and entries[i].part.moves_air:
                 self.problem((*entries[i].path, "count"), f"{count} fans on a row of {len(places)}")
             pitch = footprint(entries[i].part, 0.0)
             places = [(k - (count - 1) / 2) * pitch for k in range(count)]
@@ -268,7 +270,7 @@ def _through(part: Part, near: Frame) -> tuple[float, Frame | None]:
 
 def _reference(part: Part) -> np.ndarray | None:
     """The direction, in part coordinates, that cable_to and ports_to point: to the cable corner, to the port end."""
-    if part.air_flow() is not None:
+    if part.moves_air:
         exits = [f for f in part.frames() if f.kind == "exit"]
         return np.array([*exits[0].pose[:2, 3], 0.0]) if exits else None
     ports = [f for f in part.frames() if f.kind == "port"]

@@ -21,7 +21,7 @@ def held_apart(pieces: Sequence[Piece], mates: Sequence[Mate], gaps: Gaps) -> li
     """Bodies on the two sides of one panel thinner than the gap wanted between them."""
     by_name = {p.name: p for p in pieces}
     out: dict[tuple[str, str], Joined] = {}
-    for case in (p for p in pieces if p.part.family == "case"):
+    for case in (p for p in pieces if p.part.encloses):
         on = _laid_on(case, by_name, mates)
         for i, (face, one, bodies) in enumerate(on):
             for to_face, other, to_bodies in on[i + 1 :]:

@@ -5,18 +5,17 @@ Owns reading `gaps` against families and pieces, and its faults.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection
 
 from elbowroom.model.build.problems import Problem, choices, everyday, shown
 from elbowroom.model.build.resolve import Build
-from elbowroom.model.layout.layout import Gaps
+from elbowroom.model.layout.layout import Gaps, Piece
 from elbowroom.model.layout.wildcard import matches
 from elbowroom.parts import FAMILIES
 
 
-def gaps(build: Build, pieces: Collection[str]) -> tuple[Gaps, list[Problem]]:
-    """The wanted gaps among pieces of these names, and what is wrong with the words."""
+def gaps(build: Build, pieces: Collection[Piece]) -> tuple[Gaps, list[Problem]]:
+    """The wanted gaps among these pieces, and what is wrong with the words."""
     spec, problems = build.gaps, list[Problem]()
     pairs: dict[tuple[str, str], float] = {}
     for i, between in enumerate(spec.between):
@@ -29,9 +28,9 @@ def gaps(build: Build, pieces: Collection[str]) -> tuple[Gaps, list[Problem]]:
         pairs[a, b] = max(pairs.get((a, b), 0.0), float(between.gap))
     own: dict[str, float] = {}
     for name, gap in spec.parts.items():
-        meant = [p for p in pieces if matches(p, name) or re.fullmatch(re.escape(name) + r" \d+", p)]
+        meant = [p.name for p in pieces if matches(p.name, name) or p.answers_to(name)]
         if not meant:
-            said = f"no part {shown(name)}{choices(name, pieces, 30)}"
+            said = f"no part {shown(name)}{choices(name, [p.name for p in pieces], 30)}"
             problems.append(build.document.problem(("gaps", "parts", name), said))
         own.update(dict.fromkeys(meant, float(gap)))
     return Gaps(float(spec.default), pairs, own), problems

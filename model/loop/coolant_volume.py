@@ -79,9 +79,7 @@ def _chain(chain: Chain) -> Share | None:
         return None
     rows = sizes("fitting")
     assumed = any(
-        "bore" not in k.given
-        and rows[k.size].sources.get("bore", ("", "P"))[1] in ASSUMED
-        and k.fitting.coolant_ml() is not None
+        "bore" not in k.given and rows[k.size].sources.get("bore", ("", "P"))[1] in ASSUMED and k.fitting.holds_coolant
         for k in chain.links
     )
     total = math.fsum(ml)

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 
 from elbowroom.model.geometry.envelopes import Rod
+from elbowroom.model.layout.identity import Fitted, Port
 from elbowroom.model.layout.layout import Layout, Mate, Piece
-from elbowroom.model.loop.plumbing import Chain, Port, link_poses
+from elbowroom.model.loop.plumbing import Chain, link_poses
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Mark
@@ -23,9 +24,9 @@ ASIDE = 1e-6  # of a unit, or mm: less is no way aside
 Turns = Mapping[Port, Sequence[float]]  # degrees of the free swivels of the chain on each port, in the chain's order
 
 
-def fitting_name(chain: Chain, i: int) -> str:
-    """The piece name of one fitting of a chain."""
-    return f"{chain.links[i].size} at {chain.port}" + (f" ({i + 1})" if len(chain.links) > 1 else "")
+def fitting(chain: Chain, i: int) -> Fitted:
+    """Who one fitting of a chain is."""
+    return Fitted(chain.links[i].size, chain.port, i, len(chain.links))
 
 
 def fittings(layout: Layout, chains: Iterable[Chain], turns: Turns) -> tuple[list[Piece], list[Mate]]:
@@ -35,8 +36,9 @@ def fittings(layout: Layout, chains: Iterable[Chain], turns: Turns) -> tuple[lis
         angles = dict(zip(chain.free, turns.get(chain.port, ()), strict=False))
         before = (chain.port.piece, chain.port.frame)
         for i, (link, pose) in enumerate(link_poses(layout, chain, angles)):
-            name = fitting_name(chain, i)
-            pieces.append(Piece(name, link.fitting, pose, "fittings", link.given, _sources(link.fitting, link.given)))
+            who, rests = fitting(chain, i), _sources(link.fitting, link.given)
+            name = str(who)
+            pieces.append(Piece(name, link.fitting, pose, "fittings", link.given, rests, identity=who))
             mates.append(Mate(name, "base", *before))
             following = link.fitting.next_frames()
             if following:

@@ -13,8 +13,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.loop.plumbing import Line, Plumbing, Port, ports_of
+from elbowroom.model.loop.plumbing import Line, Plumbing, ports_of
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.vocabulary.base import Frame
 
@@ -122,7 +123,7 @@ def network(layout: Layout, plumbing: Plumbing) -> Network:
 
 def _shape(piece: Piece) -> bool:
     """Whether a piece's inside is its builder's own affair: a plate without channels is still no pump."""
-    return not piece.part.waterways_known() and piece.part.family != "plate"
+    return not piece.part.waterways_known() and not piece.part.states_channels
 
 
 def _groups(piece: Piece) -> list[tuple[Port, ...]]:

@@ -14,9 +14,10 @@ from itertools import pairwise
 import numpy as np
 
 from elbowroom.model.build.spec import WALLS
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.loop.hydraulics import Network, ports_at
-from elbowroom.model.loop.plumbing import Line, Port
+from elbowroom.model.loop.plumbing import Line
 from elbowroom.model.told.findings import Point
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.tube.tube import TubeRun

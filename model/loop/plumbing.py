@@ -18,6 +18,7 @@ from elbowroom.model.build.points import point_of
 from elbowroom.model.build.problems import BuildError, Path, Problem, choices, shown
 from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.wording import problems_of
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.catalogue import sizes
@@ -27,17 +28,6 @@ from elbowroom.parts.tube.tube import INNER_EDGE
 from elbowroom.parts.tube.tube_stock import TubeStock, tube_stocks
 from elbowroom.parts.vocabulary.base import Frame
 from elbowroom.parts.vocabulary.pose import Pose, bring_together, compose
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class Port:
-    """A port of a placed piece, by name."""
-
-    piece: str
-    frame: str
-
-    def __str__(self) -> str:
-        return f"{self.piece}.{self.frame}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -35,7 +35,7 @@ def adapters(fastened: Fastened, store: Store, taken: Iterable[str] = ()) -> lis
         about = f"joins {offer.joint} to the slots it misses: {offer.words}"
         entry = layer_text(offer.part, offer.joint, offer.centre)
         held = layout.piece(offer.joint.rpartition(".")[0])
-        need = advice.clamped(held.part.family == "radiator", held.name)
+        need = advice.clamped(held.part.gets_warm, held.name)
         out.append(ordered(label, offer.part, 1, (), need, build.printer, about, entry))
     return out
 

@@ -14,10 +14,8 @@ from elbowroom.model.build.make_spec import PRINTED, Plastic, PrinterSpec
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.making.rules import AIR_C, ORDER, PLASTICS, RADIATOR_C
 from elbowroom.model.making.verdict import Verdict
+from elbowroom.parts.fan.fan import Fan
 from elbowroom.parts.vocabulary.base import Part
-
-# Families whose weight or pull rests on what holds them; fans and cables are light. Common practice, no source (P).
-HEAVY = frozenset({"gpu", "gpu-mount", "pump", "plate", "radiator", "psu", "motherboard", "cpu-block"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +56,16 @@ def needed(piece: Piece, layout: Layout) -> Need:
     touched = _touched(piece.name, layout)
     why: list[str] = []
     for other in touched:
-        family = other.part.family
-        if family == "radiator":
+        if other.part.gets_warm:
             why.append(f"it touches {other.name}, which gets to {RADIATOR_C:g} °C")
-        elif family == "fan":
-            on = next((n.name for n in _touched(other.name, layout) if n.part.family == "radiator"), None)
+        elif isinstance(other.part, Fan):
+            on = next((n.name for n in _touched(other.name, layout) if n.part.gets_warm), None)
             if on is not None:
                 why.append(f"it touches {other.name}, which sits on {on}: {RADIATOR_C:g} °C and its screws")
     screwed = any(p.holes and p.body in printed_bodies(piece.part) for p in piece.part.patterns())
     if screwed and touched:
         why.append(f"screws clamp it to {_listed([t.name for t in touched])}, and a clamped plastic creeps when warm")
-    heavy = [t.name for t in touched if t.part.family in HEAVY]
+    heavy = [t.name for t in touched if t.part.heavy]
     if heavy:
         why.append(f"it carries or holds {_listed(heavy)}")
     if why:

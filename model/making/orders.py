@@ -19,6 +19,7 @@ from elbowroom.model.layout.layout import Layout
 from elbowroom.model.making import advice
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.made.adapter import Adapter
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import Pose, apply
 
@@ -74,7 +75,7 @@ def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> 
     for piece in layout.pieces:
         if is_printed(piece.part):
             # A plate is made for one joint: it keeps the name it was offered under, and has in the build.
-            name = piece.name if piece.part.family == "adapter" else None
+            name = piece.name if isinstance(piece.part, Adapter) else None
             add(piece.part, 1, advice.needed(piece, layout), name, piece.name)
     for entry in entries:
         words = entry.words

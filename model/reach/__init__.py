@@ -14,11 +14,11 @@ frees anything.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from typing import Any
 
 from elbowroom.model.geometry.scene import Mesh, Scene
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout
-from elbowroom.model.loop.plumbing import Plumbing, Port, Tubing, ports_of
+from elbowroom.model.loop.plumbing import Plumbing, Tubing, ports_of
 from elbowroom.model.reach import keep
 from elbowroom.model.reach.neighbours import advised, neighbours, stand
 from elbowroom.model.reach.rooms import Rooms, Site
@@ -26,6 +26,7 @@ from elbowroom.model.reach.verdicts import Answer, Wanted, answer
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, Finding
 from elbowroom.model.told.kept_findings import pack, unpack
+from elbowroom.model.told.particulars import AtPort
 from elbowroom.model.told.progress import Progress
 
 __all__ = ["check", "check_chosen", "meant", "out_of_reach", "reach_solids"]
@@ -91,11 +92,9 @@ def out_of_reach(layout: Layout, found: Iterable[Finding]) -> frozenset[Port]:
     """The ports by which no one can fill or drain: covered, nothing goes on, or no hand gets to what does."""
     names = set()
     for f in found:
-        told: dict[str, Any] = dict(f.extra)
-        hands = [link["hand"] for link in told.get("fingers", ())]
-        no_way = f.verdict in FAILING or told.get("fittings") == [] or told.get("state") in ("covered", "taken")
-        if no_way or not all(hands):
-            names.add(told.get("port"))
+        at = f.about
+        if isinstance(at, AtPort) and (f.verdict in FAILING or at.takes_none or at.covered or not at.in_reach):
+            names.add(at.port)
     return frozenset(p for piece, frame in ports_of(layout) if str(p := Port(piece.name, frame.name)) in names)
 
 
@@ -140,10 +139,9 @@ def _pairs(rooms: Rooms, wanted: dict[Port, Wanted], found: dict[Port, Finding],
             pass
     stands = []
     for site in rooms.sites:
-        extra: dict[str, Any] = dict(found[site.port].extra)
-        if extra["state"] not in ("covered", "taken"):
-            degrees = {int(i): d for i, d in extra.get("posture", {}).items()}
-            one = stand(rooms, site, wanted.get(site.port, Wanted()), degrees)
+        at = found[site.port].about
+        if isinstance(at, AtPort) and not at.covered:
+            one = stand(rooms, site, wanted.get(site.port, Wanted()), dict(at.posture or ()))
             if one is not None:
                 stands.append(one)
     advice = [(found[s.site.port], advised(rooms, s, found[s.site.port], stands)) for s in stands]

@@ -127,10 +127,10 @@ def in_the_way(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, own: s
         if index != FREE:
             name = piece_of(space.names[index])
             met[name] = met.get(name, 0) + 1
-    solids = {s.piece.name: s.piece.part.family for s in rooms.real}
-    order = sorted((n for n in met if n != own), key=lambda n: (solids[n] == "case", -met[n], n))[:_SUSPECTS]
+    encloses = {s.piece.name: s.piece.part.encloses for s in rooms.real}
+    order = sorted((n for n in met if n != own), key=lambda n: (encloses[n], -met[n], n))[:_SUSPECTS]
     every = [*((n,) for n in order), *combinations(order[:_PAIRED], 2)]
-    for away in sorted(every, key=lambda names: (len(names), any(solids[n] == "case" for n in names))):
+    for away in sorted(every, key=lambda names: (len(names), any(encloses[n] for n in names))):
         ignored = {n for n in space.names if piece_of(n) in away}
         if any((space.stack(rods, at, NO_MARGIN, ignored) == FREE).any() for rods, at in ways):
             return tuple(away), True

@@ -89,8 +89,8 @@ def _with_cover(rooms: Rooms, site: Site, diameter: float, on: list[tuple[Solid,
     }
     names = {e[0].piece.name for e in on}
     for name in sorted(names & seated):
-        family = rooms.layout.piece(name).part.family
-        return Land("taken" if family == "fitting" else "covered", diameter, 0.0, name, at=at)
+        fitted = rooms.layout.piece(name).part.goes_into_ports
+        return Land("taken" if fitted else "covered", diameter, 0.0, name, at=at)
     mated = all(rooms.mated(site.piece.name, e[0].piece.name) for e in other)
     if other and mated and len(other) == len(on) and share >= _COVERED:
         return Land("covered", diameter, 0.0, s.piece.name, at=at)

@@ -25,6 +25,7 @@ from elbowroom.model.reach.told import turned
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.reach.verdicts import Wanted, mended_beside
 from elbowroom.model.told.findings import Basis, Finding, Verdict
+from elbowroom.model.told.particulars import AtPort, BetweenPorts
 from elbowroom.model.told.wordings import assumed_by, tenths
 from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.pose import apply, rotation
@@ -135,14 +136,14 @@ def _pair(rooms: Rooms, a: Stand, b: Stand) -> Finding | None:
     assumed = dict((*assumed_by(a.site.piece), *assumed_by(b.site.piece)))
     pitch = float(np.linalg.norm(a.site.origin - b.site.origin))
     extra = (
-        ("ports", [str(a.site.port), str(b.site.port)]), ("pitch_mm", pitch),
-        ("short_mm", GAP - gap), ("fittings", [one.size, other.size]),
+        ("pitch_mm", pitch), ("short_mm", GAP - gap),
     )  # fmt: skip
+    about = BetweenPorts((str(a.site.port), str(b.site.port)), (one.size, other.size))
     answers = () if a.assumed or b.assumed else (*_instead(rooms, b, a), *_instead(rooms, a, b))
     return Finding(
         "port-reach", verdict, tuple(dict.fromkeys((a.site.piece.name, b.site.piece.name))), text, (), gap, "mm", GAP,
         gap, gap, (at, on), Basis("arithmetic", 0.0, tuple(assumed.items())), answers[:MOST_REMEDIES], extra,
-        place=f"{a.site.frame.name}~{b.site.frame.name}",
+        place=f"{a.site.frame.name}~{b.site.frame.name}", about=about,
     )  # fmt: skip
 
 
@@ -195,7 +196,7 @@ def _enclosed(rooms: Rooms, a: Stand, around: Sequence[Stand]) -> Finding | None
             return Finding(
                 "port-reach", "caution", (a.site.piece.name,), text, (), None, "mm",
                 float(one.link.fitting.finger_room), basis=Basis("mesh", 0.0, assumed_by(a.site.piece)),
-                extra=(("port", str(a.site.port)), ("neighbours", names)), place=f"{a.site.frame.name}~fingers",
+                extra=(("neighbours", names),), about=AtPort(str(a.site.port)), place=f"{a.site.frame.name}~fingers",
             )  # fmt: skip
     return None
 

@@ -18,8 +18,9 @@ from elbowroom.model.geometry.envelopes import Obstacle, Rod, Rods, obstacles_of
 from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.geometry.narrow import manifold_of
 from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Piece
-from elbowroom.model.loop.plumbing import Port, ports_of
+from elbowroom.model.loop.plumbing import ports_of
 from elbowroom.model.store import Store
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.vocabulary.arrays import Floats, Mask

@@ -24,6 +24,7 @@ from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
 from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.told.particulars import AtPort, Fingers
 from elbowroom.model.told.wordings import assumed_by, lacking, mm2, tenths
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting.fitting import Fitting
@@ -128,7 +129,7 @@ def _open(rooms: Rooms, site: Site, ground: Land, axis: _Axis, room: Volume) -> 
         verdict, text = "unknown", f"{site.port}: unknown what can be screwed in; {fault}"
     return _finding(
         site, verdict, text, ground, axis=axis, room=room, where=where, basis=_basis(rooms, site, (), None),
-        more=(("fittings", list(on)),),
+        fittings=tuple(on),
     )  # fmt: skip
 
 
@@ -152,7 +153,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
     return _finding(
         site, verdict, text, ground, axis=axis, room=room, where=where, measured=measured, required=required,
         basis=_basis(rooms, site, links, reason), remedies=tuple(named(rooms, t) for t in others),
-        more=_details(trial, reason),
+        more=_details(trial, reason), trial=trial,
     )  # fmt: skip
 
 
@@ -275,9 +276,11 @@ def _finding(
     site: Site, verdict: Verdict, text: str, ground: Land, *, axis: _Axis | None = None, room: Volume | None = None,
     where: tuple[Point, ...] = (), measured: float | None = None, required: float | None = None,
     basis: Basis | None = None, remedies: tuple[str, ...] = (), more: tuple[tuple[str, Any], ...] = (),
+    fittings: tuple[str, ...] | None = None, trial: Trial | None = None,
 ) -> Finding:  # fmt: skip
-    extra: list[tuple[str, Any]] = [("port", str(site.port)), ("state", ground.state)]
-    extra.append(("land", {"diameter": rounded(ground.diameter), "missing_mm2": rounded(ground.missing)}))
+    extra: list[tuple[str, Any]] = [
+        ("land", {"diameter": rounded(ground.diameter), "missing_mm2": rounded(ground.missing)})
+    ]
     if axis is not None:
         extra += [
             ("axis_free", axis.bare), ("axis_stop", axis.bare_stop), ("axis_free_fitting", axis.wide),
@@ -291,19 +294,23 @@ def _finding(
     return Finding(
         "port-reach", verdict, (site.piece.name,), text, (), measured, "mm", required,
         None if measured is None else measured - slack, None if measured is None else measured + slack, where,
-        basis or Basis("mesh"), remedies, (*extra, *more), place=site.frame.name,
+        basis or Basis("mesh"), remedies, (*extra, *more), site.frame.name,
+        _about(site, ground, fittings, trial),
     )  # fmt: skip
 
 
+def _about(site: Site, ground: Land, fittings: tuple[str, ...] | None, trial: Trial | None) -> AtPort:
+    if trial is None:
+        return AtPort(str(site.port), ground.state, fittings)
+    fingers = tuple(Fingers(i, tuple(g.fingers), g.hand) for i, g in enumerate(trial.grips))
+    return AtPort(str(site.port), ground.state, fittings, tuple(trial.degrees.items()), fingers)
+
+
 def _details(trial: Trial, reason: Reason | None) -> tuple[tuple[str, Any], ...]:
-    """Everything about a chain as plain JSON values."""
+    """What is told of a chain beside how it stands and who gets at it, as plain JSON values."""
     out: list[tuple[str, Any]] = [("chain", [li.size for li in trial.links])]
-    out.append(("posture", {str(i): d for i, d in trial.degrees.items()}))
     swivels = [i for i, li in enumerate(trial.links) if li.free]
     out.append(("angles", [{"link": i, "free": _lists(a)} for i, a in zip(swivels, trial.angles, strict=False)]))
-    out.append(
-        ("fingers", [{"link": i, "sides": _lists(g.fingers), "hand": g.hand} for i, g in enumerate(trial.grips)])
-    )
     if trial.leaving is not None:
         v = trial.leaving
         out.append(("tube_leaves", {"straight": v.straight, "count": v.count, "of": 36, "bends": _lists(v.bends)}))

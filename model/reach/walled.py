@@ -11,12 +11,14 @@ from collections.abc import Collection, Mapping, Sequence
 from itertools import combinations
 
 from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Piece
-from elbowroom.model.loop.plumbing import Chain, Plumbing, Port
+from elbowroom.model.loop.plumbing import Chain, Plumbing
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Basis, Finding
+from elbowroom.model.told.particulars import AtPort
 from elbowroom.model.told.wordings import assumed_by
 
 NEARBY = 60.0  # mm around a chain in which a tube could be in its way or in that of the fingers at it (P)
@@ -29,7 +31,7 @@ def check(
     the ports among the parts alone.
     """
     bare = Rooms(parts, store)
-    bad = {str(dict(f.extra).get("port")) for f in found if f.verdict in FAILING | UNDECIDED}
+    bad = {f.about.port for f in found if isinstance(f.about, AtPort) and f.verdict in FAILING | UNDECIDED}
     names = {t.name: run for run, t in tubes.items()}
     pipes = [s for s in whole.solids if s.piece.name in names]
     rooms = _beside(bare, whole, pipes)
@@ -90,5 +92,5 @@ def _finding(site: Site, chain: Chain, tubes: Sequence[tuple[str, str]], *, open
         "port-reach", "fail" if opened else "caution", (site.piece.name,), text, tuple(f"{n}/tube" for n, _ in tubes),
         where=((float(site.origin[0]), float(site.origin[1]), float(site.origin[2])),),
         basis=Basis("mesh", 0.0, assumed_by(site.piece)), remedies=tuple(drawn),
-        extra=(("port", str(site.port)), ("tubes", [n for n, _ in tubes])), place=f"{site.frame.name}~tubes",
+        extra=(("tubes", [n for n, _ in tubes]),), about=AtPort(str(site.port)), place=f"{site.frame.name}~tubes",
     )  # fmt: skip

@@ -23,6 +23,7 @@ from elbowroom.model.layout.place import placed
 from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.screws.trial import Trials
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
+from elbowroom.model.told.particulars import AtPort
 
 MOST_TRIED = 2  # radiators that are turned round in one check: each is fastened, judged and laid anew. By choice
 _SQUARE = 0.9  # of a unit vector's length along one axis of the case, from which an end points to a wall
@@ -37,7 +38,7 @@ class Round:
 
     def offered(self, found: Sequence[Finding]) -> list[Finding]:
         """Findings of ports, those that turning their radiator round would mend with that as their first remedy."""
-        bad = [f for f in found if _shut(f) and dict(f.extra).get("port")]
+        bad = [f for f in found if _shut(f) and isinstance(f.about, AtPort)]
         mended: dict[str, str] = {}
         names = list(dict.fromkeys(f.parts[0] for f in bad))
         pieces = {p.name: p for p in self.trials.layout.pieces}
@@ -57,9 +58,7 @@ class Round:
         """Layers with ports, one piece each."""
         every = [e for s in self.trials.build.stacks for e in (*s.layers, *s.outside)]
         return [
-            e
-            for e in every
-            if e.part.coolant_ml() is not None and isinstance(e.words, Layering) and e.words.count in (None, 1)
+            e for e in every if e.part.holds_coolant and isinstance(e.words, Layering) and e.words.count in (None, 1)
         ]
 
     @staticmethod
@@ -111,4 +110,4 @@ class Round:
 
 def _shut(f: Finding) -> bool:
     """Whether a port cannot be used: what is meant for it does not go on, or, where nothing is, no fitting does."""
-    return f.verdict in FAILING or (f.verdict == "caution" and dict(f.extra).get("fittings") == [])
+    return f.verdict in FAILING or (f.verdict == "caution" and isinstance(f.about, AtPort) and f.about.takes_none)

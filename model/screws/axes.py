@@ -18,6 +18,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.screws.faces import COAXIAL_MM, OPPOSED, PLANE_MM, Face, edge
 from elbowroom.model.screws.lines import Axis, Ends, Passed, as_point
 from elbowroom.model.screws.walk import Walk
+from elbowroom.parts.fan.fan import Fan
 from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole, HolePattern, Stud
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse
@@ -155,9 +156,7 @@ class _Finder(Walk):
         start = point - sum(p.thickness or 0.0 for p in (mine, *behind)) * out
         length = sum(p.thickness or 0.0 for p in chain)
         # The fan at an end is what a thread-forming screw is cut into; else the nut lies inside the case.
-        fan_first, fan_last = (
-            p.piece.part.air_flow() is not None and p.hole is not None for p in (chain[0], chain[-1])
-        )
+        fan_first, fan_last = (p.piece.part.moves_air and p.hole is not None for p in (chain[0], chain[-1]))
         if (fan_last and not fan_first) or (not fan_first and self.inside(start + length * out) > self.inside(start)):
             chain, start, out = chain[::-1], start + length * out, -out
         if not (fan_first or fan_last) or len(chain) == 1:
@@ -182,7 +181,7 @@ class _Finder(Walk):
         part = face.piece.part
         return (
             face.pattern.holes[i].diameter <= SCREW_HOLE_MM
-            and part.family != "case"
+            and not part.encloses
             and not (all(b.material in ("gasket", "rubber", "mesh") for b in part.bodies()) or part.small)
         )
 
@@ -226,9 +225,9 @@ def _axis(
 
 
 def _looseness(piece: Piece) -> int:
-    if piece.part.air_flow() is not None and piece.part.family == "fan":
+    if isinstance(piece.part, Fan):
         return 0
-    return 2 if piece.part.family == "case" else 1
+    return 2 if piece.part.encloses else 1
 
 
 def _middle_of_overlap(face: Face, i: int, other: Face, k: int) -> Vector:

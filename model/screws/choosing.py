@@ -8,7 +8,6 @@ ISO 2768-m.
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -42,7 +41,6 @@ from elbowroom.parts.vocabulary.threads import thread
 SOFT = frozenset({"gasket", "rubber"})  # materials that a screw presses together
 PRESSED = 0.5  # of a soft layer's thickness that may be gone under a screw; common practice, no source (P)
 _SAME = 1e-6  # mm: a field is the thickness it is compared with
-_NUMBERED = re.compile(r" \d+$")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,7 +140,7 @@ def _way(p: Passed) -> tuple[object, ...] | None:
 
 def base_name(passed: Passed) -> str:
     """A layer's name without the number of its copy."""
-    return _NUMBERED.sub("", passed.piece.name)
+    return passed.piece.row
 
 
 def _choose(joint: Joint, rows: Sequence[int], feet: _Feet, words: ScrewWords | None, spec: ScrewsSpec) -> Chosen:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws.joints import Joint
@@ -52,7 +53,7 @@ def drill(pieces: Sequence[Piece], joints: Sequence[Joint]) -> tuple[list[Piece]
     if not holes:
         return list(pieces), faults
     bored = case.part.model_copy(update={"holes": (*case.part.holes, *holes)})
-    drilled = Piece(case.name, bored, case.pose, case.assembly, case.given, case.sources, case.outside)
+    drilled = replace(case, part=bored)
     return [drilled if p is case else p for p in pieces], faults
 
 

@@ -27,7 +27,6 @@ KEY_MM, KEY_ROOM_MM = (
     4.0,
     25.0,
 )  # a slim shank and the short arm of a key: with less nothing turns a screw; no source (P)
-REMOVABLE = frozenset({"glass", "open-side", "back-side"})  # a case's sides come off to work in it; common practice (P)
 CLEAR_MM = 0.5  # mm above a head where the driver's path begins, so that the sheet under a low head is not met; (P)
 
 # mm free above a head's top for a driver, the body that ends it (piece/body), mm free there for a slim key; None: free.
@@ -43,7 +42,7 @@ def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]
     solids = [
         s for s in scene.solids
         if s.body.keep_out is None and not s.piece.part.small
-        and not (s.piece.part.family == "case" and s.body.name in REMOVABLE)
+        and s.body.name not in s.piece.part.comes_off
     ]  # fmt: skip
     starts = np.array([over_head(c, row) for c, row in placed])
     ways = np.array([c.joint.axes[row].out for c, row in placed])
@@ -116,7 +115,7 @@ def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]]
         "tool-access", "fail" if shut else "caution", tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text,
         measured=least, required=DRIVER.length, low=least, high=max(least, CLEAR_MM),
         where=(_point(over_head(c, rows[0][0])),),
-        basis=Basis("mesh"), extra=(("joint", c.joint.name), ("count", len(rows))), place=f"{c.joint.name}-driver",
+        basis=Basis("mesh"), about=c.joint.about(len(rows)), place=f"{c.joint.name}-driver",
     )  # fmt: skip
 
 

@@ -28,7 +28,7 @@ LEAVE = "if it is held another way, name the joint under screws: no_screws"
 
 def check(fastened: Fastened, mended: Remedies) -> list[Finding]:
     """The findings of all joints. mended: what would mend them, tried."""
-    boards = {p.name for p in fastened.layout.pieces if p.part.family == "motherboard"}
+    boards = {p.name for p in fastened.layout.pieces if p.part.shorted_by_metal}
     found = []
     for joint in fastened.joints:
         found += [_fit(joint, fit, mended, fastened.layout) for fit in joint.fits]
@@ -45,7 +45,7 @@ def _left(joint: Joint) -> Finding:
     text = f"{joint.name}: its {len(joint.axes)} screws are left out, as the build says; what holds it is not judged"
     return Finding(
         "screw", "caution", tuple(names), text, where=(_point(axis),), basis=Basis("none"),
-        extra=(("joint", joint.name), ("count", 0), ("word", "left out"), ("pierces", False)), place=joint.name,
+        extra=(("word", "left out"), ("pierces", False)), place=joint.name, about=joint.about(0),
     )  # fmt: skip
 
 
@@ -66,7 +66,7 @@ def _hanging(joint: Joint, fit: Fit) -> Finding:
         "hole-alignment", "caution" if held.verdict == "holds" else "fail",
         (joint.axes[0].piece.name, fit.piece.name), text, where=where, basis=Basis("arithmetic"),
         remedies=("set standoffs under them",),
-        extra=(("joint", joint.name), ("holes", len(holes)), ("unmet", len(bare))), place=f"{joint.name}-unmet",
+        extra=(("holes", len(holes)), ("unmet", len(bare))), about=joint.about(), place=f"{joint.name}-unmet",
     )  # fmt: skip
 
 
@@ -80,13 +80,13 @@ def _fit(joint: Joint, fit: Fit, mended: Remedies, layout: Layout) -> Finding:
     names = f"{joint.name} through {fit.piece.name}"
     where = tuple(_point(joint.axes[fit.rows[k]]) for k in (missed or [fit.off.index(worst)])[:2])
     extra: tuple[tuple[str, object], ...] = (
-        ("joint", joint.name), ("holes", n), ("passing", n - len(missed)), ("off_mm", [round(o, 4) for o in fit.off]),
+        ("holes", n), ("passing", n - len(missed)), ("off_mm", [round(o, 4) for o in fit.off]),
     )  # fmt: skip
     pieces = (joint.axes[0].piece, fit.piece)
     common = {
         "bodies": (), "measured": -worst, "unit": "mm", "required": 0.0, "low": -worst, "high": -worst, "where": where,
         "basis": Basis("arithmetic", 0.0, tuple(a for p in pieces for a in assumed_by(p))),
-        "place": f"{joint.name}-{fit.pattern.name}",
+        "place": f"{joint.name}-{fit.pattern.name}", "about": joint.about(),
     }  # fmt: skip
     parts = tuple(dict.fromkeys(p.name for p in pieces))
     if not missed:
@@ -138,7 +138,7 @@ def _blocked(joint: Joint, boards: set[str], fastened: Fastened, mended: Remedie
         drill = mended.drills.get((joint.name, name))
         remedies: tuple[str, ...] = (LEAVE,) if drill is None else (drill, LEAVE)
         verdict: Verdict = "caution" if held.verdict == "holds" else "fail"
-        if fastened.layout.piece(name).part.family == "adapter" and held.verdict == "holds":
+        if fastened.layout.piece(name).part.holes_as_meant and held.verdict == "holds":
             # A plate is made for the screws it has holes for: the others of the part are not meant to be used.
             text = f"{joint.name}: {name} covers {len(rows)} of {len(joint.axes)} screw holes, as made; {held.rest}"
             remedies, verdict = (), "pass"
@@ -150,7 +150,7 @@ def _blocked(joint: Joint, boards: set[str], fastened: Fastened, mended: Remedie
             Finding(
                 "hole-alignment", verdict, (joint.axes[0].piece.name, name), text,
                 where=tuple(_point(joint.axes[i]) for i in rows), basis=Basis("arithmetic"), remedies=remedies,
-                extra=(("joint", joint.name), ("holes", len(joint.axes)), ("passing", len(kept))),
+                extra=(("holes", len(joint.axes)), ("passing", len(kept))), about=joint.about(),
                 place=f"{joint.name}-closed",
             )
         )  # fmt: skip
@@ -176,10 +176,8 @@ def _drilled(joint: Joint, undrilled: Mapping[tuple[str, int], str]) -> list[Fin
             Finding(
                 "hole-alignment", "fail" if bad else "caution", (joint.axes[0].piece.name, name), text,
                 where=tuple(_wall(joint.axes[i]) for i in (bad or rows)[:4]), basis=Basis("arithmetic"),
-                extra=(
-                    ("joint", joint.name), ("holes", len(rows)), ("to_drill", len(rows) - len(bad)),
-                    *((("take_care", list(AT_THE_SHEET)),) if len(bad) < len(rows) else ()),
-                ),
+                extra=(("holes", len(rows)), ("to_drill", len(rows) - len(bad))), about=joint.about(),
+                take_care=AT_THE_SHEET if len(bad) < len(rows) else (),
                 place=f"{joint.name}-drill",
             )
         )  # fmt: skip

@@ -19,7 +19,7 @@ from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.faces import edge
 from elbowroom.model.screws.lines import Axis, Ends
 from elbowroom.model.screws.slots import Slide, Slot, best_slide, joined, residuals
-from elbowroom.parts.case.case_openings import LEAST_WEB
+from elbowroom.model.told.particulars import AtJoint
 from elbowroom.parts.vocabulary.base import HolePattern
 from elbowroom.parts.vocabulary.threads import THREADS, thread
 
@@ -59,6 +59,10 @@ class Joint:
     thread: str
     diameter: float
     fits: tuple[Fit, ...]
+
+    def about(self, count: int | None = None) -> AtJoint:
+        """What a finding about these screws, or so many of them, is about."""
+        return AtJoint(self.axes[0].piece.name, self.axes[0].pattern.name, count)
 
     @property
     def blocked(self) -> dict[int, str]:
@@ -141,7 +145,7 @@ def _fit(axes: Sequence[Axis], rows: Sequence[int], piece: str, pattern: str, wi
     assert first.pattern is not None
     points = np.array([p.at for p in passed], dtype=float)
     # Slots of a case that would leave too little sheet between them are drawn as one.
-    slots = joined(slots_of(first.pattern), LEAST_WEB if first.piece.part.family == "case" else 0.0)
+    slots = joined(slots_of(first.pattern), first.piece.part.least_web)
     try:
         off = residuals(points, wide, slots)[0]
         slide = best_slide(points, wide, slots, reach=(REACH, REACH))

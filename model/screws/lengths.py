@@ -42,8 +42,6 @@ def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
     pieces = c.pieces
     place = c.joint.name if number == 1 else f"{c.joint.name}-{number}"
     extra: list[tuple[str, Any]] = [
-        ("joint", c.joint.name),
-        ("count", len(c.rows)),
         ("screw", c.label),
         ("head", c.head),
     ]
@@ -52,6 +50,7 @@ def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
         "where": (axis.origin, _tip(axis, c)),
         "basis": Basis("arithmetic", 0.0, tuple(a for p in pieces for a in assumed_by(p))),
         "place": place,
+        "about": c.joint.about(len(c.rows)),
     }
     names = tuple(dict.fromkeys(p.name for p in pieces))
 

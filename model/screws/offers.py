@@ -28,7 +28,6 @@ from elbowroom.model.screws.slot import joined
 from elbowroom.model.screws.stack import Layer
 from elbowroom.model.screws.trial import WORDS, Outcome, Trials, but
 from elbowroom.model.tolerances import general_tolerance
-from elbowroom.parts.case.case_openings import LEAST_WEB
 from elbowroom.parts.fan.fan import Fan
 from elbowroom.parts.made.adapter import Adapter
 from elbowroom.parts.made.adapter_holes import AirOpening
@@ -67,7 +66,7 @@ def offers(joints: Sequence[Joint], trials: Trials | None = None) -> list[Offer]
         for joint in joints
         if joint.ends == "thread"
         for fit in joint.fits
-        if fit.piece.part.air_flow() is None and fit.piece.part.family not in NO_PANEL and max(fit.off) > PASSES
+        if not fit.piece.part.moves_air and fit.piece.part.family not in NO_PANEL and max(fit.off) > PASSES
     ]
 
 
@@ -77,7 +76,7 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
     back = inverse(around.pattern_pose(fit))
     places = [apply(back, joint.axes[i].origin) for i in rows]
     points = [(float(p[0]), float(p[1])) for p in places]
-    slots = joined(slots_of(fit.pattern), LEAST_WEB if fit.piece.part.family == "case" else 0.0)
+    slots = joined(slots_of(fit.pattern), fit.piece.part.least_web)
     moving: set[str] = set()
     scene, shut = None, ()  # type: tuple[Scene | None, around.Spans]
     if trials is not None:

@@ -10,7 +10,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from elbowroom.model.build.screw_spec import ScrewWords
-from elbowroom.model.layout.rows import LOOSE_LAYERS
 from elbowroom.model.screws.bearing import LEVEL_MM
 from elbowroom.model.screws.boring import bored
 from elbowroom.model.screws.choosing import Chosen, called, under
@@ -193,7 +192,7 @@ def _as_words(c: Chosen, length: float, washers: int) -> ScrewWords:
 def _without_layer(c: Chosen, trials: Trials) -> Iterator[str]:
     """A layer that holds nothing left out, where a screw that is sold is safe then."""
     for piece in dict.fromkeys(p.piece for p in c.joint.axes[c.rows[0]].passed):
-        if piece.part.family not in LOOSE_LAYERS:
+        if not piece.part.loose_layer:
             continue
         edit = left_out(trials.build, trials.layout, piece.name)
         outcome = None if edit is None else trials.placed(edit.placed)

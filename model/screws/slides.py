@@ -19,7 +19,6 @@ from elbowroom.model.screws.joints import PASSES, REACH, Fit, Joint, slots_of
 from elbowroom.model.screws.sliding import EVEN_MM, copies, row_axes, slid
 from elbowroom.model.screws.slots import best_slide, joined
 from elbowroom.model.screws.trial import Outcome, Trials
-from elbowroom.parts.case.case_openings import LEAST_WEB
 from elbowroom.parts.screw.screw_tables import head, washer
 from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.pose import Pose
@@ -108,7 +107,7 @@ def _movable(joint: Joint, fit: Fit, trials: Trials) -> Iterator[tuple[set[str],
     receiver = joint.axes[0].piece.name
     theirs = copies(trials.build, trials.layout, fit.piece.name)
     chain = {p.piece.name for i in fit.rows for p in joint.axes[i].passed} | {receiver}
-    case = {p.name for p in trials.layout.pieces if p.part.family == "case"}
+    case = {p.name for p in trials.layout.pieces if p.part.encloses}
     mine = trials.with_it(receiver, theirs) | (chain - theirs)
     if not mine & case:
         yield mine, 1.0
@@ -137,7 +136,7 @@ def _candidates(joint: Joint, fit: Fit, moving: set[str], trials: Trials) -> Ite
     yield fit.slide.dx, fit.slide.dy, len(fit.slide.passing)
     scene = solidify(trials.layout, trials.store)
     points = np.array([next(p.at for p in joint.axes[i].passed if p.piece is fit.piece) for i in fit.rows], dtype=float)
-    slots = joined(slots_of(fit.pattern), LEAST_WEB if fit.piece.part.family == "case" else 0.0)
+    slots = joined(slots_of(fit.pattern), fit.piece.part.least_web)
     own = next((c for c in trials.fastened.chosen if c.joint is joint), None)
     style = "pan" if own is None else own.head
     wide = max(washer(joint.thread).outer, head(style, joint.thread).diameter)

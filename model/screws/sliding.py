@@ -8,7 +8,6 @@ question.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -18,10 +17,12 @@ import numpy as np
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import Build, Entry, StackEntries
 from elbowroom.model.build.spec import WALLS, At, Layering, Placement
+from elbowroom.model.layout.identity import Entered
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import Placed, placed
 from elbowroom.model.layout.rows import follows, holder
 from elbowroom.model.layout.stacks import layer_names
+from elbowroom.model.layout.wildcard import matches
 from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.measure import Mm
 from elbowroom.parts.vocabulary.pose import Pose
@@ -58,7 +59,7 @@ class _Item:
         """What it is called: copies as `fan 1 to 3`."""
         names = [p.name for p in self.pieces]
         to = "and" if len(names) == 2 else "to"
-        return names[0] if len(names) == 1 else f"{names[0]} {to} {names[-1].rpartition(' ')[2]}"
+        return names[0] if len(names) == 1 else f"{names[0]} {to} {self.pieces[-1].number}"
 
 
 def copies(build: Build, layout: Layout, name: str) -> set[str]:
@@ -135,10 +136,10 @@ def _items(build: Build, layout: Layout) -> list[_Item]:
         for names, entries, outside in _sides(stack):
             frame = _opening(stack, layout, outside)
             for name, entry in zip(names, entries, strict=True):
-                own = _called(layout, name, f"{stack.name} stack")
+                own = _of_entry(layout, name, stack.name)
                 out.append(_Item(entry, own, stack, frame))
     for entry in build.parts:
-        own = _called(layout, entry.name, "parts")
+        own = _of_entry(layout, entry.name, None)
         words = entry.words
         frame = None
         if isinstance(words, Placement) and isinstance(words.on, str) and "*" not in words.on:
@@ -152,10 +153,13 @@ def _sides(stack: StackEntries) -> list[tuple[list[str], tuple[Entry, ...], bool
     return [(names[:n], stack.layers, False), (names[n:], stack.outside, True)]
 
 
-def _called(layout: Layout, name: str, assembly: str) -> tuple[Piece, ...]:
-    """The pieces of an entry: its own name, or that with a number."""
-    like = re.compile(re.escape(name) + r"( \d+)?")
-    return tuple(p for p in layout.pieces if p.assembly == assembly and like.fullmatch(p.name))
+def _of_entry(layout: Layout, name: str, stack: str | None) -> tuple[Piece, ...]:
+    """The pieces of an entry, by its name and the stack it is a layer of."""
+    return tuple(
+        p
+        for p in layout.pieces
+        if isinstance(p.identity, Entered) and (p.identity.entry, p.identity.stack) == (name, stack)
+    )
 
 
 def _opening(stack: StackEntries, layout: Layout, outside: bool) -> Pose | None:
@@ -189,8 +193,7 @@ def _led(item: _Item, moved: Collection[int], moving: Collection[str]) -> bool:
 
 
 def _names(reference: str, piece: str) -> bool:
-    pattern = reference.rpartition(".")[0]
-    return re.fullmatch(".*".join(re.escape(part) for part in pattern.split("*")), piece) is not None
+    return matches(piece, reference.rpartition(".")[0])
 
 
 # Words ----------------------------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from elbowroom.model.layout.identity import Screwed
 from elbowroom.model.layout.layout import Joined, Piece
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.lines import Axis
@@ -41,35 +42,36 @@ def stand(chosen: Sequence[Chosen]) -> tuple[list[Piece], list[Joined]]:
 
 
 def _pieces(c: Chosen, row: int) -> list[Piece]:
-    axis, where = c.joint.axes[row], f"{c.joint.name} {row + 1}"
+    axis, joint = c.joint.axes[row], c.joint.name
     height = sum(x.thickness for x in c.layers)
     out: list[Piece] = []
     for k in range(c.washers):
         size = washer(c.thread)
         part = Washer(inner=Mm(size.inner), outer=Mm(size.outer), thickness=Mm(size.thickness))
-        number = f" ({k + 1})" if c.washers > 1 else ""
-        out.append(_piece(f"washer at {where}{number}", part, _at(axis, height), (size.cited.source, size.cited.mark)))
+        who = Screwed("washer", joint, row, k if c.washers > 1 else None)
+        out.append(_piece(who, part, _at(axis, height), (size.cited.source, size.cited.mark)))
         height += size.thickness
     assert c.length is not None
     if axis.stud is not None:
         hole = axis.passed[-1].opening
         if hole is None or hole.thread is None:
             nut = Nut(thread=c.thread)
-            out.append(_piece(f"nut at {where}", nut, _at(axis, height), ("ISO 4032", "V")))
+            out.append(_piece(Screwed("nut", joint, row), nut, _at(axis, height), ("ISO 4032", "V")))
         return out
     # A thread-forming screw is thick nowhere: its thread passes the holes it does not cut.
     plain = 0.0 if c.joint.ends == "forming" else min(height, c.length)
     screw = Screw(thread=c.thread, length=Mm(c.length), head=c.head, plain=Mm(plain))
-    out.append(_piece(f"{c.label} at {where}", screw, _at(axis, height), ("chosen for the joint", "V")))
+    out.append(_piece(Screwed(c.label, joint, row), screw, _at(axis, height), ("chosen for the joint", "V")))
     if c.joint.ends == "nut":
         nut = Nut(thread=c.thread)
-        out.append(_piece(f"nut at {where}", nut, _at(axis, -nut.box().hi[2]), ("ISO 4032", "V")))
+        out.append(_piece(Screwed("nut", joint, row), nut, _at(axis, -nut.box().hi[2]), ("ISO 4032", "V")))
     return out
 
 
-def _piece(name: str, part: Washer | Screw | Nut, at: Pose, rests: tuple[str, Mark]) -> Piece:
+def _piece(who: Screwed, part: Washer | Screw | Nut, at: Pose, rests: tuple[str, Mark]) -> Piece:
     # Heads lie outside the panel they hold; which pieces may stand out there is no question of theirs.
-    return Piece(name, part, at, ASSEMBLY, frozenset(), dict.fromkeys(type(part).model_fields, rests), outside=True)
+    sources = dict.fromkeys(type(part).model_fields, rests)
+    return Piece(str(who), part, at, ASSEMBLY, frozenset(), sources, outside=True, identity=who)
 
 
 def _at(axis: Axis, height: float) -> Pose:

@@ -8,8 +8,7 @@ their own places later and take no part. Which remedies there are is `remedies`'
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -25,6 +24,7 @@ from elbowroom.model.checks.keep_out import check as keep_out
 from elbowroom.model.geometry.pairs import Checker, box_gap
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.geometry.solidify import CannotDraw, solidify
+from elbowroom.model.layout.identity import Screwed
 from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.layout.place import Placed
 from elbowroom.model.screws import drivers
@@ -33,8 +33,10 @@ from elbowroom.model.screws.fasten import Fastened, fasten
 from elbowroom.model.screws.joints import Joint
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, Finding
+from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.wordings import body_words, mm
 from elbowroom.model.tolerances import HORIZON_MM
+from elbowroom.parts.screw.screw import Screw
 from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import apply, compose, inverse, shift
@@ -178,8 +180,8 @@ class Trials:
             found = [*interference(part, checker), *keep_out(part, checker), *containment(part, checker)]
         finally:
             checker.flush()
-        small = {p.name: p.part.family for p in layout.pieces if p.part.small}
-        return {_key(f, small): f for f in found if f.verdict in FAILING and set(f.parts) & names}
+        screws = {p.name: _place_of(p) for p in layout.pieces if isinstance(p.identity, Screwed)}
+        return {_key(f, screws): f for f in found if f.verdict in FAILING and set(f.parts) & names}
 
     def _stopped(self, scene: Scene) -> list[str]:
         """Fans whose air a layer stops that did not stop it before, or not as much."""
@@ -192,9 +194,9 @@ class Trials:
         was = drivers.check(solidify(self.fastened.layout, self.store), _of(self.fastened, affected), self.store)
         known = {f.id for f in was if f.verdict == "fail"}
         return [
-            f"no driver gets to {dict(f.extra)['count']} of the screws of {dict(f.extra)['joint']}"
+            f"no driver gets to {f.about.count} of the screws of {f.about.joint}"
             for f in drivers.check(scene, _of(fastened, affected), self.store)
-            if f.verdict == "fail" and f.id not in known
+            if f.verdict == "fail" and f.id not in known and isinstance(f.about, AtJoint)
         ]
 
 
@@ -210,7 +212,7 @@ def _other(new: Piece, old: Piece | None) -> bool:
     """Whether a piece is not as it was. A case with other holes drilled in it is: they only take material away."""
     if old is None or not np.allclose(new.pose, old.pose, atol=ROUNDING):
         return True
-    return new.part.family != "case" and new.part is not old.part and new.part.shape_key() != old.part.shape_key()
+    return not new.part.encloses and new.part is not old.part and new.part.shape_key() != old.part.shape_key()
 
 
 def _names(joint: Joint) -> set[str]:
@@ -218,22 +220,25 @@ def _names(joint: Joint) -> set[str]:
 
 
 def _screws_of(layout: Layout, joints: Collection[str]) -> set[str]:
-    return {
-        p.name for p in layout.pieces
-        if p.part.small and re.sub(r" \d+(?: \(\d+\))?$", "", p.name.partition(" at ")[2]) in joints
-    }  # fmt: skip
+    return {p.name for p in layout.pieces if isinstance(p.identity, Screwed) and p.identity.joint in joints}
 
 
 def _of(fastened: Fastened, joints: Collection[str]) -> list[Chosen]:
     return [c for c in fastened.chosen if c.joint.name in joints]
 
 
-def _key(finding: Finding, small: dict[str, str]) -> Key:
-    """What a finding is about, a screw called by its place and not by its size."""
+def _place_of(screw: Piece) -> str:
+    """A screw, nut or washer by its place and not by its size."""
+    assert isinstance(screw.identity, Screwed)
+    return str(replace(screw.identity, item=screw.part.family))
+
+
+def _key(finding: Finding, screws: Mapping[str, str]) -> Key:
+    """What a finding is about. screws: what each is called by its place alone."""
 
     def plain(name: str) -> str:
-        piece, slash, body = (name, "", "") if name in small else name.rpartition("/")
-        return f"{small[piece]} at {piece.partition(' at ')[2]}{slash}{body}" if piece in small else name
+        piece, slash, body = (name, "", "") if name in screws else name.rpartition("/")
+        return f"{screws[piece]}{slash}{body}" if piece in screws else name
 
     return (finding.question, *sorted(plain(n) for n in finding.bodies or finding.parts))
 
@@ -268,7 +273,7 @@ def _said(finding: Finding, scene: Scene) -> str:
 def _called(name: str, finding: Finding, scene: Scene) -> str:
     """A body as a builder calls it: the head of a screw, the foot of a case."""
     piece, body = next((s.piece, s.body.name) for s in scene.solids if s.name == name)
-    if piece.part.family == "screw" and finding.where:
+    if isinstance(piece.part, Screw) and finding.where:
         high = float(apply(inverse(piece.pose), finding.where[0])[2])
         return f"the {'head' if high > -WORSE_MM else 'shank'} of {piece.name}"
     return body_words(piece, body)

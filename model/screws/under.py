@@ -20,7 +20,7 @@ from elbowroom.model.screws.lines import Passed
 from elbowroom.model.screws.slot import Slot, joined
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.case.case_cuts import cuts, figure
-from elbowroom.parts.case.case_openings import FACES, LEAST_WEB, Rect
+from elbowroom.parts.case.case_openings import FACES, Rect
 from elbowroom.parts.made.sheet import PlainSheet
 from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.base import Hole
@@ -128,7 +128,7 @@ def holes_under(last: Passed, out: Vector) -> list[Slot]:
         if not any(_same(slot, s) for s in slots):
             slots.append(slot)
     # Slots of a case that would leave too little sheet between them are drawn as one.
-    return list(joined(slots, LEAST_WEB if last.piece.part.family == "case" else 0.0))
+    return list(joined(slots, last.piece.part.least_web))
 
 
 def _slot(hole: Hole, to: Pose) -> Slot:

@@ -129,7 +129,7 @@ def view_of(layout: Layout, piece: Piece, face: str | None) -> View:
     part = piece.part
     word, _, side = (face or "").rpartition(" ")
     named = word if side in ("inside", "outside") and word else face
-    panels = [b.name for b in part.bodies() if part.family == "case" and b.name in PANELS]
+    panels = [b.name for b in part.bodies() if part.encloses and b.name in PANELS]
     if named in panels and named is not None:
         out, up = (np.array(v, dtype=float) for v in PANELS[named])
         inside = side == "inside"
@@ -176,7 +176,7 @@ def draw_regions(part: Part, found: Sequence[Region], view: View, name: str, num
     rows: list[HoleRow] = []
     purposes = _purposes(part, view)
     openings = sorted((o for r in found for o in r.openings), key=lambda o: (round(_middle(o)[1], 3), _middle(o)[0]))
-    there = part.family == "case"  # a panel is there with its openings: only what is still to be drilled is work
+    there = part.encloses  # a panel is there with its openings: only what is still to be drilled is work
     entities += [_there(_edge(r), there) for r in found]
     entities += windows(part, view.body, view.pose)
     centres = np.array([_middle(o) for o in openings if _is_hole(o)], dtype=float).reshape(-1, 2)
@@ -286,7 +286,7 @@ def _purposes(part: Part, view: View) -> list[tuple[float, float, float, str]]:
         if abs(float(p.pose[:3, 2] @ view.pose[:3, 2])) > PARALLEL_COS:
             for h in p.holes:
                 x, y, _ = apply(back, apply(p.pose, (h.x, h.y, 0.0)))
-                name = TO_DRILL if part.family == "case" and p.name.startswith("to-drill-") else p.name
+                name = TO_DRILL if part.encloses and p.name.startswith("to-drill-") else p.name
                 out.append((float(x), float(y), h.diameter, name + (f", thread {h.thread}" if h.thread else "")))
     for f in part.frames():
         if f.kind == "port" and f.thread and float(f.pose[:3, 2] @ view.pose[:3, 2]) > PARALLEL_COS:

@@ -13,12 +13,14 @@ be screwed in or laid, else the worst. Tubes in fittings that stand outside foll
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
+from elbowroom.model.layout.identity import Fitted, Port, Screwed
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.told.findings import FAILING, Finding, led
+from elbowroom.model.told.particulars import AtJoint, AtPort, BetweenPorts
+from elbowroom.parts.tube.tube import TubeRun
 
 FEW = 3  # failing findings of one thing from which on they are gathered: two are read as fast as one and a note
 # Questions about where things stand: only their findings can follow from a thing in the wrong place.
@@ -26,18 +28,19 @@ _PLACES = frozenset(
     {"interference", "clearance", "keep-out", "mate", "containment", "port-reach", "tube", "tool-access"}
 )
 _LEADS = {"containment": 0, "hole-alignment": 1, "screw": 1, "port-reach": 1, "tube": 1}  # the others come after
-_LINK = re.compile(r" \((\d+)\)$")  # place of a fitting in its chain, from the port outward
 
 
 @dataclass(frozen=True, slots=True)
 class Thing:
     """One thing that may be in the wrong place. pieces: its own; ports: those its fittings are screwed into;
-    with_it: pieces whose findings follow from it where it stands out of the case."""
+    with_it: pieces whose findings follow from it where it stands out of the case. links: places of its fittings in
+    their chain, from the port outward."""
 
     name: str
     pieces: frozenset[str]
     ports: frozenset[str] = frozenset()
     with_it: frozenset[str] = frozenset()
+    links: Mapping[str, int] = field(default_factory=dict)
     alone: bool = True  # whether it is gathered about even where it stands in the case
 
     def outside(self, findings: Sequence[Finding]) -> bool:
@@ -55,8 +58,7 @@ class Thing:
 
     def _has(self, f: Finding, far: bool) -> bool:
         if f.question == "port-reach":
-            told = dict(f.extra)
-            return bool(self.ports & {str(told.get("port")), *map(str, told.get("ports", ()))})
+            return isinstance(f.about, (AtPort, BetweenPorts)) and bool(self.ports.intersection(f.about.ports))
         return f.question != "tube" and bool(set(f.parts) & (self.pieces | self.with_it if far else self.pieces))
 
 
@@ -86,8 +88,8 @@ def gathered(findings: Sequence[Finding], layout: Layout) -> list[Finding]:
 def _first(f: Finding, thing: Thing) -> tuple[int, int, tuple[int, float, str]]:
     """Which finding of a thing leads: see the module. Of a chain outside the case, its first link that is."""
     own = bool(set(f.parts) & thing.pieces) or f.question in ("port-reach", "tube")
-    link = _LINK.search(f.parts[0]) if f.question == "containment" else None
-    return (_LEADS.get(f.question, 2) if own else 3, int(link.group(1)) if link else 0, f.rank)
+    link = thing.links.get(f.parts[0], 0) if f.question == "containment" else 0
+    return (_LEADS.get(f.question, 2) if own else 3, link, f.rank)
 
 
 def _ends(f: Finding) -> list[str]:
@@ -97,42 +99,38 @@ def _ends(f: Finding) -> list[str]:
 
 def _things(layout: Layout) -> Iterator[Thing]:
     """The things of a layout: chains, tubes, cables, and all other parts but the case."""
-    chains: dict[str, set[str]] = {}
-    tubes: dict[str, set[str]] = {}
-    base = {m.piece: (m.to_piece, m.to_frame) for m in layout.mates if m.frame == "base"}
+    chains: dict[Port, dict[str, int]] = {}
+    tubes: dict[Port, set[str]] = {}
     for p in layout.pieces:
-        if p.assembly == "fittings" and p.name in base:
-            piece, frame = base[p.name]
-            while piece in base:
-                piece, frame = base[piece]
-            chains.setdefault(f"{piece}.{frame}", set()).add(p.name)
-    families = {p.name: p.part.family for p in layout.pieces}
+        if isinstance(p.identity, Fitted):
+            chains.setdefault(p.identity.port, {})[p.name] = p.identity.link
+    runs = {p.name for p in layout.pieces if isinstance(p.part, TubeRun)}
     for port, own in chains.items():
-        tubes[port] = {m.piece for m in layout.mates if m.to_piece in own and families[m.piece] == "tube"}
-        yield Thing(f"port {port}", frozenset(own), frozenset({port}), frozenset(tubes[port]))
+        tubes[port] = {m.piece for m in layout.mates if m.to_piece in own and m.piece in runs}
+        yield Thing(f"port {port}", frozenset(own), frozenset({str(port)}), frozenset(tubes[port]), own)
     for p in layout.pieces:
-        if p.part.family in ("tube", "cable"):
+        if p.part.led:
             yield Thing(p.name, frozenset({p.name}))
-        elif p.part.family != "case" and p.assembly != "fittings" and not p.part.small:
-            on_it = [port for port in chains if port.rpartition(".")[0] == p.name]
-            with_it = frozenset(n for port in on_it for n in chains[port] | tubes[port])
-            yield Thing(p.name, frozenset({p.name}), frozenset(on_it), with_it, alone=False)
+        elif not p.part.encloses and not isinstance(p.identity, Fitted) and not p.part.small:
+            on_it = [port for port in chains if port.piece == p.name]
+            with_it = frozenset(n for port in on_it for n in chains[port].keys() | tubes[port])
+            yield Thing(p.name, frozenset({p.name}), frozenset(map(str, on_it)), with_it, alone=False)
 
 
 def _joints(left: Sequence[Finding], layout: Layout) -> Iterator[tuple[Finding, list[Finding]]]:
     """For each fault of a joint's holes or screws, the findings of its screws that follow from it: what they meet of
     the part whose holes are missed, or of the part that they are screwed into."""
-    small = {p.name for p in layout.pieces if p.part.small}
+    of_joint = {p.name: p.identity.joint for p in layout.pieces if isinstance(p.identity, Screwed)}
     taken: set[str] = set()
     for fault in left:
-        joint = dict(fault.extra).get("joint")
-        if joint is None or fault.question not in ("hole-alignment", "screw"):
+        at = fault.about
+        if not isinstance(at, AtJoint) or fault.question not in ("hole-alignment", "screw"):
             continue
-        met = fault.parts[-1] if fault.question == "hole-alignment" else str(joint).rpartition(".")[0]
+        met = fault.parts[-1] if fault.question == "hole-alignment" else at.piece
         follow = [
             f for f in left
             if f.question in ("interference", "clearance", "keep-out") and f.id not in taken and met in f.parts
-            and any(n in small and f" at {joint} " in n for n in f.parts)
+            and any(of_joint.get(n) == at.joint for n in f.parts)
         ]  # fmt: skip
         taken.update(f.id for f in follow)
         yield fault, follow

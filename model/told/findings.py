@@ -11,6 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from elbowroom.model.told.particulars import About
+
 FORMAT = 1  # version of the JSON that `check --json` writes
 
 Verdict = Literal["clash", "touch", "tight", "clear", "fail", "caution", "pass", "unknown"]
@@ -45,7 +47,11 @@ class Basis:
 class Finding:
     """One answer. `parts` names the pieces, `bodies` the two bodies as piece/body; measured, required, low and high are
     in `unit`. `high` is None where only a lower bound is known. `where`: witness points in case coordinates, mm.
-    `extra` holds what only one question has (volume_mm3, contact_mm2, ...), already plain JSON values.
+    `about` is what code goes on from; `extra` holds what only one question tells (volume_mm3, contact_mm2, ...),
+    already plain JSON values.
+
+    cause: id of the finding that this one follows from; effects: ids of those that follow from it. take_care: what to
+    look out for in doing what it says. spot: where it is, in words; joint_face: which way the face of its joint looks.
     """
 
     question: Question
@@ -63,6 +69,12 @@ class Finding:
     remedies: tuple[str, ...] = ()
     extra: tuple[tuple[str, Any], ...] = ()
     place: str = ""  # tells findings of one question about the same bodies apart
+    about: About | None = None
+    cause: str | None = None
+    effects: tuple[str, ...] = ()
+    take_care: tuple[str, ...] = ()
+    spot: str = ""
+    joint_face: str | None = None
 
     @property
     def id(self) -> str:
@@ -72,22 +84,16 @@ class Finding:
         return f"{self.question}:{names}" + (f":{self.place}" if self.place else "")
 
     @property
-    def cause(self) -> str | None:
-        """The id of the finding that this one follows from; None where it stands for itself."""
-        return next((str(v) for k, v in self.extra if k == "cause"), None)
-
-    @property
-    def effects(self) -> tuple[str, ...]:
-        """Ids of the findings that follow from this one."""
-        return tuple(next((v for k, v in self.extra if k == "effects"), ()))
-
-    @property
     def rank(self) -> tuple[int, float, str]:
         """Sorting key: worst verdict first, then the smallest number, then the id."""
         number = math.inf if self.measured is None else self.measured
         return (_ORDER[self.verdict], -number if self.verdict == "clash" else number, self.id)
 
     def to_json(self) -> dict[str, Any]:
+        told = {
+            "cause": self.cause, "effects": list(self.effects), "take_care": list(self.take_care), "place": self.spot,
+            "joint_face": self.joint_face,
+        }  # fmt: skip
         return {
             "id": self.id,
             "question": self.question,
@@ -108,14 +114,16 @@ class Finding:
             "text": self.text,
             "remedies": list(self.remedies),
             **{k: rounded(v) if isinstance(v, float) else v for k, v in self.extra},
+            **({} if self.about is None else self.about.json()),
+            **{k: v for k, v in told.items() if v},
         }
 
 
 def led(cause: Finding, effects: Iterable[Finding]) -> list[Finding]:
     """A finding and those that follow from it: it names them under `effects`, and they name it under `cause`."""
     following = list(effects)
-    first = replace(cause, extra=(*cause.extra, ("effects", [f.id for f in following])))
-    return [first, *(replace(f, extra=(*f.extra, ("cause", cause.id))) for f in following)]
+    first = replace(cause, effects=tuple(f.id for f in following))
+    return [first, *(replace(f, cause=cause.id) for f in following)]
 
 
 def rounded(value: float | None, places: int = 6) -> float | None:

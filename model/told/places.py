@@ -13,6 +13,7 @@ from elbowroom.model.build.spec import WALLS
 from elbowroom.model.layout.directions import OPEN_SIDE, open_side_of, sides, toward
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.told.findings import Finding, Point
+from elbowroom.model.told.particulars import AtJoint
 from elbowroom.parts.vocabulary.base import Box
 
 THIRD = 1 / 3  # of the case along an axis: nearer to a wall than that is told, what lies between is not
@@ -37,30 +38,27 @@ def place(point: Point, interior: Box, open_side: str = OPEN_SIDE) -> str:
 
 
 def located(findings: Sequence[Finding], layout: Layout) -> list[Finding]:
-    """The same findings, each with where it is in words (`place`), where there is a case and a point, and those about a
+    """The same findings, each with where it is in words (`spot`), where there is a case and a point, and those about a
     joint with where the face its screws go into looks (`joint_face`).
     """
     side, faces, out = open_side_of(layout), dict[str, str | None](), []
     for f in findings:
-        more: list[tuple[str, str]] = []
-        if layout.interior is not None and f.where:
-            more.append(("place", place(f.where[0], layout.interior, side)))
-        joint = next((str(v) for k, v in f.extra if k == "joint"), None)
-        if joint is not None and joint not in faces:
-            faces[joint] = _face(layout, joint, side)
-        if joint is not None and (face := faces[joint]) is not None:
-            more.append(("joint_face", face))
-        out.append(replace(f, extra=(*f.extra, *more)) if more else f)
+        spot = place(f.where[0], layout.interior, side) if layout.interior is not None and f.where else ""
+        face = None
+        if isinstance(f.about, AtJoint):
+            if f.about.joint not in faces:
+                faces[f.about.joint] = _face(layout, f.about, side)
+            face = faces[f.about.joint]
+        out.append(replace(f, spot=spot, joint_face=face) if spot or face is not None else f)
     return out
 
 
-def _face(layout: Layout, joint: str, side: str) -> str | None:
-    """Where the face of a joint (piece.pattern) looks, in words; None where no piece has that pattern."""
-    name, _, pattern = joint.rpartition(".")
+def _face(layout: Layout, at: AtJoint, side: str) -> str | None:
+    """Where the face of a joint looks, in words; None where no piece has that pattern."""
     for piece in layout.pieces:
-        if piece.name == name:
+        if piece.name == at.piece:
             for p in piece.part.patterns():
-                if p.name == pattern:
+                if p.name == at.pattern:
                     out = piece.pose[:3, :3] @ p.pose[:3, 2]
                     return toward([float(c) for c in out], side)
     return None

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
 from elbowroom.model.geometry.names import POSTURE, article, catalogue_name
+from elbowroom.model.layout.identity import Fitted
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.writers.job import Files, Job
 from elbowroom.parts.made.adapter import Adapter
@@ -125,10 +125,11 @@ def note(piece: Piece, layout: Layout) -> str:
 
 def run_end(tube: Piece, frame: str, layout: Layout) -> str | None:
     """The port, piece.port, that the fittings at one end of a tube are screwed into; None where it has none."""
+    fitted = {p.name: str(p.identity.port) for p in layout.pieces if isinstance(p.identity, Fitted)}
     for m in layout.mates:
         for own, own_frame, other in ((m.piece, m.frame, m.to_piece), (m.to_piece, m.to_frame, m.piece)):
-            if (own, own_frame) == (tube.name, frame) and " at " in other:
-                return re.sub(r" \(\d+\)$", "", other.partition(" at ")[2])
+            if (own, own_frame) == (tube.name, frame) and other in fitted:
+                return fitted[other]
     return None
 
 

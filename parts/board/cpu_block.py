@@ -31,6 +31,8 @@ class CpuBlock(Part):
     """A water block for a CPU."""
 
     family: ClassVar[str] = "cpu-block"
+    heavy: ClassVar[bool] = True
+    needs_coolant: ClassVar[bool] = True
     seat: ClassVar[str | None] = "base"
 
     plate: Mm = dim(Mm(48), "Edge of the square cold plate", source=_PRACTICE, mark="P", ge=20, le=110)

@@ -66,6 +66,8 @@ class Motherboard(Part):
     """A motherboard. Fields a build leaves out take the form's usual values."""
 
     family: ClassVar[str] = "motherboard"
+    heavy: ClassVar[bool] = True
+    shorted_by_metal: ClassVar[bool] = True
     seat: ClassVar[str | None] = "back"
 
     form: std.Form = dim("atx", "Form factor: sets the usual outline, holes and layout", source=std.MICROATX, mark="V")

@@ -37,6 +37,7 @@ class Psu(Part):
     """A power supply."""
 
     family: ClassVar[str] = "psu"
+    heavy: ClassVar[bool] = True
     seat: ClassVar[str | None] = "rear"
 
     kind: Literal["atx", "sfx"] = dim("atx", "Form: sets rear face and screw holes", source=std.PSU_SOURCE, mark="V")

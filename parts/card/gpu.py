@@ -66,6 +66,8 @@ class Gpu(Part):
     """A graphics card."""
 
     family: ClassVar[str] = "gpu"
+    heavy: ClassVar[bool] = True
+    needs_coolant: ClassVar[bool] = True
     seat: ClassVar[str | None] = "edge"
 
     length: Mm = dim(

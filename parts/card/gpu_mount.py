@@ -69,6 +69,7 @@ class GpuMount(Part):
     """An upright (vertical) mount with its riser cable, the ribbon."""
 
     family: ClassVar[str] = "gpu-mount"
+    heavy: ClassVar[bool] = True
     seat: ClassVar[str | None] = "foot"
     picture: ClassVar[str | None] = PICTURE
 

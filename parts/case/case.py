@@ -28,7 +28,7 @@ from elbowroom.parts.case.case_fittings import (
     PsuShroud,
 )
 from elbowroom.parts.case.case_holes import CaseHole
-from elbowroom.parts.case.case_openings import AXIS_WALLS, FACE_AXES, FACES, Cut, Opening, Rect, Spread
+from elbowroom.parts.case.case_openings import AXIS_WALLS, FACE_AXES, FACES, LEAST_WEB, Cut, Opening, Rect, Spread
 from elbowroom.parts.case.case_rear import PsuSeat, UprightSlots
 from elbowroom.parts.vocabulary import board_standard as std
 from elbowroom.parts.vocabulary.base import Body, Box, Fault, Frame, HolePattern, Material, Part, dim
@@ -43,6 +43,7 @@ _INWARD: dict[str, tuple[int, int, int]] = {
     "floor": (0, 0, 1), "roof": (0, 0, -1), "rear": (1, 0, 0), "front": (-1, 0, 0), "tray": (0, -1, 0),
     "open": (0, 1, 0),
 }  # fmt: skip
+SIDES = frozenset({"glass", "open-side", "back-side"})  # come off to work in the case; common practice, no source (P)
 _UNIT: dict[str, tuple[int, int, int]] = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _NUMBERED = re.compile(r".*-\d+")
@@ -54,6 +55,9 @@ class Case(Part):
     """A case. Openings, standoffs, slots and cut-outs are given by distances a person can measure from named walls."""
 
     family: ClassVar[str] = "case"
+    encloses: ClassVar[bool] = True
+    comes_off: ClassVar[frozenset[str]] = SIDES
+    least_web: ClassVar[float] = LEAST_WEB
     members: ClassVar[Mapping[str, str]] = MappingProxyType({"openings": "face"})
 
     interior: Interior = dim(Interior(), "Free inner size", source=PRACTICE, mark="P")

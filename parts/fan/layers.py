@@ -137,6 +137,7 @@ class DustFilter(FanLayer):
     """A dust filter: a frame with a sheet of mesh in each opening."""
 
     family: ClassVar[str] = "dust-filter"
+    loose_layer: ClassVar[bool] = True
     body: ClassVar[tuple[str, Material]] = ("frame", "plastic")
 
     hole: Mm | None = dim(  # type: ignore[assignment]
@@ -187,6 +188,7 @@ class Gasket(FanLayer):
     """A soft frame between a fan and what it is screwed to; `thickness` is the squeezed one."""
 
     family: ClassVar[str] = "gasket"
+    loose_layer: ClassVar[bool] = True
     body: ClassVar[tuple[str, Material]] = ("gasket", "gasket")
 
     thickness: Mm = dim(Mm(1), "Thickness when squeezed", source=_PRACTICE, mark="P", ge=0.3, le=30)
@@ -196,6 +198,7 @@ class Washer(Part):
     """A plain washer; its axis is z, face `b` at z = 0 and face `a` at z = thickness."""
 
     family: ClassVar[str] = "washer"
+    loose_layer: ClassVar[bool] = True
     small: ClassVar[bool] = True
     seat: ClassVar[str | None] = "b"
 

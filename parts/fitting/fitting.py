@@ -41,6 +41,7 @@ class Fitting(Part):
     """A fitting. Which fields it has depends on `kind`; a field that the kind lacks is refused."""
 
     family: ClassVar[str] = "fitting"
+    goes_into_ports: ClassVar[bool] = True
     seat: ClassVar[str | None] = "base"
 
     kind: Kind = dim("compression", "Kind of fitting", source=_PRACTICE, mark="P")

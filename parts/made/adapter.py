@@ -40,6 +40,7 @@ class Adapter(MadePart):
     """A flat plate with one hole pattern for what lies on face `a` and one for what lies on face `b`."""
 
     family: ClassVar[str] = "adapter"
+    holes_as_meant: ClassVar[bool] = True
     seat: ClassVar[str | None] = "b"
 
     material: Literal["printed", "plastic", "acrylic", "aluminium"] = dim(

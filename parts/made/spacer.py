@@ -26,6 +26,7 @@ class Spacer(MadePart):
     """A round or square tube that a screw passes through."""
 
     family: ClassVar[str] = "spacer"
+    loose_layer: ClassVar[bool] = True
     seat: ClassVar[str | None] = "foot"
 
     height: Mm = dim(Mm(10), "Height", source=PRACTICE, mark="P", ge=1, le=200)
@@ -86,6 +87,7 @@ class Shim(MadePart, FanLayer):
     """A flat frame over one fan's holes, or a row of them, that lifts what stands on it by its thickness."""
 
     family: ClassVar[str] = "shim"
+    loose_layer: ClassVar[bool] = True
     body: ClassVar[tuple[str, Material]] = ("shim", "printed")
 
     material: Literal["printed", "plastic", "acrylic", "aluminium"] = dim(

@@ -54,6 +54,7 @@ class CableBundle(Part):
     """A round cable bundle along legs and arcs."""
 
     family: ClassVar[str] = "cable"
+    led: ClassVar[bool] = True
     seat: ClassVar[str | None] = "start"
     own_place: ClassVar[bool] = True
 

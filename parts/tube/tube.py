@@ -40,6 +40,7 @@ class TubeRun(Part):
     """A run of tube. Its sizes are the tube that is sold, named under `tube` in a build."""
 
     family: ClassVar[str] = "tube"
+    led: ClassVar[bool] = True
     seat: ClassVar[str | None] = "start"
 
     kind: TubeKind = dim("petg", "Kind of tube", source=_PRACTICE, mark="P")

@@ -217,6 +217,20 @@ class Part(BaseModel, ABC):
     # without it changes what it states of the catalogue's member of that name.
     members: ClassVar[Mapping[str, str]] = MappingProxyType({})
     small: ClassVar[bool] = False  # stands in dozens (screws): of what is clear of it only the nearest is told
+    encloses: ClassVar[bool] = False  # all else stands in it, and it goes nowhere itself: a case
+    comes_off: ClassVar[frozenset[str]] = frozenset()  # its bodies that are taken off to work behind them
+    least_web: ClassVar[float] = 0.0  # mm: holes with less between them are cut as one
+    goes_into_ports: ClassVar[bool] = False  # it is screwed into a port, and may touch what lies flush around that
+    led: ClassVar[bool] = False  # it is led from one place to another through what room there is: a tube, a cable
+    loose_layer: ClassVar[bool] = False  # screws pass it to what lies behind: it holds nothing
+    gets_warm: ClassVar[bool] = False  # what touches it must bear the coolant's heat
+    heavy: ClassVar[bool] = (
+        False  # its weight or pull rests on what holds it, unlike a fan's or a cable's; practice (P)
+    )
+    needs_coolant: ClassVar[bool] = False  # with ports, it gets hot where no coolant passes
+    shorted_by_metal: ClassVar[bool] = False  # a standoff without a hole over it stands against its tracks
+    holes_as_meant: ClassVar[bool] = False  # made for the screws it has holes for, and no others
+    states_channels: ClassVar[bool] = False  # how its ports are joined inside can be said by its fields
 
     @abstractmethod
     def box(self) -> Box:
@@ -264,6 +278,20 @@ class Part(BaseModel, ABC):
         """Coolant the part holds, ml; None for a part that holds none."""
         return None
 
+    @property
+    def moves_air(self) -> bool:
+        return self.air_flow() is not None
+
+    @property
+    def holds_coolant(self) -> bool:
+        """Whether it says how much coolant it holds."""
+        return self.coolant_ml() is not None
+
+    @property
+    def wet(self) -> bool:
+        """Whether coolant gets into it: it holds some, or has a port."""
+        return self.holds_coolant or any(f.kind == "port" for f in self.frames())
+
     def waterways(self) -> tuple[tuple[str, ...], ...]:
         """Names of ports that are joined inside the part, group by group; a port joined to no other is a group alone.
 
@@ -274,7 +302,7 @@ class Part(BaseModel, ABC):
 
     def waterways_known(self) -> bool:
         """Whether the part's fields say how its ports are joined; a part that states no coolant leaves it open."""
-        return self.coolant_ml() is not None
+        return self.holds_coolant
 
     def pumped_ports(self) -> tuple[str, ...]:
         """Ports of the waterway that a pump of the part's own drives; none for a part without a pump."""

@@ -47,6 +47,8 @@ class DistributionPlate(Part):
     """A distribution plate: ports and channels in one block."""
 
     family: ClassVar[str] = "plate"
+    heavy: ClassVar[bool] = True
+    states_channels: ClassVar[bool] = True
     seat: ClassVar[str | None] = "back"
 
     length: Mm = dim(Mm(240), "Length, along x", source=_PRACTICE, mark="P", ge=20, le=1000)

@@ -53,6 +53,7 @@ class Pump(Part):
     """A pump with its reservoir: `tube` has a round tank, `square` a square one flush with base and lid."""
 
     family: ClassVar[str] = "pump"
+    heavy: ClassVar[bool] = True
     seat: ClassVar[str | None] = "base"
 
     kind: Literal["tube", "square"] = dim("tube", "Reservoir: a round tube, or square", source=_PRACTICE, mark="P")

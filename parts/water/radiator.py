@@ -66,6 +66,8 @@ class Radiator(Part):
     """A radiator for `fans` fans in a row."""
 
     family: ClassVar[str] = "radiator"
+    gets_warm: ClassVar[bool] = True
+    heavy: ClassVar[bool] = True
     seat: ClassVar[str | None] = "b"
 
     fans: int = dim(2, "Number of fans in a row on each face", source=_PRACTICE, mark="P", ge=1, le=4)

@@ -17,7 +17,8 @@ import numpy as np
 
 from elbowroom.model import reach
 from elbowroom.model.geometry.solidify import solidify
-from elbowroom.model.loop.plumbing import Chain, Line, Plumbing, Port, Tubing
+from elbowroom.model.layout.identity import Port
+from elbowroom.model.loop.plumbing import Chain, Line, Plumbing, Tubing
 from elbowroom.model.reach.chains import free, grid, items, walk
 from elbowroom.model.reach.choices import link
 from elbowroom.model.reach.rooms import Rooms

@@ -14,12 +14,13 @@ from hypothesis import strategies as st
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
 from elbowroom.model.checks.coolant import check, to_buy
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import place
 from elbowroom.model.loop.coolant_volume import Share, shares
 from elbowroom.model.loop.hydraulics import network
 from elbowroom.model.loop.levels import stand
-from elbowroom.model.loop.plumbing import Plumbing, Port, plumb
+from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.told.findings import Finding
 from elbowroom.parts.tube.tube import TubeRun
 from elbowroom.parts.vocabulary.pose import IDENTITY

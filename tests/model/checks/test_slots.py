@@ -69,13 +69,13 @@ def test_the_clashes_it_causes_follow_from_it(slot: int, have: int, bodies: str,
     found = checks.run(solidify(layout, store), store)
     [cause] = [f for f in found if f.question == "slot"]
     assert cause.verdict == "fail"
-    effects = dict(cause.extra)["effects"]
-    followers = [f for f in found if dict(f.extra).get("cause") == cause.id]
+    effects = list(cause.effects)
+    followers = [f for f in found if f.cause == cause.id]
     assert effects
     assert sorted(effects) == sorted(f.id for f in followers)
     assert all(any(b.startswith(bodies) for b in f.bodies) for f in followers)
     # Nothing of the card's own slot is left that clashes for another reason, or for none.
-    assert not [f.text for f in found if f.verdict == "clash" and "cause" not in dict(f.extra)]
+    assert not [f.text for f in found if f.verdict == "clash" and f.cause is None]
 
 
 @pytest.mark.parametrize(

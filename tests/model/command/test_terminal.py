@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from elbowroom.model.command.terminal import summary
@@ -11,6 +13,7 @@ from elbowroom.model.told.findings import Finding
 from elbowroom.model.told.places import located
 from elbowroom.parts.vocabulary.base import Box
 
+NOTHING = Layout("t", (), (), Gaps())
 CLASH = Finding("interference", "clash", ("a", "b"), "a and b meet", where=((430.04, 118.8, 49.75),))
 
 
@@ -26,7 +29,8 @@ def test_a_place_is_told_from_walls_a_person_can_measure_from(
     interior: Box | None, said: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "200")
-    summary("t", located([CLASH], Layout("t", (), (), Gaps(), interior)), interior)
+    layout = replace(NOTHING, interior=interior)
+    summary("t", located([CLASH], layout), layout)
     told = capsys.readouterr().out
     assert said in told
     assert ("zero point" in told) == (interior is None)
@@ -35,20 +39,20 @@ def test_a_place_is_told_from_walls_a_person_can_measure_from(
 def test_what_to_take_care_of_before_it_is_filled_is_told_once_whether_it_fits_or_not(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    care = ("take_care", [*LEAK_TEST, DEFER])
-    filled = Finding("coolant", "pass", ("a",), "the loop holds 900 ml", extra=(care,), place="volume")
-    other = Finding("coolant", "pass", ("b",), "the loop holds 1 l", extra=(care,), place="other")
-    summary("t", [filled, other], None)
+    care = (*LEAK_TEST, DEFER)
+    filled = Finding("coolant", "pass", ("a",), "the loop holds 900 ml", take_care=care, place="volume")
+    other = Finding("coolant", "pass", ("b",), "the loop holds 1 l", take_care=care, place="other")
+    summary("t", [filled, other], NOTHING)
     said = " ".join(capsys.readouterr().out.replace("- ", "").split())
     assert all(said.count(" ".join(c.replace("- ", "").split())) == 1 for c in (*LEAK_TEST, DEFER))
     assert said.endswith(DEFER)
-    drilled = Finding("cut", "caution", ("a",), "4 to drill", extra=(("take_care", list(AT_THE_SHEET)),))
-    summary("t", [filled, drilled], None)
+    drilled = Finding("cut", "caution", ("a",), "4 to drill", take_care=AT_THE_SHEET)
+    summary("t", [filled, drilled], NOTHING)
     said = " ".join(capsys.readouterr().out.replace("- ", "").split())
     assert said.count(DEFER) == 1
     assert said.endswith(DEFER)
-    summary("t", [drilled], None)
+    summary("t", [drilled], NOTHING)
     assert " ".join(capsys.readouterr().out.split()).endswith(DEFER)
-    summary("t", [filled, CLASH], None)
+    summary("t", [filled, CLASH], NOTHING)
     said = " ".join(capsys.readouterr().out.replace("- ", "").split())
     assert all(said.count(" ".join(c.replace("- ", "").split())) == 1 for c in (*LEAK_TEST, DEFER))

@@ -8,6 +8,7 @@ from types import SimpleNamespace
 from hypothesis import given
 from hypothesis import strategies as st
 
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.loop.hydraulics import (
     Network,
     Way,
@@ -18,7 +19,6 @@ from elbowroom.model.loop.hydraulics import (
     parts_apart,
     round_trip,
 )
-from elbowroom.model.loop.plumbing import Port
 
 edges = st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), min_size=1, max_size=9)
 

@@ -9,8 +9,9 @@ import numpy as np
 
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
-from elbowroom.model.loop.plumbing import Chain, Line, Link, Plumbing, Port, Tubing
+from elbowroom.model.loop.plumbing import Chain, Line, Link, Plumbing, Tubing
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.store import Store
 from elbowroom.parts.catalogue import sizes

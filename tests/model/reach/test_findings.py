@@ -146,11 +146,11 @@ def test_something_on_the_land_blocks_it_and_a_mated_part_covers_it(store: Store
     on = brick((-30, -30, TOP), (30, 30, TOP + 12))
     loose = findings(scene(store, plate((0, 0)), on), store, {"a": [END]})
     assert loose["a"].verdict == "fail"
-    assert dict(loose["a"].extra)["state"] == "blocked"
+    assert loose["a"].about.state == "blocked"
     mate = Mate("p2", "bottom", "plate", "front")
     unused = findings(scene(store, plate((0, 0)), on, mates=(mate,)), store, None)
     assert unused["a"].verdict == "pass"
-    assert dict(unused["a"].extra)["state"] == "covered"
+    assert unused["a"].about.state == "covered"
     assert "not blocked" in unused["a"].text
     assert findings(scene(store, plate((0, 0)), on, mates=(mate,)), store, {"a": [END]})["a"].verdict == "fail"
 
@@ -159,7 +159,7 @@ def test_a_mated_part_over_half_the_land_blocks_it(store: Store) -> None:
     mate = Mate("p2", "bottom", "plate", "front")
     half = brick((0, -30, TOP), (30, 30, TOP + 12))
     found = findings(scene(store, plate((0, 0)), half, mates=(mate,)), store, {"a": [END]})
-    assert dict(found["a"].extra)["state"] == "blocked"
+    assert found["a"].about.state == "blocked"
 
 
 # Words and remedies ---------------------------------------------------------------------------------------------------
@@ -276,12 +276,12 @@ def test_remedies_are_ordered_by_pieces_then_height(store: Store) -> None:
 def test_a_port_without_a_choice_lists_what_goes_on(store: Store) -> None:
     for height in (6.0, 12.0, 22.0, 30.0):
         r = rooms(store, plate((0, 0)), brick((-60, -60, TOP + height), (60, 60, TOP + height + 5)))
-        told = dict(check(r.scene, None, store)[0].extra)["fittings"]
+        told = check(r.scene, None, store)[0].about.fittings
         one_by_one = [
             c.name for c in catalogue_fittings()
             if c.fitting.accepts("G1/4") and attempt(r, site(r), [link_of(c)], None, full=False).problem is None
         ]  # fmt: skip
-        assert told == one_by_one == list(all_that_go_on(r, site(r)))
+        assert list(told) == one_by_one == list(all_that_go_on(r, site(r)))
         assert all(link(n).fitting.reach_length <= height for n in told)
 
 
@@ -289,7 +289,7 @@ def test_a_port_that_nobody_uses_cannot_fail(store: Store) -> None:
     s = scene(store, plate((0, 0)), brick((-60, -60, TOP + 3), (60, 60, TOP + 9)))
     found = findings(s, store, None)["a"]
     assert found.verdict == "caution"
-    assert dict(found.extra)["fittings"] == []
+    assert found.about.fittings == ()
 
 
 def test_the_free_axis_is_measured_and_its_end_named(store: Store) -> None:

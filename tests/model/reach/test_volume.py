@@ -94,7 +94,7 @@ def test_solids_by_name_and_their_volume_in_the_finding(store: Store) -> None:
     s = scene(store, plate((-60, 0), (60, 0)), brick((-80, 12, TOP), (-30, 20, TOP + 50)))
     asked = plumbing({"a": [END], "b": [END]})
     solids = reach_solids(s, asked, store)
-    findings = {dict(f.extra)["port"]: f for f in check(s, asked, store) if "volume_cm3" in dict(f.extra)}
+    findings = {f.about.port: f for f in check(s, asked, store) if "volume_cm3" in dict(f.extra)}
     assert set(solids) == {"plate.a", "plate.b"} == set(findings)
     for name, mesh in solids.items():
         told = dict(findings[name].extra)

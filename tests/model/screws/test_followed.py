@@ -63,7 +63,7 @@ def failing(fastened: Fastened, mended: Remedies) -> dict[str, Finding]:
 
 def edits(text: str, finding: Finding, mended: Remedies) -> Iterator[tuple[str, str]]:
     """Each remedy of a finding that can be written into the file, and the file with it."""
-    joint = str(dict(finding.extra)["joint"])
+    joint = finding.about.joint
     for remedy in finding.remedies:
         if "but then" in remedy:
             continue

@@ -56,7 +56,7 @@ def test_the_plate_that_is_offered_makes_the_build_fit(tmp_path: Path) -> None:
     file.write_text(BUILD.replace("    layers:\n", f"    layers:\n{indented}\n"))
     after = pipeline.check(file, Store.default())
     assert overall(after.findings) == "fits", [f.text for f in after.findings if f.verdict == "fail"]
-    screws = {dict(f.extra)["joint"]: dict(f.extra) for f in after.findings if f.question == "screw"}
+    screws = {f.about.joint: f.to_json() for f in after.findings if f.question == "screw"}
     assert set(screws) == {"low.b", "adapter for low b.b"}
     assert screws["low.b"]["count"] >= 8
     assert screws["adapter for low b.b"]["count"] >= 4

@@ -153,7 +153,7 @@ def parsed(remedy: str) -> tuple[str, float, int]:
 def finding(text: str) -> Any:
     trials, fastened = made(text)
     found = remedies(trials)
-    return next(f for f in screw_check.check(fastened.chosen, found.screws) if dict(f.extra)["joint"] == "low.b")
+    return next(f for f in screw_check.check(fastened.chosen, found.screws) if f.about.joint == "low.b")
 
 
 @pytest.mark.parametrize("stated", ["M3x4", "{screw: M3x4, washers: 1}", "M3x10", "{screw: M3x20, washers: 2}", "M3x5"])

@@ -11,6 +11,7 @@ from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import load
 from elbowroom.model.cutting.asked import apply
 from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.layout.identity import Fitted, Port
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.layout.place import place
 from elbowroom.model.store import Store
@@ -64,9 +65,9 @@ def test_the_sheet_comes_back_cut_and_clear_of_what_it_must_clear(store):
         gap = BRepExtrema_DistShapeShape(shelf.wrapped, draw.moved(p.part.solids()["body"], p.pose).wrapped).Value()
         assert 2.0 - 1e-5 <= gap <= 2.4
     (note,) = made.notes
-    assert note.startswith("shelf: 1 notch, 1 hole to clear tank, rod by 2 mm takes ")
+    assert note.text.startswith("shelf: 1 notch, 1 hole to clear tank, rod by 2 mm takes ")
     # Rod: radius 6 + gap 2, and a hole of 4 at 20 from its middle: 10 between them.
-    assert "the narrowest material left beside it is 9.9 mm" in note or "is 9.8 mm" in note
+    assert "the narrowest material left beside it is 9.9 mm" in note.text or "is 9.8 mm" in note.text
 
 
 def test_cuts_in_order_keep_what_was_cut_before(store):
@@ -79,9 +80,10 @@ def test_the_fittings_on_a_port_are_meant_by_the_port(store):
     from elbowroom.parts.made.primitives import PlainCylinder
     from elbowroom.parts.vocabulary.pose import shift
 
-    more = (Piece("barb-10 at tank.out (1)", PlainCylinder(diameter=8, height=30), shift(0, 10, -10), "fittings"),)
+    who = Fitted("barb-10", Port("tank", "out"), 0, 2)
+    more = (Piece(str(who), PlainCylinder(diameter=8, height=30), shift(0, 10, -10), "fittings", identity=who),)
     _, made = cut(store, "cut:\n  - {in: shelf, for: tank.out, gap: 1}\n", more=more)
-    assert "to clear barb-10 at tank.out (1) by 1 mm" in made.notes[0]
+    assert "to clear barb-10 at tank.out (1) by 1 mm" in made.notes[0].text
     assert moved(made.layout.piece("shelf").pose, (0, 0, 0)).tolist() == [0, 0, 0]
 
 
@@ -89,7 +91,7 @@ def test_what_is_clear_already_is_left_alone(store):
     far = BUILD.replace("x: -25, y: 0, z: -30", "x: -25, y: 0, z: 10")
     before, made = cut(store, "cut:\n  - {in: shelf, for: rod}\n", far)
     assert made.layout.piece("shelf").part == before.piece("shelf").part
-    assert made.notes == ("shelf: nothing is cut, since it clears rod by 2 mm already",)
+    assert tuple(n.text for n in made.notes) == ("shelf: nothing is cut, since it clears rod by 2 mm already",)
 
 
 def test_every_fault_is_told_with_its_place(store):

@@ -112,7 +112,7 @@ def test_a_flange_comes_back_cut_and_clear_and_the_other_as_it_was(store):
     assert 2.0 - 1e-5 <= gap(new, made.layout.piece("rod")) <= 2.4
     assert new.part.shape_key() != old.part.shape_key()
     assert {c.sheet for c in new.part.cuts} == {"foot"}
-    (note,) = made.notes
+    (note,) = (n.text for n in made.notes)
     assert note.startswith("angle: 1 notch in foot (60 x 46 mm, 4 thick) to clear rod by 2 mm takes ")
     # All that is gone was in the foot: the two volumes differ by what the note says was taken, times its thickness.
     (a,), (b,) = (list(p.part.drawn().values()) for p in (old, new))
@@ -147,7 +147,7 @@ def test_a_template_of_the_cut_sheet_shows_it_at_true_size(store):
 def test_a_strip_cut_clear_stays_one_piece_and_what_is_clear_is_left_alone(store):
     _, made = cut(store, "cut:\n  - {in: strip, for: pin, gap: 1}\n  - {in: angle, for: far}\n")
     assert 1.0 - 1e-5 <= gap(made.layout.piece("strip"), made.layout.piece("pin")) <= 1.4
-    assert made.notes[1] == "angle: nothing is cut, since it clears far by 2 mm already"
+    assert made.notes[1].text == "angle: nothing is cut, since it clears far by 2 mm already"
     assert not made.severed
 
 

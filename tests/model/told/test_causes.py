@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 
 from elbowroom.model import pipeline
 from elbowroom.model.command.terminal import summary
+from elbowroom.model.layout.identity import Entered, Fitted, Port, Screwed
 from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.store import Store
 from elbowroom.model.told.causes import FEW, gathered
 from elbowroom.model.told.findings import FAILING, Finding, overall
+from elbowroom.model.told.particulars import AtJoint, AtPort
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.made.primitives import PlainBox
@@ -23,25 +25,29 @@ from elbowroom.parts.vocabulary.pose import IDENTITY
 
 ELBOW = Fitting.model_validate(sizes("fitting")["rotary-90"].fields)
 CABLE = CableBundle.model_validate({"points": [(0, 0, 0), (100, 0, 0)]})
-LINKS = ("elbow at box.in (1)", "collar at box.in (2)")
-NAMES = ("box", "other", "cable", *LINKS, "M3 x 10 at box.face 1", "M3 x 10 at box.face 2")
+WHO = (
+    Entered("box"), Entered("other"), Entered("cable"),
+    Fitted("elbow", Port("box", "in"), 0, 2), Fitted("collar", Port("box", "in"), 1, 2),
+    Screwed("M3 x 10", "box.face", 0), Screwed("M3 x 10", "box.face", 1),
+)  # fmt: skip
+NAMES = tuple(map(str, WHO))
+LINKS = NAMES[3:5]
 
 
 def layout() -> Layout:
     parts = (PlainBox(), PlainBox(), CABLE, ELBOW, ELBOW, Screw(), Screw())
     room = {3: "fittings", 4: "fittings", 5: "screws", 6: "screws"}
     pieces = tuple(
-        Piece(n, p, IDENTITY, room.get(i, "parts")) for i, (n, p) in enumerate(zip(NAMES, parts, strict=True))
+        Piece(str(w), p, IDENTITY, room.get(i, "parts"), identity=w)
+        for i, (w, p) in enumerate(zip(WHO, parts, strict=True))
     )
     mates = (Mate(LINKS[0], "base", "box", "in"), Mate(LINKS[1], "base", LINKS[0], "next"))
     return Layout("t", pieces, mates, Gaps())
 
 
 def finding(question: str, verdict: str, parts: tuple[str, ...], place: str, depth: float = 1.0) -> Finding:
-    extra = (
-        (("port", "box.in"),) if question == "port-reach" else (("joint", "box.face"),) if question == "screw" else ()
-    )
-    return Finding(question, verdict, parts, f"{question} {place}", measured=depth, extra=extra, place=place)  # type: ignore[arg-type]
+    about = AtPort("box.in") if question == "port-reach" else AtJoint("box", "face") if question == "screw" else None
+    return Finding(question, verdict, parts, f"{question} {place}", measured=depth, place=place, about=about)  # type: ignore[arg-type]
 
 
 questions = st.sampled_from(
@@ -123,10 +129,10 @@ def test_an_elbow_outside_the_case_is_one_cause(tmp_path: Path, capsys: pytest.C
     assert len(failing) > FEW
     assert len(causes) == 1
     assert causes[0].question == "containment"
-    summary("t", checked.findings, checked.layout.interior)
+    summary("t", checked.findings, checked.layout)
     told = capsys.readouterr().out
     assert f"and {len(failing) - 1} findings that follow from it" in told
     assert sum(line.strip().startswith("✖") for line in told.splitlines()) == 1
-    summary("t", checked.findings, checked.layout.interior, every=True)
+    summary("t", checked.findings, checked.layout, every=True)
     told = capsys.readouterr().out
     assert all(f.text in told for f in failing)

@@ -16,12 +16,14 @@ from hypothesis import strategies as st
 
 from elbowroom.model.geometry.names import MAX_NAME_BYTES, RESERVED, UniqueNames, safe_name
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.layout.identity import Fitted, Port
 from elbowroom.model.layout.layout import Gaps, Layout, Mate, Piece
 from elbowroom.model.told.findings import report
 from elbowroom.model.writers import json_report
 from elbowroom.model.writers.bom import COLUMNS, dimensions, guarded, note, number, rests_on
 from elbowroom.parts.card.gpu_mount import GpuMount
 from elbowroom.parts.fan.fan import Fan
+from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.screw.screw import Screw
 from elbowroom.parts.tube.tube import TubeRun
 from elbowroom.parts.vocabulary.measure import Mm
@@ -138,12 +140,14 @@ def test_names_that_try_to_escape(text: str, name: str) -> None:
 def test_a_tube_says_which_ports_it_runs_between() -> None:
     """Fittings are called after the port they stand on; the last of several has a number."""
     tube = Piece("tube 1", TubeRun(), shift(), "tubes")
+    here, there = Fitted("hard-tube-14", Port("pump", "out")), Fitted("hard-tube-14", Port("card", "in"), 1, 2)
+    ends = [Piece(str(w), Fitting(), shift(), "fittings", identity=w) for w in (here, there)]
     mates = (
         Mate("tube 1", "start", "hard-tube-14 at pump.out", "tube", contact=False),
         Mate("rotary-90 at card.in (1)", "base", "card", "in"),
         Mate("tube 1", "end", "hard-tube-14 at card.in (2)", "tube", contact=False),
     )
-    layout = Layout("t", (tube,), mates, Gaps())
+    layout = Layout("t", (tube, *ends), mates, Gaps())
     assert note(tube, layout) == "tube 1: pump.out -> card.in"
     assert note(tube, replace(layout, mates=mates[:2])) == ""
 
