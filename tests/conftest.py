@@ -1,15 +1,21 @@
 """What holds for every test: none reads or fills a person's own cache, and shapes drawn by one are there for the next.
 
 The cache is a folder of this run's own, shared by its worker processes, which take their environment from the first.
+Where compiled Python may not stand beside its sources it is kept beside the libraries, from one run to the next: else
+each of the hundreds of commands that are run would compile the whole project again.
 """
 
 from __future__ import annotations
 
 import os
 import shutil
+import sys
 import tempfile
+from pathlib import Path
 
 import pytest
+
+from elbowroom.model.store import Store
 
 _OWN = pytest.StashKey[str]()
 
@@ -18,8 +24,17 @@ def pytest_configure(config: pytest.Config) -> None:
     if "PYTEST_XDIST_WORKER" not in os.environ:
         config.stash[_OWN] = tempfile.mkdtemp(prefix="elbowroom-tests-")
         os.environ["ELBOWROOM_CACHE"] = config.stash[_OWN]
+        if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+            sys.dont_write_bytecode = False
+            sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(Path(sys.prefix) / "compiled")
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
     if _OWN in config.stash:
         shutil.rmtree(config.stash[_OWN], ignore_errors=True)
+
+
+@pytest.fixture(scope="module")
+def store() -> Store:
+    """The run's cache, with a memory of this module's own. What must begin with an empty one makes its own."""
+    return Store.default()

@@ -20,8 +20,8 @@ parts:
 
 
 @pytest.fixture(scope="module")
-def env(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    return {**os.environ, "ELBOWROOM_CACHE": str(tmp_path_factory.mktemp("cache"))}
+def env() -> dict[str, str]:
+    return dict(os.environ)
 
 
 @pytest.fixture

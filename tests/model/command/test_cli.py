@@ -14,23 +14,17 @@ from elbowroom.model import demos
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import read
 from elbowroom.model.schema import build_schema
-from elbowroom.model.store import Store
 
 COMMAND = [sys.executable, "-c", "from elbowroom.model.command.cli import main; main()"]
 BOX = "{box: custom, length: 10, width: 10, height: 10, at: {x: %s, y: 0, z: 0}}"
 
 
-@pytest.fixture(scope="session")
-def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("cache")
-
-
 @pytest.fixture
-def run(cache: Path, tmp_path: Path):  # type: ignore[no-untyped-def]
+def run(tmp_path: Path):  # type: ignore[no-untyped-def]
     def run(*words: object, **env: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [*COMMAND, *map(str, words)], capture_output=True, text=True, timeout=300, cwd=tmp_path,
-            env={**os.environ, "ELBOWROOM_CACHE": str(cache), **env},
+            env={**os.environ, **env},
         )  # fmt: skip
 
     return run
@@ -148,7 +142,7 @@ def test_a_new_build_fits_and_is_never_overwritten(run, tmp_path) -> None:  # ty
     assert (tmp_path / "mine.yaml").read_text() == "# my work\n"
 
 
-def test_a_warm_check_loads_no_geometry_kernel(cache, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_warm_check_loads_no_geometry_kernel(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """Fresh processes with a filled cache are meant to answer in well under a second."""
     file = build(tmp_path, 0, 15, extra="  c: {cylinder: custom, diameter: 10, height: 9, at: {x: 30, y: 0, z: 0}}\n")
     script = (
@@ -156,9 +150,8 @@ def test_a_warm_check_loads_no_geometry_kernel(cache, tmp_path) -> None:  # type
         "from elbowroom.model.store import Store\npipeline.check(Path(sys.argv[1]), Store.default())\n"
         "print([m for m in ('cadquery', 'OCP', 'trimesh', 'scipy', 'numba', 'rich') if m in sys.modules])"
     )
-    env = {**os.environ, "ELBOWROOM_CACHE": str(cache)}
     for _ in range(2):
-        done = subprocess.run([sys.executable, "-c", script, str(file)], capture_output=True, text=True, env=env)
+        done = subprocess.run([sys.executable, "-c", script, str(file)], capture_output=True, text=True)
     assert done.stdout.strip() == "[]", done.stderr
 
 
@@ -194,8 +187,7 @@ def test_the_schema_accepts_every_demo_and_refuses_a_misspelt_key(file: Path) ->
 
 @pytest.mark.parametrize(("planned", "mended"), demos.pairs(), ids=demos.names())
 def test_each_demo_fails_as_planned_in_three_ways_and_fits_as_mended(run, planned, mended) -> None:  # type: ignore[no-untyped-def]
-    shared = str(Store.default().folder)  # with the other tests of the demos: each is worked out once
-    before, after = (run("check", f, "--json", "-", ELBOWROOM_CACHE=shared) for f in (planned, mended))
+    before, after = (run("check", f, "--json", "-") for f in (planned, mended))
     assert (before.returncode, after.returncode) == (1, 0), after.stdout
     failing = [f for f in json.loads(before.stdout)["findings"] if f["verdict"] in {"clash", "touch", "tight", "fail"}]
     assert len({(f["question"], f["verdict"]) for f in failing}) >= 3
@@ -263,14 +255,13 @@ def test_a_mistyped_folder_is_not_made(run, tmp_path) -> None:  # type: ignore[n
     assert not (tmp_path / "nowhere").exists()
 
 
-def test_a_reader_that_goes_away_does_not_change_the_answer(cache, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_reader_that_goes_away_does_not_change_the_answer(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """As `check ... | head -1` under pipefail: the closed pipe must not read as "something fails"."""
     file = build(tmp_path, 0, 15)
-    env = {**os.environ, "ELBOWROOM_CACHE": str(cache)}
     end, start = os.pipe()
     os.close(end)
     with os.fdopen(start, "wb") as out:
-        done = subprocess.run([*COMMAND, "check", str(file), "--all"], stdout=out, stderr=subprocess.PIPE, env=env)
+        done = subprocess.run([*COMMAND, "check", str(file), "--all"], stdout=out, stderr=subprocess.PIPE)
     assert done.returncode == 0, done.stderr.decode()
     assert b"Traceback" not in done.stderr
 

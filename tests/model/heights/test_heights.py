@@ -56,16 +56,6 @@ def settled(document: Document) -> tuple[Document, list[Finding]]:
     return heights.settled(document, Store.default())
 
 
-@pytest.fixture(scope="module")
-def _folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("cache")
-
-
-@pytest.fixture(autouse=True)
-def _cache(_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ELBOWROOM_CACHE", str(_folder))
-
-
 def document(more: str = "", **words: Any) -> Document:
     usual = {"wall": "front", "clock": 90, "lift": "fit", "at": "{tray: 90, floor: 200}", "riser": "riser-12x18",
              "height": ASKED, "by": "top", "gaps": "{default: 1}"}  # fmt: skip

@@ -45,13 +45,6 @@ def settled(document: Document) -> tuple[Document, list[Finding]]:
     return heights.settled(document, Store.default())
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
-    with pytest.MonkeyPatch.context() as m:
-        m.setenv("ELBOWROOM_CACHE", str(tmp_path_factory.mktemp("cache")))
-        yield None
-
-
 def text_of(more: str, **words: Any) -> str:
     usual = {"lift": "fit", "face": "front", "at": "[0, 0]", "height": "fit", "chain": "plug"}
     return BUILD.format(more=more, **{**usual, **words})

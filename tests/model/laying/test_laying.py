@@ -43,11 +43,6 @@ gaps: {{default: 0}}
 """
 
 
-@pytest.fixture(autouse=True)
-def _cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ELBOWROOM_CACHE", str(tmp_path / "cache"))
-
-
 def check(folder: Path, *, x: float = 260, y: float = 0, z: float = 0, face: str = "back", more: str = "",
           words: str = "", tube: str = "petg-14") -> pipeline.Checked:  # fmt: skip
     file = folder / "build.yaml"
@@ -228,7 +223,7 @@ def test_a_tube_that_is_laid_already_loads_no_compiler(tmp_path: Path) -> None:
     )
     check(tmp_path)
     file, said = str(tmp_path / "build.yaml"), []
-    for folder in (tmp_path / "cache", tmp_path / "empty"):
+    for folder in (Store.default().folder, tmp_path / "empty"):
         run = [sys.executable, "-c", program, file, str(folder)]
         said.append(subprocess.run(run, capture_output=True, text=True, check=True).stdout.strip())
     assert said == ["False", "True"]

@@ -26,11 +26,6 @@ OPENING = "{face: roof, size: 120, count: 3, slot: 2, centre: {rear: 260, open: 
 CASE = "{board: null, slots: 0, interior: {depth: 540, width: 240, height: 600}, openings: {roof: " + OPENING + "}}"
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def between(text: str, store: Store, *names: str) -> list[Finding]:
     """What is found between pieces whose names begin with one of these, mates aside."""
     layout = place(load(parse(textwrap.dedent(text), "b.yaml")))

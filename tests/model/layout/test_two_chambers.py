@@ -26,11 +26,6 @@ from elbowroom.parts.vocabulary.board_standard import PSU_HOLES
 from elbowroom.parts.vocabulary.pose import apply
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def build(parts: str, case: str = "{like: case-two-chamber}", stacks: str = "{}") -> Layout:
     text = f"title: t\ncase: {case}\nstacks: {stacks}\nparts:\n" + textwrap.indent(textwrap.dedent(parts), "  ")
     return place(load(parse(text, "b.yaml")))

@@ -31,11 +31,6 @@ from elbowroom.parts.case.case import Case
 from elbowroom.parts.vocabulary import board_standard as std
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def build(on: str, slots: int = 2, more: str = "", case: str = "", interior: str = "") -> Layout:
     interior = interior or "{depth: 465, width: 290, height: 455}"
     text = f"""

@@ -28,11 +28,6 @@ from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, plu
 END = link("hard-tube-14")
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def findings(s: Scene, store: Store, asked: dict[str, list[Link]] | None) -> dict[str, Finding]:
     found = check(s, None if asked is None else plumbing(asked), store)
     ids = [f.id for f in found]

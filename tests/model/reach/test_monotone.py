@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -22,11 +21,6 @@ from elbowroom.parts.vocabulary.pose import Pose, compose, rotation, shift
 from tests.model.reach.sites_for_tests import PETG, TOP, Brick, link, plate, rooms, site
 
 ROUNDING = 1e-5  # relative: what booleans of the same solids in another order differ by
-
-
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
 
 
 @dataclass(frozen=True)

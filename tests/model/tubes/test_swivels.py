@@ -79,13 +79,6 @@ def cost(found: Laid) -> float:
     return float(tube.part.run.length) + BEND_WORTH * len(route.way.radii)  # type: ignore[attr-defined]
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
-    with pytest.MonkeyPatch.context() as m:
-        m.setenv("ELBOWROOM_CACHE", str(tmp_path_factory.mktemp("cache")))
-        yield None
-
-
 @pytest.mark.slow
 @settings(
     max_examples=3, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck),
