@@ -1,8 +1,9 @@
 """What holds for every test: none reads or fills a person's own cache, and shapes drawn by one are there for the next.
 
 The cache is a folder of this run's own, shared by its worker processes, which take their environment from the first.
-Where compiled Python may not stand beside its sources it is kept beside the libraries, from one run to the next: else
-each of the hundreds of commands that are run would compile the whole project again.
+From run to run only compiled code is kept, in the virtual environment: the machine code of the planner's loops, and
+Python's own where it may not stand beside its sources. Else each worker would compile the loops before its first test,
+and each of the hundreds of commands that are run the whole project. Both name their sources by time and size.
 """
 
 from __future__ import annotations
@@ -24,9 +25,17 @@ def pytest_configure(config: pytest.Config) -> None:
     if "PYTEST_XDIST_WORKER" not in os.environ:
         config.stash[_OWN] = tempfile.mkdtemp(prefix="elbowroom-tests-")
         os.environ["ELBOWROOM_CACHE"] = config.stash[_OWN]
-        if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
-            sys.dont_write_bytecode = False
-            sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(Path(sys.prefix) / "compiled")
+        if sys.prefix != sys.base_prefix:
+            _keep_compiled(Path(sys.prefix) / "compiled", Path(config.stash[_OWN]))
+
+
+def _keep_compiled(folder: Path, cache: Path) -> None:
+    kernels = folder / "kernels"
+    kernels.mkdir(mode=0o700, parents=True, exist_ok=True)  # code from a folder others can write to is not run
+    (cache / "kernels").symlink_to(kernels)
+    if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+        sys.dont_write_bytecode = False
+        sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "python")
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
