@@ -38,6 +38,12 @@ def _keep_compiled(folder: Path, cache: Path) -> None:
         sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "python")
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Tests of whole demos come first: all in one process, so that none is worked out in both at once."""
+    items.sort(key=lambda item: item.get_closest_marker("demos") is None)
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
     if _OWN in config.stash:
         shutil.rmtree(config.stash[_OWN], ignore_errors=True)

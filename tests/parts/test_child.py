@@ -84,6 +84,15 @@ def test_the_current_folder_is_on_no_child_s_module_path(tmp_path, monkeypatch):
     assert str(other) in child.module_path()
 
 
+def test_compiled_python_is_kept_where_the_parent_keeps_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path))
+    started = child.start("os", "getpid")
+    started.wait(timeout=60)
+    child.end(started)
+    assert [p for p in tmp_path.rglob("child.*.pyc") if p.parent.name == Path(child.__file__).parent.name]
+
+
 def test_a_crash_is_told_in_words():
     started = child.start("os", "abort")
     with pytest.raises(child.Lost, match=f"crashed on it .signal {int(signal.SIGABRT)}"):
