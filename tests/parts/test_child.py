@@ -57,6 +57,7 @@ def plant(tmp_path):
     return folder, mark, script
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "more"), [("a.step", ""), ("a.stl", ", unit: mm")])
 def test_modules_beside_a_build_are_not_run(plant, tmp_path, name, more):
     folder, mark, script = plant
@@ -124,6 +125,7 @@ while True:
 """
 
 
+@pytest.mark.slow
 def test_memory_and_computing_time_are_bounded():
     def run(what: str) -> int:
         return subprocess.run([sys.executable, "-c", BOUNDED, what], timeout=60, check=False).returncode

@@ -136,6 +136,7 @@ def test_bodies_of_a_part_share_no_volume(family, row):
             assert solids[a].intersect(solids[b]).Volume() < SHARED_MM3, f"{a} and {b}"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("family", "row"), ROWS, ids=NAMES)
 def test_drawing_twice_gives_the_same_bytes(family, row):
     """What the disk cache rests on: the same dimensions draw the same B-rep, byte for byte, whatever was drawn between:

@@ -52,6 +52,7 @@ def check_names_and_soundness(part: Part) -> None:
         assert solid.Volume() > 0, name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("family", "row"), ROWS, ids=[row for _, row in ROWS])
 def test_a_look_carries_the_names_of_what_is_judged_and_keeps_to_its_room(family: str, row: str) -> None:
     part = plain(family, row)

@@ -133,6 +133,7 @@ def test_a_failed_export_leaves_the_earlier_files_whole(run, tmp_path) -> None: 
     assert run("export", file, "--to", "out", "--only", "stepp").returncode == 2
 
 
+@pytest.mark.slow
 def test_a_new_build_fits_and_is_never_overwritten(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     assert run("new", "mine.yaml").returncode == 0
     done = run("check", "mine.yaml")
@@ -185,6 +186,8 @@ def test_the_schema_accepts_every_demo_and_refuses_a_misspelt_key(file: Path) ->
     assert list(validator.iter_errors(values))
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 @pytest.mark.parametrize(("planned", "mended"), demos.pairs(), ids=demos.names())
 def test_each_demo_fails_as_planned_in_three_ways_and_fits_as_mended(run, planned, mended) -> None:  # type: ignore[no-untyped-def]
     before, after = (run("check", f, "--json", "-") for f in (planned, mended))

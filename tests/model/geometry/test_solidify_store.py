@@ -129,6 +129,7 @@ def test_a_users_mesh_keeps_its_fault_and_has_no_exact_form(tmp_path: Path) -> N
         assert scene.solids[0].shape.brep is None
 
 
+@pytest.mark.slow
 def test_the_warm_path_loads_no_kernel(tmp_path: Path) -> None:
     """In a fresh process: nothing of CadQuery, OCP, trimesh or the mesh kernels."""
     program = (
@@ -220,6 +221,7 @@ ANSWER = (
 )
 
 
+@pytest.mark.slow
 def test_several_may_fill_one_cache_at_once(tmp_path: Path, truth: list[dict[str, Any]]) -> None:
     """Several commands, started together; the geometry kernel itself is not made for threads of one process."""
     command = [sys.executable, "-c", ANSWER, str(tmp_path), str(Path(__file__).parents[3])]

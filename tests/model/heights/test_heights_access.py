@@ -87,6 +87,7 @@ def test_a_range_ends_where_a_plug_no_longer_goes_in(tmp_path: Path, how: str) -
     assert any("plate.return" in t for t in objections(tmp_path, before, 62.0))
 
 
+@pytest.mark.slow
 def test_where_only_parts_of_a_range_let_a_plug_in_these_are_told(tmp_path: Path) -> None:
     """A bar 6 before a port in the plate's edge, while the port goes by it: the plug is clear of it all along."""
     at = frame(face="top", at="[0, 10]")
@@ -108,6 +109,7 @@ def test_where_only_parts_of_a_range_let_a_plug_in_these_are_told(tmp_path: Path
     assert any("plate.return" in t for t in objections(tmp_path, bar, 50.0, **words))
 
 
+@pytest.mark.slow
 def test_where_no_height_lets_a_plug_in_it_is_said_with_the_cause() -> None:
     at = frame()
     before = box(630 - 66 - 30, at[1, 3], at[2, 3], (60, 60, 60))

@@ -214,6 +214,7 @@ def test_where_no_square_run_is_found_the_shortest_is_offered(tmp_path: Path) ->
     assert finding.remedies[0].startswith("style: shortest finds")
 
 
+@pytest.mark.slow
 def test_a_tube_that_is_laid_already_loads_no_compiler(tmp_path: Path) -> None:
     """In a fresh process with a filled cache; without one the planner is asked, and its loops are compiled."""
     program = (

@@ -162,6 +162,7 @@ def test_a_supply_stands_on_the_floor_its_seat_stands_it_on(store: Store) -> Non
     assert wrong([f for f in between(text, store, "psu", "case") if "room" not in f.text]) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("rise", "verdicts"), [(0.0, {"touch"}), (2.0, {"clear"})])
 def test_a_fitting_seats_on_a_cover_flush_with_its_port_and_on_nothing_beside_it(
     rise: float, verdicts: set[str], store: Store

@@ -42,6 +42,7 @@ def case_of(layout: Layout) -> Case:
     return part
 
 
+@pytest.mark.slow
 def test_supply_fans_and_drives_stand_behind_the_tray(store: Store) -> None:
     layout = build(
         """

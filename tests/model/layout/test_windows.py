@@ -52,6 +52,7 @@ def rear(layout: Layout) -> Case:
     return part
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("on", "slots"), [("case.slots", 2), ("case.slots", 3), ("case.beside-slots", 2)])
 def test_nothing_of_card_and_mount_meets_the_case(on: str, slots: int, store: Store) -> None:
     layout = build(on, slots)

@@ -203,6 +203,7 @@ def test_a_slicer_reads_and_slices_a_riser_without_repair(out: Path, tmp_path: P
     assert 0.4 * whole < used < 1.05 * whole
 
 
+@pytest.mark.slow
 def test_a_slicer_reads_and_slices_a_bed(out: Path, tmp_path: Path) -> None:
     for path in beds(out):
         info = informed(path)
@@ -292,6 +293,7 @@ def test_only_the_formats_named_are_written(made, tmp_path: Path) -> None:  # ty
         assert archive.testzip() is None
 
 
+@pytest.mark.slow
 def test_a_part_too_large_fails_with_where_to_split_and_is_on_none(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     done = run("make", "--part", "riser", "--set", "height=120", "--set", "printer.bed=[60, 60, 100]", "--to", "out",
                cwd=tmp_path)  # fmt: skip
@@ -328,6 +330,7 @@ def test_a_build_without_anything_to_make_says_so(run, tmp_path: Path) -> None: 
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_the_printed_pieces_of_a_build_are_made_with_what_they_touch(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     (tmp_path / "b.yaml").write_text(
         "title: t\nparts:\n  rad: {radiator: radiator-240x27, at: {x: 0, y: 0, z: 0}}\n"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -63,6 +64,7 @@ def bricks(draw: st.DrawFn) -> tuple[Part, Pose]:
     return part, compose(shift(draw(at), draw(at), TOP + draw(st.floats(0.0, 70.0))), turned)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True)
 @given(st.lists(bricks(), min_size=1, max_size=4))
 def test_adding_an_obstacle_never_enlarges_the_reach(store: Store, placed: list[tuple[Part, Pose]]) -> None:

@@ -40,6 +40,7 @@ def checked(folder: Path, to: str, *walls: str) -> list[tuple[str, tuple[str, ..
     return [(f.text, f.remedies) for f in found if f.question == "port-reach" and f.verdict in FAILING]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("to", "other"), [("front", "rear"), ("rear", "front")])
 def test_a_radiator_over_something_is_turned_round(tmp_path: Path, to: str, other: str) -> None:
     failing = checked(tmp_path, to, to)
