@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from cadquery import Shape
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
@@ -36,6 +37,16 @@ def real(f: Fitting) -> list[Body]:
     return [b for b in f.bodies() if b.keep_out is None]
 
 
+_DRAWN: dict[str, dict[str, Shape]] = {}
+
+
+def solids_of(f: Fitting) -> dict[str, Shape]:
+    """Drawn once for all questions that leave no trace in a solid, as meshing does."""
+    if f.shape_key() not in _DRAWN:
+        _DRAWN[f.shape_key()] = f.solids()
+    return _DRAWN[f.shape_key()]
+
+
 def kernel_box(shapes) -> tuple[float, ...]:
     from OCP.Bnd import Bnd_Box
     from OCP.BRepBndLib import BRepBndLib
@@ -64,7 +75,7 @@ def inside(p: np.ndarray, segment, eps: float = 1e-6) -> np.ndarray:
 
 @pytest.mark.parametrize("f", ROWS + VARIANTS)
 def test_every_body_is_one_valid_solid_none_overlap_and_the_box_is_the_declared_one(f):
-    drawn = f.solids()
+    drawn = solids_of(f)
     assert set(drawn) == {b.name for b in f.bodies()}
     assert all(s.isValid() and s.ShapeType() == "Solid" and s.Volume() > 0 for s in drawn.values())
     for a, b in itertools.combinations([b.name for b in real(f)], 2):
@@ -79,7 +90,7 @@ def test_every_body_is_one_valid_solid_none_overlap_and_the_box_is_the_declared_
 @pytest.mark.parametrize("f", [p for p in ROWS + VARIANTS if p.values[0].kind != "pass-through"])
 def test_foot_and_seal_together_cover_the_land_without_a_gap(f):
     """The ring fills its groove: the faces at z = 0 add up to the whole foot less the bore."""
-    drawn = f.solids()
+    drawn = solids_of(f)
     area = 0.0
     for name in ("seal", f.foot):
         for face in drawn[name].Faces():
@@ -104,7 +115,7 @@ def test_stub_stands_free_in_a_port_bored_at_the_minor_diameter_of_iso_228():
 def test_the_next_fitting_meets_the_next_port_face_to_face(kind, angle):
     """A plug is screwed into every female end, a port block on a male end: they touch and share no volume."""
     f = Fitting(kind=kind, **({"angle": angle} if "angle" in DEFAULTS[kind] else {}))
-    mine = draw.cq.Compound.makeCompound([f.solids()[b.name] for b in real(f)])
+    mine = draw.cq.Compound.makeCompound([solids_of(f)[b.name] for b in real(f)])
     assert f.next_frames()
     for end in f.next_frames():
         if end.depth is None:
@@ -122,7 +133,7 @@ def test_the_next_fitting_meets_the_next_port_face_to_face(kind, angle):
     "f", [p for p in ROWS + VARIANTS if p.values[0].kind not in {*TUBE_KINDS, "plug", "male-male"}]
 )
 def test_female_ports_are_bored_as_deep_and_as_wide_as_they_say(f):
-    inside_of = Inside({b.name: f.solids()[b.name] for b in real(f)})
+    inside_of = Inside({b.name: solids_of(f)[b.name] for b in real(f)})
     for end in f.next_frames():
         check_port(end, inside_of, walled=end.depth - SKIN)
         for turned in (0, 1.3, 3.9):  # the land is whole: material just under it out to its rim
@@ -145,7 +156,7 @@ def test_cylinders_hold_everything_above_the_seal_face(f):
 @pytest.mark.parametrize("f", ROWS + VARIANTS)
 def test_cylinders_stray_from_the_drawn_fitting_by_no_more_than_they_say(f):
     """Rim points of the cylinders that no other cylinder holds, against the exact solids."""
-    whole = draw.cq.Compound.makeCompound([s for n, s in f.solids().items() if n in {b.name for b in real(f)}])
+    whole = draw.cq.Compound.makeCompound([s for n, s in solids_of(f).items() if n in {b.name for b in real(f)}])
     worst = 0.0
     for k, (a, b, r) in enumerate(f.cylinders()):
         at = pose(a, np.subtract(b, a))
@@ -164,7 +175,7 @@ def test_cylinders_stray_from_the_drawn_fitting_by_no_more_than_they_say(f):
 @pytest.mark.parametrize("kind", sorted(SWIVELS))
 def test_swing_holds_the_swivel_and_touches_its_farthest_point(kind):
     f = Fitting(kind=kind, swing_keep_out=True)
-    drawn = f.solids()
+    drawn = solids_of(f)
     assert drawn["body"].cut(drawn["swing"]).Volume() < NONE_MM3
     p = points(drawn["body"])
     profile = f.swing_profile()
@@ -205,7 +216,7 @@ def test_next_axis_leaves_at_its_angle_from_the_place_the_fields_say():
 
 def test_handle_stays_in_its_keep_out_from_open_to_closed():
     f = Fitting(kind="ball-valve", angle=30)
-    drawn = f.solids()
+    drawn = solids_of(f)
     axis = (math.cos(math.radians(30)), math.sin(math.radians(30)), 0)
     pivot = shift(z=f.height / 2)
     for turned in (0, 31, 62, 90):
@@ -218,7 +229,7 @@ def test_handle_stays_in_its_keep_out_from_open_to_closed():
 
 def test_a_panel_fits_between_the_flange_and_the_nut_of_a_pass_through():
     f = Fitting(kind="pass-through", panel=3, panel_hole=19)
-    drawn = f.solids()
+    drawn = solids_of(f)
     panel = draw.slab(draw.rectangle(-40, -40, 40, 40), [draw.circle(0, 0, 19)], -3)
     assert sum(panel.intersect(s).Volume() for s in drawn.values()) < NONE_MM3
     assert panel.distance(drawn["body"]) < 1e-7
