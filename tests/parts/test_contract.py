@@ -50,8 +50,12 @@ UNITLESS = {"out", "up"}  # directions, of any length
 
 ROWS = [(family, row) for family in FAMILIES for row in (*sizes(family), "defaults")]
 NAMES = [f"{f}/{r}" for f, r in ROWS]
+# Drawing all rows takes a minute of computing time: quick runs draw the first row and the defaults of each family.
+SOON = {pair for family in FAMILIES for pair in ((family, next(iter(sizes(family)), "")), (family, "defaults"))}
+MARKED = [pytest.param(*pair, marks=() if pair in SOON else pytest.mark.slow) for pair in ROWS]
 # Of module scope: then all tests of one part run one after the other, and its drawing is let go.
-parts = pytest.mark.parametrize(("family", "row"), ROWS, ids=NAMES, scope="module")
+parts = pytest.mark.parametrize(("family", "row"), MARKED, ids=NAMES, scope="module")
+declared = pytest.mark.parametrize(("family", "row"), ROWS, ids=NAMES, scope="module")
 
 
 @cache
@@ -136,8 +140,7 @@ def test_bodies_of_a_part_share_no_volume(family, row):
             assert solids[a].intersect(solids[b]).Volume() < SHARED_MM3, f"{a} and {b}"
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(("family", "row"), ROWS, ids=NAMES)
+@pytest.mark.parametrize(("family", "row"), MARKED, ids=NAMES)
 def test_drawing_twice_gives_the_same_bytes(family, row):
     """What the disk cache rests on: the same dimensions draw the same B-rep, byte for byte, whatever was drawn between:
     this comes when every other row has been drawn."""
@@ -152,7 +155,7 @@ def brep(shape: Shape) -> bytes:
     return out.getvalue()
 
 
-@parts
+@declared
 def test_frames_are_rigid_named_once_and_of_real_bodies(family, row):
     part = make(family, row)
     bodies = {b.name for b in part.bodies()}
@@ -244,7 +247,7 @@ def test_holes_are_void_and_walled(family, row):
             assert walled >= 2, f"{p.name} {h}: {walled} of 4 points of its rim are material"
 
 
-@parts
+@declared
 def test_catalogue_rows_cite_their_sources(family, row):
     if row == "defaults":
         assert family_class(family).family == family
