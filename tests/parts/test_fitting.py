@@ -5,7 +5,6 @@ import math
 
 import numpy as np
 import pytest
-from cadquery import Shape
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
@@ -20,7 +19,7 @@ from elbowroom.parts.vocabulary import draw
 from elbowroom.parts.vocabulary.base import Body
 from elbowroom.parts.vocabulary.pose import apply, bring_together, compose, pose, rotation, shift
 from elbowroom.parts.vocabulary.threads import thread
-from tests.parts.probe import SKIN, Inside, check_port
+from tests.parts.probe import SKIN, Inside, check_port, solids_of
 
 CHORD = 0.05  # mm: chord error of the meshes the tests take points from
 DEEP = 1e-3  # mm inside a cylinder's end, so that a point on it is plainly inside or outside the next one
@@ -35,16 +34,6 @@ VARIANTS = [
 
 def real(f: Fitting) -> list[Body]:
     return [b for b in f.bodies() if b.keep_out is None]
-
-
-_DRAWN: dict[str, dict[str, Shape]] = {}
-
-
-def solids_of(f: Fitting) -> dict[str, Shape]:
-    """Drawn once for all questions that leave no trace in a solid, as meshing does."""
-    if f.shape_key() not in _DRAWN:
-        _DRAWN[f.shape_key()] = f.solids()
-    return _DRAWN[f.shape_key()]
 
 
 def kernel_box(shapes) -> tuple[float, ...]:

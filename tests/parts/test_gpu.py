@@ -26,6 +26,7 @@ from tests.parts.probe import (
     check_pattern,
     check_port,
     extents,
+    solids_of,
 )
 
 CARDS = catalogue_parts("gpu")
@@ -51,7 +52,7 @@ def meeting(first, second):
 
 @pytest.fixture(scope="module")
 def drawn():
-    return {name: part.solids() for name, part in {**CARDS, **MOUNTS}.items()}
+    return {name: solids_of(part) for name, part in {**CARDS, **MOUNTS}.items()}
 
 
 @pytest.mark.parametrize("name", CARDS)
@@ -103,8 +104,8 @@ def test_card_stands_in_board_and_case_touching_only_slot_and_rear(drawn, name, 
     bracket = compose(at, card.frame("bracket").pose)
     assert bracket == pytest.approx(bring_together(IDENTITY, case.frame(f"rear-slot-{slot}").pose), abs=1e-9)
     placed = {n: draw.moved(s, at) for n, s in real(card, drawn[name]).items()}
-    met = meeting(placed, {n: draw.moved(s, on_case) for n, s in real(board, board.solids()).items()})
-    met |= meeting(placed, real(case, case.solids()))
+    met = meeting(placed, {n: draw.moved(s, on_case) for n, s in real(board, solids_of(board)).items()})
+    met |= meeting(placed, real(case, solids_of(case)))
     assert set(met) == {("pcb", f"slot-{slot}"), ("bracket", "rear")}
     assert max(met.values()) < SHARED_MM3
 
@@ -155,7 +156,7 @@ def test_power_plugs_keep_their_room_free(fields, room):
     rooms = [b for b in card.bodies() if b.keep_out]
     assert len(rooms) == card.power_count
     assert all(b.admits == ("cable",) for b in rooms)
-    solids = card.solids()
+    solids = solids_of(card)
     for i, b in enumerate(rooms, 1):
         lo, hi = extents(solids[b.name])
         assert (lo[2], hi[2] - lo[2]) == pytest.approx((card.top, room))
@@ -177,7 +178,7 @@ def test_ports_to_both_sides_leave_a_wall_between_them():
     names = {f.name: f for f in card.frames() if f.kind == "port"}
     assert set(names) == {"in", "out", "in back", "out back"}
     assert names["in"].flow == names["in back"].flow == "in"
-    inside = Inside({"terminal": card.solids()["terminal"]})
+    inside = Inside({"terminal": solids_of(card)["terminal"]})
     assert inside.body(apply(names["in"].pose, (0, 0, -card.terminal_thickness / 2))) == "terminal"
     assert names["in"].pose[0, 3] < names["out"].pose[0, 3]
 
