@@ -99,6 +99,7 @@ def test_stub_stands_free_in_a_port_bored_at_the_minor_diameter_of_iso_228():
     assert stub.BoundingBox().zmin == pytest.approx(-5, abs=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", [k for k in DEFAULTS if k not in TUBE_KINDS and k != "plug"])
 @pytest.mark.parametrize("angle", [0, 50])
 def test_the_next_fitting_meets_the_next_port_face_to_face(kind, angle):
@@ -118,6 +119,7 @@ def test_the_next_fitting_meets_the_next_port_face_to_face(kind, angle):
         assert min(mine.distance(o) for o in placed if o is not placed[0] or len(placed) == 1) < 1e-7
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "f", [p for p in ROWS + VARIANTS if p.values[0].kind not in {*TUBE_KINDS, "plug", "male-male"}]
 )
@@ -130,6 +132,7 @@ def test_female_ports_are_bored_as_deep_and_as_wide_as_they_say(f):
             assert inside_of.body(apply(end.pose, (r * math.cos(turned), r * math.sin(turned), -SKIN))) == "body"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("f", ROWS + VARIANTS)
 def test_cylinders_hold_everything_above_the_seal_face(f):
     p = np.vstack([points(s) for n, s in f.solids().items() if n in {b.name for b in real(f)}])

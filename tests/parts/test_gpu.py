@@ -55,6 +55,7 @@ def drawn():
     return {name: solids_of(part) for name, part in {**CARDS, **MOUNTS}.items()}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CARDS)
 def test_drawn_card_is_the_declared_one(name):
     card = CARDS[name]
@@ -74,6 +75,7 @@ def test_drawn_mount_is_the_declared_one(name):
         check_pattern(p, inside, float(mount.sheet))
 
 
+@pytest.mark.slow
 def test_datums_are_those_of_the_standard(drawn):
     """Card edge 3.4 above the board, bracket 59.05 behind the key datum (PCI Express CEM, transcribed)."""
     pcb, bracket = drawn["gpu-block-2slot"]["pcb"], drawn["gpu-block-2slot"]["bracket"]
@@ -94,6 +96,7 @@ def test_edge_frame_brings_the_card_into_the_slot_s_own_coordinates():
     assert bring_together(card.frame("edge").pose, IDENTITY) == pytest.approx(np.eye(4))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "slot"), [("gpu-block-1slot", 1), ("gpu-open-3slot", 1), ("gpu-block-12v", 3)])
 def test_card_stands_in_board_and_case_touching_only_slot_and_rear(drawn, name, slot):
     """A card brought to a slot of a board on a case's standoffs shares no volume with either, and its bracket's frame
@@ -110,6 +113,7 @@ def test_card_stands_in_board_and_case_touching_only_slot_and_rear(drawn, name, 
     assert max(met.values()) < SHARED_MM3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mount", MOUNTS)
 @pytest.mark.parametrize("name", ["gpu-block-1slot", "gpu-open-2slot"])
 def test_card_stands_in_mount_touching_at_most_its_bracket(drawn, mount, name):
@@ -226,6 +230,7 @@ def test_ribbon_room_holds_straight_run_and_bend():
         assert room.lo[1] == pytest.approx(12)
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(
     st.fixed_dictionaries(

@@ -91,6 +91,7 @@ def test_modules_stand_in_their_sockets(name):
         assert 34 <= tops[0] <= 35
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", ["atx", "mini-itx"])
 def test_cpu_block_sits_on_the_spreader_beside_its_neighbours(form):
     """The cold plate's face is on the heat spreader's, and bracket and screws clear memory and heatsinks."""
@@ -123,6 +124,7 @@ def test_block_ports_are_the_trades():
     assert swapped == pytest.approx(ports["out"].pose[:3, 3])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["atx", "sfx"])
 @pytest.mark.parametrize("fan", ["down", "up"])
 def test_power_supply_meets_its_seat(kind, fan):

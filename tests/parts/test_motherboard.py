@@ -42,6 +42,7 @@ def seated(board: Motherboard, case: Case) -> np.ndarray:
     return bring_together(board.frame("back").pose, case.frame("board").pose)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CATALOGUE)
 def test_drawn_board_is_the_declared_one(name):
     board = CATALOGUE[name]
@@ -51,6 +52,7 @@ def test_drawn_board_is_the_declared_one(name):
     check_pattern(board.patterns()[0], Inside({"pcb": solids["pcb"]}), through=float(board.thickness))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "changes",
     [
@@ -166,6 +168,7 @@ def test_card_bracket_reaches_the_rear_panel(form):
         assert bracket[1] - window[1] == pytest.approx(3.4 + 104.86 - 10.16 - 89.90 / 2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["x1", "x4", "x8", "x16"])
 def test_a_card_edge_stands_in_the_groove(kind):
     """A 1.57 card edge fits the groove and rests on its floor, 3.4 above the board; beside the groove is plastic."""
@@ -218,6 +221,7 @@ def test_boards_that_cannot_be_read_are_refused(changes, message):
         Motherboard(**changes)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("changes", "message"),
     [

@@ -74,6 +74,7 @@ def plate(request):
     return part, check_drawing(part)
 
 
+@pytest.mark.slow
 def test_plate_frames_and_ports(plate):
     part, solids = plate
     check_frames(part)

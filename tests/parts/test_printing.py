@@ -73,11 +73,13 @@ def test_a_riser_much_wider_at_the_top_is_printed_on_its_top():
     assert overhangs(mesh_of(solid, IDENTITY))
 
 
+@pytest.mark.slow
 def test_walls_by_rays_are_no_thinner_than_the_rule(printed):
     part, solids, body = printed
     assert thinnest(mesh_of(solids[body], part.print_pose())) > PRINT_WALL - 0.03  # a chord of 0.02 on each side
 
 
+@pytest.mark.slow
 def test_compensation_widens_every_hole_and_nothing_else(printed):
     part, solids, body = printed
     wide = part.compensated(WIDER)

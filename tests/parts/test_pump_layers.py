@@ -143,6 +143,7 @@ def layer(request):
     return part, check_drawing(part)
 
 
+@pytest.mark.slow
 def test_layer_faces_and_holes(layer):
     part, solids = layer
     check_frames(part)

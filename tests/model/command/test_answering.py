@@ -38,6 +38,7 @@ def in_shell(words: str, env: dict[str, str], folder: Path) -> subprocess.Comple
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [

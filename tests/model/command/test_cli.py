@@ -89,16 +89,28 @@ def test_set_changes_one_value(run, tmp_path) -> None:  # type: ignore[no-untype
         "title: t\nparts: {}\n",
         "title: t\nparts: {a: {file: face.step, at: {x: 0, y: 0, z: 0}}}\n",
         "title: t\nparts: [1, 2\n",
-        "title: t\nparts: {a: {file: ../../etc/passwd, unit: mm, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: none.step, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: junk.step, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: junk.stl, unit: mm, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: junk.stl, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\ncase: {like: case-atx-tower, sheet: -1}\n",
-        "title: t\ncase: {like: case-atx-tower, interior: {width: .nan}}\n",
-        "title: t\nparts: {a: {box: custom, on: 'b.*'}, b: {box: custom, on: a.top}}\n",
-        "title: t\nparts: {a: {sheet: custom, holes: [" + "{at: [0, 0], diameter: 3}, " * 5000 + "]}}\n",
-        "title: t\ncase: {like: case-atx-tower}\nstacks: {roof: {flow: in, layers: [{radiator: radiator-420x30}]}}\n",
+        pytest.param(
+            "title: t\nparts: {a: {file: ../../etc/passwd, unit: mm, at: {x: 0, y: 0, z: 0}}}\n", marks=pytest.mark.slow
+        ),
+        pytest.param("title: t\nparts: {a: {file: none.step, at: {x: 0, y: 0, z: 0}}}\n", marks=pytest.mark.slow),
+        pytest.param("title: t\nparts: {a: {file: junk.step, at: {x: 0, y: 0, z: 0}}}\n", marks=pytest.mark.slow),
+        pytest.param(
+            "title: t\nparts: {a: {file: junk.stl, unit: mm, at: {x: 0, y: 0, z: 0}}}\n", marks=pytest.mark.slow
+        ),
+        pytest.param("title: t\nparts: {a: {file: junk.stl, at: {x: 0, y: 0, z: 0}}}\n", marks=pytest.mark.slow),
+        pytest.param("title: t\ncase: {like: case-atx-tower, sheet: -1}\n", marks=pytest.mark.slow),
+        pytest.param("title: t\ncase: {like: case-atx-tower, interior: {width: .nan}}\n", marks=pytest.mark.slow),
+        pytest.param(
+            "title: t\nparts: {a: {box: custom, on: 'b.*'}, b: {box: custom, on: a.top}}\n", marks=pytest.mark.slow
+        ),
+        pytest.param(
+            "title: t\nparts: {a: {sheet: custom, holes: [" + "{at: [0, 0], diameter: 3}, " * 5000 + "]}}\n",
+            marks=pytest.mark.slow,
+        ),
+        pytest.param(
+            "title: t\ncase: {like: case-atx-tower}\nstacks: {roof: {flow: in, layers: [{radiator: radiator-420x30}]}}\n",
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_bad_input_exits_2_with_places_and_writes_nothing(run, tmp_path, text) -> None:  # type: ignore[no-untyped-def]
@@ -143,6 +155,7 @@ def test_a_new_build_fits_and_is_never_overwritten(run, tmp_path) -> None:  # ty
     assert (tmp_path / "mine.yaml").read_text() == "# my work\n"
 
 
+@pytest.mark.slow
 def test_a_warm_check_loads_no_geometry_kernel(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """Fresh processes with a filled cache are meant to answer in well under a second."""
     file = build(tmp_path, 0, 15, extra="  c: {cylinder: custom, diameter: 10, height: 9, at: {x: 30, y: 0, z: 0}}\n")
@@ -156,6 +169,7 @@ def test_a_warm_check_loads_no_geometry_kernel(tmp_path) -> None:  # type: ignor
     assert done.stdout.strip() == "[]", done.stderr
 
 
+@pytest.mark.slow
 def test_catalogue_and_schema_cover_every_family(run) -> None:  # type: ignore[no-untyped-def]
     from elbowroom.parts import FAMILIES
     from elbowroom.parts.tube.tube_stock import tube_stocks
@@ -216,6 +230,7 @@ def test_a_missing_system_library_is_told_with_what_to_install() -> None:
     assert "apt-get install -y --no-install-recommends libgl1" in said.getvalue()
 
 
+@pytest.mark.slow
 def test_the_reach_of_every_port_is_written_when_asked_for(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     """One closed solid a port, in metres: in front of a free port it goes at least a fitting's height outward."""
     import trimesh
@@ -269,6 +284,7 @@ def test_a_reader_that_goes_away_does_not_change_the_answer(tmp_path) -> None:  
     assert b"Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_a_lower_bound_from_boxes_holds_for_round_parts(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     """A box to x = 115 and a cylinder of 40 about x = 200 are 200 - 20 - 115 = 65 apart, however it is meshed."""
     file = tmp_path / "far.yaml"
@@ -285,6 +301,7 @@ def test_a_lower_bound_from_boxes_holds_for_round_parts(run, tmp_path) -> None: 
     assert finding["low"] <= 65.0 + 1e-6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("inner", ["box: custom, length: 8, width: 8", "cylinder: custom, diameter: 7.7"])
 def test_a_part_wholly_inside_another_is_a_clash_that_says_so(run, tmp_path, inner) -> None:  # type: ignore[no-untyped-def]
     file = build(tmp_path, 0, extra=f"  pea: {{{inner}, height: 6, at: {{x: 0, y: 0, z: 2}}}}\n")

@@ -98,6 +98,7 @@ def test_a_shape_without_a_flat_face_is_told_as_that(store: Store, kept_out: Non
         views.drawings(scene_of(store, ball), store, ["p0.top"])
 
 
+@pytest.mark.slow
 def test_flat_sheets_are_the_same_and_their_cuts_are_judged_alike(
     part: ImportedPart, store: Store, kept_out: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

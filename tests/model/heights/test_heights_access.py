@@ -73,6 +73,7 @@ def frame(**words: Any) -> np.ndarray[Any, Any]:
     return layout.piece("plate").frame_pose("return")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["middle", "least"])
 def test_a_range_ends_where_a_plug_no_longer_goes_in(tmp_path: Path, how: str) -> None:
     at = frame()

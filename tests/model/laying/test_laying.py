@@ -193,6 +193,7 @@ def test_ports_and_bends_far_off_are_findings(tmp_path: Path, words: str) -> Non
     assert "m are the most" in finding.text or "cannot be bent" in finding.text
 
 
+@pytest.mark.slow
 def test_a_square_run_is_asked_for_by_a_word_on_the_run_or_the_tube(tmp_path: Path) -> None:
     """Between skew ports the shortest run has legs aslant; a square one has quarter turns alone."""
     shortest = tube_finding(check(tmp_path, x=200, y=90, z=40))
@@ -203,6 +204,7 @@ def test_a_square_run_is_asked_for_by_a_word_on_the_run_or_the_tube(tmp_path: Pa
         assert [b["angle"] for b in dict(finding.extra)["bends"]] == pytest.approx([90, 90, 90], abs=1e-3)
 
 
+@pytest.mark.slow
 def test_where_no_square_run_is_found_the_shortest_is_offered(tmp_path: Path) -> None:
     check(tmp_path, x=230, y=40, z=10, words=", style: square")
     text = (tmp_path / "build.yaml").read_text(encoding="utf-8").replace("at: {x: 230", "turn: {z: 20}, at: {x: 230")

@@ -43,6 +43,7 @@ def wrong(found: list[Finding]) -> list[str]:
     return [f.text for f in found if f.verdict in FAILING | {"unknown"}]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("fan", "gap"), [("fan-120x25", 1), ("fan-120x25-padded", 3)])
 def test_fans_over_one_radiator_stand_edge_to_edge(fan: str, gap: int, store: Store) -> None:
     text = f"""

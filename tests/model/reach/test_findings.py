@@ -207,6 +207,7 @@ def chain_of(remedy: str) -> list[Link]:
     return out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("collar", [24.0, 30.0, 36.0])
 def test_what_is_offered_goes_beside_what_is_on_other_ports(store: Store, collar: float) -> None:
     # Rails as above, and 24 beside the port a wide collar at the height that an extension of 17.5 lifts a fitting to.

@@ -33,6 +33,7 @@ gaps: {{default: 0.5}}
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("more", ["", "coolant: {fill: under.side}"])
 @pytest.mark.parametrize(("spare", "free"), [(-1.0, False), (1.0, True)])
 def test_a_tube_over_a_plug_is_named(tmp_path: Path, spare: float, free: bool, more: str) -> None:

@@ -132,6 +132,7 @@ fittings: {{at: {{a.one: [rotary-90, hard-tube-14], a.two: [rotary-90, hard-tube
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("apart", [26, 34, 48])
 def test_free_elbows_side_by_side_are_not_set_into_each_other(tmp_path: Path, apart: int) -> None:
     checked = pipeline.check(written(tmp_path, TWO_ELBOWS.format(apart=apart, more="")), Store.default())
