@@ -6,8 +6,10 @@ import math
 from collections import OrderedDict
 from collections.abc import Iterable
 from itertools import combinations
+from typing import Any
 
 import numpy as np
+import pytest
 from cadquery import Shape
 from OCP.Bnd import Bnd_Box
 from OCP.BRepBndLib import BRepBndLib
@@ -24,12 +26,18 @@ from elbowroom.parts.vocabulary.threads import THREADS
 # The kernel keeps vertices to 1e-7 mm; a declared extent may differ from the drawn one by no more than a few of those.
 KERNEL_MM = 1e-6
 KEPT = 150  # drawn parts: all fittings and a few boards and cases
+QUICK = 4  # of many parts of one family
 SKIN = 0.05  # mm to either side of a wall at which a point is asked for: far above KERNEL_MM, far below any wall
 
 
 def catalogue_parts(family: str) -> dict[str, Part]:
     """Every catalogue row of a family as a part."""
     return {name: family_class(family)(**row.fields) for name, row in sizes(family).items()}
+
+
+def first_quick(names: Iterable[str]) -> list[Any]:
+    """Parameters of which quick runs take the first few."""
+    return [pytest.param(name, marks=() if i < QUICK else pytest.mark.slow) for i, name in enumerate(names)]
 
 
 _DRAWN: OrderedDict[tuple[type[Part], str], dict[str, Shape]] = OrderedDict()

@@ -21,7 +21,7 @@ from elbowroom.parts.vocabulary.base import Hole, HolePattern
 from elbowroom.parts.vocabulary.pose import IDENTITY, pose
 from elbowroom.parts.vocabulary.printing import PRINT_WALL, MadePart, refuse_small, refuse_thin
 from tests.parts.print_probe import mesh_of, overhangs, thinnest, volume
-from tests.parts.probe import KERNEL_MM, SKIN, Inside, catalogue_parts, extents
+from tests.parts.probe import KERNEL_MM, SKIN, Inside, catalogue_parts, extents, first_quick
 
 MADE = ("riser", "spacer", "shim", "plate-bracket", "pump-bracket", "card-support", "washer-plate", "drill-guide",
         "coupon")  # fmt: skip
@@ -44,7 +44,7 @@ PARTS: dict[str, MadePart] = {
 WIDER = 0.2
 
 
-@pytest.fixture(scope="module", params=PARTS)
+@pytest.fixture(scope="module", params=first_quick(PARTS))
 def printed(request):
     part = PARTS[request.param]
     solids = part.solids()

@@ -131,6 +131,7 @@ def test_bodies_keep_the_names_of_the_file(tmp_path):
     assert [b.name for b in ImportedPart(path=path).bodies()] == ["lid", "Gehäuse 2"]
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(st.lists(st.text(max_size=60), max_size=8))
 def test_names_are_shown_safely_and_told_apart(texts):
@@ -162,6 +163,7 @@ def test_a_solid_turned_inside_out_is_read_and_written_facing_outward(tmp_path, 
     assert gmsh_volumes(back) == pytest.approx([8000])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [MOST_EXTENT / 2 * 1.01, 10_000, 100_000])
 def test_a_shape_larger_than_any_part_is_refused_with_a_word_on_its_unit(tmp_path, size):
     import cadquery as cq

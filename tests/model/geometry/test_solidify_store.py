@@ -85,6 +85,7 @@ def test_the_key_covers_class_and_dimensions() -> None:
     assert shape_key(layout_of((Lookalike(), IDENTITY)).pieces[0]) != keys[0]
 
 
+@pytest.mark.slow
 def test_workers_draw_what_this_process_would(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "POOL_FROM_LOADED", module.POOL_FROM)
     parts: list[Part] = [Fan(), Fan(depth=30), PlainBox(), PlainCylinder(bore=20), PlainSheet()]  # type: ignore[arg-type]
@@ -167,6 +168,7 @@ def damage(folder: Path, how: str) -> None:
             path.unlink()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["truncated", "emptied", "flipped", "replaced", "deleted"])
 def test_a_damaged_cache_changes_no_answer(tmp_path: Path, truth: list[dict[str, Any]], how: str) -> None:
     assert answers(Store(tmp_path)) == truth
