@@ -88,6 +88,7 @@ def objections(doc: Document, height: float) -> list[str]:
 # The range --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_between_a_cable_and_a_box_the_range_is_what_arithmetic_says() -> None:
     # Behind: the cable reaches 13 + 4.5 off the wall, and 1 is wanted. Before: 80 - 20 - 1.
     parts, finding, extra = solved(CABLE + BOX)
@@ -187,6 +188,7 @@ def test_a_plate_placed_by_its_front_is_lifted_by_its_thickness_more() -> None:
     assert finding.measured == 18.6
 
 
+@pytest.mark.slow
 def test_a_spacer_may_carry_it_as_well() -> None:
     doc = document(CABLE + BOX)
     spacer = {"spacer": "custom", "height": "fit", "on": "plate.mount-*", "by": "top"}
@@ -251,6 +253,7 @@ def test_a_fault_that_no_height_mends_is_said_and_the_rest_is_solved() -> None:
     assert parts["riser"]["height"] == 18.6
 
 
+@pytest.mark.slow
 def test_two_plates_are_solved_one_after_the_other() -> None:
     second = (
         "  upper: {plate: custom, length: 120, width: 60, thickness: 10, on: plate.front, lift: fit}\n"

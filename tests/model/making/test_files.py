@@ -214,6 +214,7 @@ def test_a_slicer_reads_and_slices_a_bed(out: Path, tmp_path: Path) -> None:
         assert used > 8 * one  # four of 18 and four of 22 mm, and two more
 
 
+@pytest.mark.slow
 def test_two_processes_write_the_same_bytes(run, out: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     (tmp_path / "b.yaml").write_text(BUILD, encoding="utf-8")
     done = run("make", "b.yaml", "--to", "out", cwd=tmp_path, PYTHONHASHSEED="4242")
@@ -304,6 +305,7 @@ def test_a_part_too_large_fails_with_where_to_split_and_is_on_none(run, tmp_path
     assert not (tmp_path / "out/print/bed-1.3mf").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "said"),
     [
