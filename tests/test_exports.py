@@ -64,6 +64,8 @@ def document(data: bytes) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 @pytest.mark.parametrize("name", demos.names())
 def test_what_is_tracked_is_what_the_tool_writes(name: str, tmp_path: Path) -> None:
     folder = EXPORTS / f"{name}-mended"

@@ -56,6 +56,8 @@ def start(module: str, function: str, arguments: Sequence[str] = ()) -> subproce
         f"from {__name__} import leash; leash({os.getpid()}); from {module} import {function}; {function}()"
     )
     plain = ["-B"] if sys.dont_write_bytecode else []
+    if sys.pycache_prefix:  # isolated, it would not see the variable that says so
+        plain += ["-X", f"pycache_prefix={sys.pycache_prefix}"]
     # One thread for the linear algebra: it reserves memory for each, which would count against the limit.
     return subprocess.Popen(
         [sys.executable, "-I", *plain, "-c", call, *arguments],

@@ -21,6 +21,8 @@ def of(checked: Checked, question: str) -> list[dict[str, Any]]:
     return [f.to_json() for f in checked.findings if f.question == question]
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 def test_a_radiator_of_the_wrong_gap_loses_screws_and_is_offered_an_adapter() -> None:
     lost = [f for f in of(demo("gauge-planned"), "hole-alignment") if f["verdict"] == "fail" and f.get("lost")]
     assert [f["joint"] for f in lost] == ["front radiator.b"]
@@ -31,6 +33,8 @@ def test_a_radiator_of_the_wrong_gap_loses_screws_and_is_offered_an_adapter() ->
     assert all(f["verdict"] != "fail" for f in of(demo("gauge-mended"), "hole-alignment"))
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 def test_screws_that_would_pierce_a_radiator() -> None:
     planned, mended = demo("skiff-planned"), demo("skiff-mended")
     (fault,) = [f for f in of(planned, "screw") if f["pierces"]]
@@ -40,6 +44,8 @@ def test_screws_that_would_pierce_a_radiator() -> None:
     assert not any(f["pierces"] for f in of(mended, "screw"))
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 def test_a_plate_on_risers_of_a_height_that_was_found() -> None:
     checked = demo("flume-mended")
     (height,) = of(checked, "height")
@@ -50,6 +56,8 @@ def test_a_plate_on_risers_of_a_height_that_was_found() -> None:
     assert low <= height["measured"] <= high
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 def test_a_strap_that_is_notched_and_has_a_template(tmp_path: Path) -> None:
     checked = demo("skiff-mended")
     (cut,) = of(checked, "cut")

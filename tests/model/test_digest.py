@@ -5,6 +5,8 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import pytest
+
 import elbowroom.model
 import elbowroom.parts
 from elbowroom.model import digest
@@ -12,6 +14,7 @@ from elbowroom.model import digest
 PACKAGES = [Path(next(iter(p.__path__))) for p in (elbowroom.model, elbowroom.parts)]
 
 
+@pytest.mark.slow
 def test_every_module_and_every_row_of_data_counts(tmp_path: Path) -> None:
     for package in PACKAGES:
         copy = tmp_path / package.name

@@ -46,6 +46,7 @@ def build(tmp_path: Path) -> Path:
     return file
 
 
+@pytest.mark.slow
 def test_the_answer_is_the_command_s(build: Path) -> None:
     answer = check(build)
     done = subprocess.run([sys.executable, "-m", "elbowroom", "check", str(build), "--json", "-"], capture_output=True)
@@ -99,6 +100,7 @@ def test_a_fault_of_a_change_is_told_and_leaves_the_session_as_it_was(build: Pat
     assert again.changes == ()
 
 
+@pytest.mark.slow
 @settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.sampled_from([(k, v) for k, vs in EDITS.items() for v in vs]), min_size=2, max_size=5))
 def test_no_answer_of_a_session_is_stale(

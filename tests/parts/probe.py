@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections import OrderedDict
 from collections.abc import Iterable
 from itertools import combinations
+from typing import Any
 
 import numpy as np
+import pytest
 from cadquery import Shape
 from OCP.Bnd import Bnd_Box
 from OCP.BRepBndLib import BRepBndLib
@@ -22,12 +25,32 @@ from elbowroom.parts.vocabulary.threads import THREADS
 
 # The kernel keeps vertices to 1e-7 mm; a declared extent may differ from the drawn one by no more than a few of those.
 KERNEL_MM = 1e-6
+KEPT = 150  # drawn parts: all fittings and a few boards and cases
+QUICK = 4  # of many parts of one family
 SKIN = 0.05  # mm to either side of a wall at which a point is asked for: far above KERNEL_MM, far below any wall
 
 
 def catalogue_parts(family: str) -> dict[str, Part]:
     """Every catalogue row of a family as a part."""
     return {name: family_class(family)(**row.fields) for name, row in sizes(family).items()}
+
+
+def first_quick(names: Iterable[str]) -> list[Any]:
+    """Parameters of which quick runs take the first few."""
+    return [pytest.param(name, marks=() if i < QUICK else pytest.mark.slow) for i, name in enumerate(names)]
+
+
+_DRAWN: OrderedDict[tuple[type[Part], str], dict[str, Shape]] = OrderedDict()
+
+
+def solids_of(part: Part) -> dict[str, Shape]:
+    """The part's solids, drawn once for many questions: for such as leave no trace in a solid, as meshing does."""
+    key = (type(part), part.shape_key())
+    if key not in _DRAWN:
+        _DRAWN[key] = part.solids()
+        if len(_DRAWN) > KEPT:
+            _DRAWN.popitem(last=False)
+    return dict(_DRAWN[key])
 
 
 def extents(shape: Shape) -> tuple[list[float], list[float]]:
@@ -41,7 +64,7 @@ def extents(shape: Shape) -> tuple[list[float], list[float]]:
 
 def check_drawing(part: Part) -> dict[str, Shape]:
     """The part's solids, after holding them against the declaration: names, validity, box, no shared volume."""
-    solids = part.solids()
+    solids = solids_of(part)
     real = [b.name for b in part.bodies() if b.keep_out is None]
     assert set(solids) == {b.name for b in part.bodies()}
     for name, shape in solids.items():

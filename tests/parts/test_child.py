@@ -57,6 +57,7 @@ def plant(tmp_path):
     return folder, mark, script
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "more"), [("a.step", ""), ("a.stl", ", unit: mm")])
 def test_modules_beside_a_build_are_not_run(plant, tmp_path, name, more):
     folder, mark, script = plant
@@ -82,6 +83,15 @@ def test_the_current_folder_is_on_no_child_s_module_path(tmp_path, monkeypatch):
     other.mkdir()
     monkeypatch.setattr(sys, "path", [*sys.path, str(other)])
     assert str(other) in child.module_path()
+
+
+def test_compiled_python_is_kept_where_the_parent_keeps_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path))
+    started = child.start("os", "getpid")
+    started.wait(timeout=60)
+    child.end(started)
+    assert [p for p in tmp_path.rglob("child.*.pyc") if p.parent.name == Path(child.__file__).parent.name]
 
 
 def test_a_crash_is_told_in_words():
@@ -115,6 +125,7 @@ while True:
 """
 
 
+@pytest.mark.slow
 def test_memory_and_computing_time_are_bounded():
     def run(what: str) -> int:
         return subprocess.run([sys.executable, "-c", BOUNDED, what], timeout=60, check=False).returncode

@@ -19,7 +19,7 @@ from elbowroom.parts.vocabulary import draw
 from elbowroom.parts.vocabulary.base import Body
 from elbowroom.parts.vocabulary.pose import apply, bring_together, compose, pose, rotation, shift
 from elbowroom.parts.vocabulary.threads import thread
-from tests.parts.probe import SKIN, Inside, check_port
+from tests.parts.probe import SKIN, Inside, check_port, solids_of
 
 CHORD = 0.05  # mm: chord error of the meshes the tests take points from
 DEEP = 1e-3  # mm inside a cylinder's end, so that a point on it is plainly inside or outside the next one
@@ -64,7 +64,7 @@ def inside(p: np.ndarray, segment, eps: float = 1e-6) -> np.ndarray:
 
 @pytest.mark.parametrize("f", ROWS + VARIANTS)
 def test_every_body_is_one_valid_solid_none_overlap_and_the_box_is_the_declared_one(f):
-    drawn = f.solids()
+    drawn = solids_of(f)
     assert set(drawn) == {b.name for b in f.bodies()}
     assert all(s.isValid() and s.ShapeType() == "Solid" and s.Volume() > 0 for s in drawn.values())
     for a, b in itertools.combinations([b.name for b in real(f)], 2):
@@ -79,7 +79,7 @@ def test_every_body_is_one_valid_solid_none_overlap_and_the_box_is_the_declared_
 @pytest.mark.parametrize("f", [p for p in ROWS + VARIANTS if p.values[0].kind != "pass-through"])
 def test_foot_and_seal_together_cover_the_land_without_a_gap(f):
     """The ring fills its groove: the faces at z = 0 add up to the whole foot less the bore."""
-    drawn = f.solids()
+    drawn = solids_of(f)
     area = 0.0
     for name in ("seal", f.foot):
         for face in drawn[name].Faces():
@@ -99,12 +99,13 @@ def test_stub_stands_free_in_a_port_bored_at_the_minor_diameter_of_iso_228():
     assert stub.BoundingBox().zmin == pytest.approx(-5, abs=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", [k for k in DEFAULTS if k not in TUBE_KINDS and k != "plug"])
 @pytest.mark.parametrize("angle", [0, 50])
 def test_the_next_fitting_meets_the_next_port_face_to_face(kind, angle):
     """A plug is screwed into every female end, a port block on a male end: they touch and share no volume."""
     f = Fitting(kind=kind, **({"angle": angle} if "angle" in DEFAULTS[kind] else {}))
-    mine = draw.cq.Compound.makeCompound([f.solids()[b.name] for b in real(f)])
+    mine = draw.cq.Compound.makeCompound([solids_of(f)[b.name] for b in real(f)])
     assert f.next_frames()
     for end in f.next_frames():
         if end.depth is None:
@@ -118,11 +119,12 @@ def test_the_next_fitting_meets_the_next_port_face_to_face(kind, angle):
         assert min(mine.distance(o) for o in placed if o is not placed[0] or len(placed) == 1) < 1e-7
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "f", [p for p in ROWS + VARIANTS if p.values[0].kind not in {*TUBE_KINDS, "plug", "male-male"}]
 )
 def test_female_ports_are_bored_as_deep_and_as_wide_as_they_say(f):
-    inside_of = Inside({b.name: f.solids()[b.name] for b in real(f)})
+    inside_of = Inside({b.name: solids_of(f)[b.name] for b in real(f)})
     for end in f.next_frames():
         check_port(end, inside_of, walled=end.depth - SKIN)
         for turned in (0, 1.3, 3.9):  # the land is whole: material just under it out to its rim
@@ -130,6 +132,7 @@ def test_female_ports_are_bored_as_deep_and_as_wide_as_they_say(f):
             assert inside_of.body(apply(end.pose, (r * math.cos(turned), r * math.sin(turned), -SKIN))) == "body"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("f", ROWS + VARIANTS)
 def test_cylinders_hold_everything_above_the_seal_face(f):
     p = np.vstack([points(s) for n, s in f.solids().items() if n in {b.name for b in real(f)}])
@@ -145,7 +148,7 @@ def test_cylinders_hold_everything_above_the_seal_face(f):
 @pytest.mark.parametrize("f", ROWS + VARIANTS)
 def test_cylinders_stray_from_the_drawn_fitting_by_no_more_than_they_say(f):
     """Rim points of the cylinders that no other cylinder holds, against the exact solids."""
-    whole = draw.cq.Compound.makeCompound([s for n, s in f.solids().items() if n in {b.name for b in real(f)}])
+    whole = draw.cq.Compound.makeCompound([s for n, s in solids_of(f).items() if n in {b.name for b in real(f)}])
     worst = 0.0
     for k, (a, b, r) in enumerate(f.cylinders()):
         at = pose(a, np.subtract(b, a))
@@ -164,7 +167,7 @@ def test_cylinders_stray_from_the_drawn_fitting_by_no_more_than_they_say(f):
 @pytest.mark.parametrize("kind", sorted(SWIVELS))
 def test_swing_holds_the_swivel_and_touches_its_farthest_point(kind):
     f = Fitting(kind=kind, swing_keep_out=True)
-    drawn = f.solids()
+    drawn = solids_of(f)
     assert drawn["body"].cut(drawn["swing"]).Volume() < NONE_MM3
     p = points(drawn["body"])
     profile = f.swing_profile()
@@ -205,7 +208,7 @@ def test_next_axis_leaves_at_its_angle_from_the_place_the_fields_say():
 
 def test_handle_stays_in_its_keep_out_from_open_to_closed():
     f = Fitting(kind="ball-valve", angle=30)
-    drawn = f.solids()
+    drawn = solids_of(f)
     axis = (math.cos(math.radians(30)), math.sin(math.radians(30)), 0)
     pivot = shift(z=f.height / 2)
     for turned in (0, 31, 62, 90):
@@ -218,7 +221,7 @@ def test_handle_stays_in_its_keep_out_from_open_to_closed():
 
 def test_a_panel_fits_between_the_flange_and_the_nut_of_a_pass_through():
     f = Fitting(kind="pass-through", panel=3, panel_hole=19)
-    drawn = f.solids()
+    drawn = solids_of(f)
     panel = draw.slab(draw.rectangle(-40, -40, 40, 40), [draw.circle(0, 0, 19)], -3)
     assert sum(panel.intersect(s).Volume() for s in drawn.values()) < NONE_MM3
     assert panel.distance(drawn["body"]) < 1e-7

@@ -26,6 +26,7 @@ from tests.parts.probe import (
     check_pattern,
     check_port,
     extents,
+    solids_of,
 )
 
 CARDS = catalogue_parts("gpu")
@@ -51,9 +52,10 @@ def meeting(first, second):
 
 @pytest.fixture(scope="module")
 def drawn():
-    return {name: part.solids() for name, part in {**CARDS, **MOUNTS}.items()}
+    return {name: solids_of(part) for name, part in {**CARDS, **MOUNTS}.items()}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CARDS)
 def test_drawn_card_is_the_declared_one(name):
     card = CARDS[name]
@@ -73,6 +75,7 @@ def test_drawn_mount_is_the_declared_one(name):
         check_pattern(p, inside, float(mount.sheet))
 
 
+@pytest.mark.slow
 def test_datums_are_those_of_the_standard(drawn):
     """Card edge 3.4 above the board, bracket 59.05 behind the key datum (PCI Express CEM, transcribed)."""
     pcb, bracket = drawn["gpu-block-2slot"]["pcb"], drawn["gpu-block-2slot"]["bracket"]
@@ -93,6 +96,7 @@ def test_edge_frame_brings_the_card_into_the_slot_s_own_coordinates():
     assert bring_together(card.frame("edge").pose, IDENTITY) == pytest.approx(np.eye(4))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "slot"), [("gpu-block-1slot", 1), ("gpu-open-3slot", 1), ("gpu-block-12v", 3)])
 def test_card_stands_in_board_and_case_touching_only_slot_and_rear(drawn, name, slot):
     """A card brought to a slot of a board on a case's standoffs shares no volume with either, and its bracket's frame
@@ -103,12 +107,13 @@ def test_card_stands_in_board_and_case_touching_only_slot_and_rear(drawn, name, 
     bracket = compose(at, card.frame("bracket").pose)
     assert bracket == pytest.approx(bring_together(IDENTITY, case.frame(f"rear-slot-{slot}").pose), abs=1e-9)
     placed = {n: draw.moved(s, at) for n, s in real(card, drawn[name]).items()}
-    met = meeting(placed, {n: draw.moved(s, on_case) for n, s in real(board, board.solids()).items()})
-    met |= meeting(placed, real(case, case.solids()))
+    met = meeting(placed, {n: draw.moved(s, on_case) for n, s in real(board, solids_of(board)).items()})
+    met |= meeting(placed, real(case, solids_of(case)))
     assert set(met) == {("pcb", f"slot-{slot}"), ("bracket", "rear")}
     assert max(met.values()) < SHARED_MM3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mount", MOUNTS)
 @pytest.mark.parametrize("name", ["gpu-block-1slot", "gpu-open-2slot"])
 def test_card_stands_in_mount_touching_at_most_its_bracket(drawn, mount, name):
@@ -155,7 +160,7 @@ def test_power_plugs_keep_their_room_free(fields, room):
     rooms = [b for b in card.bodies() if b.keep_out]
     assert len(rooms) == card.power_count
     assert all(b.admits == ("cable",) for b in rooms)
-    solids = card.solids()
+    solids = solids_of(card)
     for i, b in enumerate(rooms, 1):
         lo, hi = extents(solids[b.name])
         assert (lo[2], hi[2] - lo[2]) == pytest.approx((card.top, room))
@@ -177,7 +182,7 @@ def test_ports_to_both_sides_leave_a_wall_between_them():
     names = {f.name: f for f in card.frames() if f.kind == "port"}
     assert set(names) == {"in", "out", "in back", "out back"}
     assert names["in"].flow == names["in back"].flow == "in"
-    inside = Inside({"terminal": card.solids()["terminal"]})
+    inside = Inside({"terminal": solids_of(card)["terminal"]})
     assert inside.body(apply(names["in"].pose, (0, 0, -card.terminal_thickness / 2))) == "terminal"
     assert names["in"].pose[0, 3] < names["out"].pose[0, 3]
 
@@ -225,6 +230,7 @@ def test_ribbon_room_holds_straight_run_and_bend():
         assert room.lo[1] == pytest.approx(12)
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(
     st.fixed_dictionaries(

@@ -24,7 +24,7 @@ from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.families import FAMILIES, family_class
 from elbowroom.parts.vocabulary import draw
 from elbowroom.parts.vocabulary.pose import apply, bring_together, compose
-from tests.parts.probe import KERNEL_MM, Inside, extents
+from tests.parts.probe import KERNEL_MM, Inside, extents, solids_of
 
 UP = np.array([0.0, 0.0, 1.0])
 RIGID = 1e-12  # a product of two rotations, each square to rounding
@@ -46,7 +46,7 @@ def test_rear_is_on_the_left_of_someone_looking_in_through_the_open_side(name):
     case = Case(**sizes("case")[name].fields)
     view = case.frame("open-wall").pose[:3, 2]
     assert float(view @ case.frame("tray-wall").pose[:3, 2]) == -1  # in through the open side is toward the tray
-    solids = case.solids()
+    solids = solids_of(case)
     left = middle(solids["front"]) - middle(solids["rear"])
     assert left @ right_of(view, UP) == pytest.approx(case.interior.depth + case.sheet)
     assert (middle(solids["tray"]) - np.array(case.interior_box.hi) / 2) @ view > case.interior.width / 2
@@ -58,7 +58,7 @@ def test_connectors_are_at_the_left_of_a_board_seen_from_its_components_with_the
     """microATX Motherboard Interface Specification v1.2, figures 2 and 4, as copies in public code describe them (C):
     seen from the component side with the rear edge up, the CPU is at the right and the card slots at the left."""
     board = Motherboard(form=form)
-    solids = board.solids()
+    solids = solids_of(board)
     out = middle(solids["io-block"])[2] - middle(solids["pcb"])[2]
     view, up = np.array([0, 0, -np.sign(out)]), np.array([0.0, 1.0, 0.0])
     cpu, slot = middle(solids["cpu-socket"]), middle(solids["slot-1"])
@@ -76,7 +76,7 @@ def test_a_card_in_the_first_slot_hangs_its_cooler_down_its_bracket_to_the_rear_
     case, board, card = Case(), Motherboard(), Gpu(cooler="open-fan", thickness=45)
     on_case = bring_together(board.frame("back").pose, case.frame("board").pose)
     at = compose(on_case, bring_together(card.frame("edge").pose, board.frame("slot-1").pose))
-    solids = {n: draw.moved(s, at) for n, s in card.solids().items()}
+    solids = {n: draw.moved(s, at) for n, s in solids_of(card).items()}
     floor, tray, rear = (case.frame(f"{w}-wall").pose for w in ("floor", "tray", "rear"))
 
     def reach(name, wall):
@@ -105,7 +105,7 @@ def test_power_supply_holes_seen_from_behind_are_the_published_ones(fan):
     at = bring_together(psu.frame("rear").pose, case.frame("psu").pose)
     view = case.frame("rear-wall").pose[:3, 2]
     right = right_of(view, UP)
-    body = draw.moved(psu.solids()["body"], at)
+    body = draw.moved(solids_of(psu)["body"], at)
     lo, hi = extents(body)
     corner = np.where(view + right + UP > 0, lo, hi)  # the rear face's lower left corner
     expected = ATX_HOLES if fan == "down" else [(150 - x, 86 - y) for x, y in ATX_HOLES]
@@ -113,7 +113,7 @@ def test_power_supply_holes_seen_from_behind_are_the_published_ones(fan):
     (pattern,) = (p for p in case.patterns() if p.name == "psu")
     drawn = apply(pattern.pose, [(h.x, h.y, 0) for h in pattern.holes])
     assert drawn == pytest.approx(np.array(points), abs=KERNEL_MM)
-    inside = Inside({"rear": case.solids()["rear"], "body": body})
+    inside = Inside({"rear": solids_of(case)["rear"], "body": body})
     for p in points:
         assert inside.body(p - 0.5 * view) is None  # through the panel
         assert inside.body(p + 3.0 * view) is None  # and into the supply

@@ -286,6 +286,7 @@ def test_step_without_a_solid_says_what_it_holds(tmp_path):
         ImportedPart(path=str(path)).box()
 
 
+@pytest.mark.slow
 def test_a_file_that_crashes_the_kernel_is_an_error_in_words_and_nothing_is_printed(step, capfd):
     """Points renamed to an unknown entity stop the kernel's reader with a segmentation fault; this process goes on."""
     broken = step.with_name("broken.step")
@@ -350,6 +351,7 @@ HOSTILE = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", HOSTILE)
 def test_a_hostile_text_takes_little_more_memory_than_itself(tmp_path, name):
     """The largest file that is read has 200 MB, and a run must stay under 2 GB."""

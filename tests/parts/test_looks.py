@@ -52,6 +52,7 @@ def check_names_and_soundness(part: Part) -> None:
         assert solid.Volume() > 0, name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("family", "row"), ROWS, ids=[row for _, row in ROWS])
 def test_a_look_carries_the_names_of_what_is_judged_and_keeps_to_its_room(family: str, row: str) -> None:
     part = plain(family, row)
@@ -74,6 +75,7 @@ def test_a_look_carries_the_names_of_what_is_judged_and_keeps_to_its_room(family
         assert (hi <= np.array(room.hi) + allowed + KERNEL_MM).all(), name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("row", [row for family, row in ROWS if family == "fan"])
 def test_blades_stay_inside_the_disc_they_sweep_and_pass_the_struts(row: str) -> None:
     fan = plain("fan", row)

@@ -24,6 +24,7 @@ from tests.parts.probe import (
     check_pattern,
     check_port,
     extents,
+    solids_of,
 )
 
 VOLUME_MM3 = 1e-3  # a boolean of touching faces leaves no more than rounding
@@ -73,7 +74,7 @@ def seat(own, host, place):
 def test_modules_stand_in_their_sockets(name):
     """A module rests on the groove's floor without sharing volume; a bare one tops out 34 to 35 above the board."""
     board, module = Motherboard(), CATALOGUE[name]
-    sockets, bodies = board.solids(), module.solids()
+    sockets, bodies = solids_of(board), solids_of(module)
     tops = []
     for n in range(1, 5):
         at = seat(module, board, f"dimm-{n}")
@@ -90,16 +91,17 @@ def test_modules_stand_in_their_sockets(name):
         assert 34 <= tops[0] <= 35
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", ["atx", "mini-itx"])
 def test_cpu_block_sits_on_the_spreader_beside_its_neighbours(form):
     """The cold plate's face is on the heat spreader's, and bracket and screws clear memory and heatsinks."""
     board, block, module = Motherboard(form=form), CpuBlock(), Memory(height=44)
     at = seat(block, board, "cpu")
-    others = {n: s for n, s in board.solids().items() if "plug" not in n}
+    others = {n: s for n, s in solids_of(board).items() if "plug" not in n}
     for n in (1, board.dimm_count):
         placed = seat(module, board, f"dimm-{n}")
-        others |= {f"memory-{n}-{b}": draw.moved(s, placed) for b, s in module.solids().items()}
-    for body, s in block.solids().items():
+        others |= {f"memory-{n}-{b}": draw.moved(s, placed) for b, s in solids_of(module).items()}
+    for body, s in solids_of(block).items():
         moved = draw.moved(s, at)
         for name, other in others.items():
             assert moved.intersect(other).Volume() == pytest.approx(0, abs=VOLUME_MM3), (body, name)
@@ -122,6 +124,7 @@ def test_block_ports_are_the_trades():
     assert swapped == pytest.approx(ports["out"].pose[:3, 3])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["atx", "sfx"])
 @pytest.mark.parametrize("fan", ["down", "up"])
 def test_power_supply_meets_its_seat(kind, fan):
@@ -134,8 +137,8 @@ def test_power_supply_meets_its_seat(kind, fan):
     panel = apply(theirs.pose, [(h.x, h.y, 0) for h in theirs.holes])
     assert mine == pytest.approx(panel, abs=1e-9)
     assert compose(at, psu.frame("intake").pose)[:3, 2] == pytest.approx([0, 0, -1 if fan == "down" else 1])
-    body = draw.moved(psu.solids()["body"], at)
-    rear = case.solids()["rear"]
+    body = draw.moved(solids_of(psu)["body"], at)
+    rear = solids_of(case)["rear"]
     lo, hi = extents(body)
     assert (lo[0], 236 - hi[1], lo[2]) == pytest.approx((0, 40, 3), abs=KERNEL_MM)
     assert hi[0] == pytest.approx(psu.depth, abs=KERNEL_MM)
@@ -148,7 +151,7 @@ def test_power_supply_meets_its_seat(kind, fan):
 
 def test_power_supply_keeps_its_rooms():
     psu = Psu(intake_room=12.7)
-    solids = psu.solids()
+    solids = solids_of(psu)
     assert extents(solids["intake-room"])[0][1] == pytest.approx(-12.7)
     assert extents(solids["cable-room"])[1][2] == pytest.approx(psu.depth + psu.cable_room)
     rooms = {b.name: b.admits for b in psu.bodies() if b.keep_out}

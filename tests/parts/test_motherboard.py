@@ -13,7 +13,16 @@ from elbowroom.parts.board.motherboard import Motherboard
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.vocabulary import board_standard as std
 from elbowroom.parts.vocabulary.pose import apply, bring_together, compose
-from tests.parts.probe import KERNEL_MM, Inside, catalogue_parts, check_drawing, check_frames, check_pattern, extents
+from tests.parts.probe import (
+    KERNEL_MM,
+    Inside,
+    catalogue_parts,
+    check_drawing,
+    check_frames,
+    check_pattern,
+    extents,
+    solids_of,
+)
 
 CATALOGUE = catalogue_parts("motherboard")
 INCH = 25.4
@@ -33,6 +42,7 @@ def seated(board: Motherboard, case: Case) -> np.ndarray:
     return bring_together(board.frame("back").pose, case.frame("board").pose)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CATALOGUE)
 def test_drawn_board_is_the_declared_one(name):
     board = CATALOGUE[name]
@@ -42,6 +52,7 @@ def test_drawn_board_is_the_declared_one(name):
     check_pattern(board.patterns()[0], Inside({"pcb": solids["pcb"]}), through=float(board.thickness))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "changes",
     [
@@ -115,8 +126,8 @@ def test_board_in_its_case_touches_only_the_standoffs(form):
     board = Motherboard(form=form)
     case = Case(interior=ROOMY, board={"form": form, "at": {"top": 60}}, slots=len(board.slots))
     at = seated(board, case)
-    placed = {n: draw.moved(s, at) for n, s in board.solids().items() if board_real(board, n)}
-    panels = case.solids()
+    placed = {n: draw.moved(s, at) for n, s in solids_of(board).items() if board_real(board, n)}
+    panels = solids_of(case)
     for n, s in placed.items():
         for m in ("rear", "standoff-1"):
             assert s.intersect(panels[m]).Volume() == pytest.approx(0, abs=1e-3), (n, m)
@@ -131,7 +142,7 @@ def board_real(board, name):
 def test_rear_connectors_look_through_the_cutout():
     """microATX v1.2, fig. 4, 5: the connectors lie inside the I/O cut-out, their faces 0.445 in behind the hole row."""
     board, case = Motherboard(), Case(interior=ROOMY, board={"at": {"top": 60}})
-    lo, hi = extents(board.solids()["io-block"])
+    lo, hi = extents(solids_of(board)["io-block"])
     corners = np.sort(apply(seated(board, case), [lo, hi]), axis=0)
     cut = case.board.io_cut(case.interior).rect
     assert (corners[0][1] > cut.u0, corners[1][1] < cut.u1) == (True, True)
@@ -157,11 +168,12 @@ def test_card_bracket_reaches_the_rear_panel(form):
         assert bracket[1] - window[1] == pytest.approx(3.4 + 104.86 - 10.16 - 89.90 / 2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["x1", "x4", "x8", "x16"])
 def test_a_card_edge_stands_in_the_groove(kind):
     """A 1.57 card edge fits the groove and rests on its floor, 3.4 above the board; beside the groove is plastic."""
     board = Motherboard(slots=[kind])
-    slot, f = board.solids()["slot-1"], board.frame("slot-1").pose
+    slot, f = solids_of(board)["slot-1"], board.frame("slot-1").pose
     end = {"x1": 8.15, "x4": 22.15, "x8": 39.15, "x16": 72.15}[kind]  # card edge ends this far past the key (C)
     x, y, z = f[:3, 3]
     card = Solid.makeBox(end + 12.15, 1.57, 30, Vector(x - 12.15, y - 0.785, z + 3.4))
@@ -183,7 +195,7 @@ def test_slots_are_a_pitch_apart_from_the_datum():
 def test_plugs_keep_their_bend_room():
     """At least 40 mm before the front edge for the 24-pin cable and 25 to 30 beyond the top edge; cables may enter."""
     b = Motherboard()
-    solids = b.solids()
+    solids = solids_of(b)
     rooms = {x.name: x for x in b.bodies() if x.keep_out}
     assert set(rooms) == {"power-plug", "cpu-power-plug-1", "cpu-power-plug-2"}
     assert all("cable" in r.admits for r in rooms.values())
@@ -209,6 +221,7 @@ def test_boards_that_cannot_be_read_are_refused(changes, message):
         Motherboard(**changes)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
@@ -226,7 +239,7 @@ def test_boards_that_cannot_be_read_are_refused(changes, message):
 def test_impossible_boards_are_told_and_drawn_as_declared(changes, message):
     board = Motherboard(**changes)
     assert any(message in f.text for f in board.faults())
-    solids = board.solids()
+    solids = solids_of(board)
     bodies = [extents(solids[b.name]) for b in board.bodies() if b.keep_out is None]
     lo, hi = np.min([b[0] for b in bodies], axis=0), np.max([b[1] for b in bodies], axis=0)
     assert lo == pytest.approx(board.box().lo, abs=1e-4)

@@ -31,6 +31,7 @@ from tests.parts.probe import (
     check_frames,
     check_pattern,
     check_port,
+    first_quick,
 )
 
 PLATES = catalogue_parts("plate") | {
@@ -68,12 +69,13 @@ RISERS = catalogue_parts("riser") | {
 }
 
 
-@pytest.fixture(scope="module", params=PLATES)
+@pytest.fixture(scope="module", params=first_quick(PLATES))
 def plate(request):
     part = PLATES[request.param]
     return part, check_drawing(part)
 
 
+@pytest.mark.slow
 def test_plate_frames_and_ports(plate):
     part, solids = plate
     check_frames(part)
@@ -241,7 +243,7 @@ def test_channel_tools_cover_what_lies_within_half_a_width_of_the_path(points, w
             assert (inside.body((x, y, 4.0)) is not None) == (d < 0)
 
 
-@pytest.fixture(scope="module", params=RISERS)
+@pytest.fixture(scope="module", params=first_quick(RISERS))
 def riser(request):
     part = RISERS[request.param]
     return part, check_drawing(part)

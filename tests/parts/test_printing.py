@@ -21,7 +21,7 @@ from elbowroom.parts.vocabulary.base import Hole, HolePattern
 from elbowroom.parts.vocabulary.pose import IDENTITY, pose
 from elbowroom.parts.vocabulary.printing import PRINT_WALL, MadePart, refuse_small, refuse_thin
 from tests.parts.print_probe import mesh_of, overhangs, thinnest, volume
-from tests.parts.probe import KERNEL_MM, SKIN, Inside, catalogue_parts, extents
+from tests.parts.probe import KERNEL_MM, SKIN, Inside, catalogue_parts, extents, first_quick
 
 MADE = ("riser", "spacer", "shim", "plate-bracket", "pump-bracket", "card-support", "washer-plate", "drill-guide",
         "coupon")  # fmt: skip
@@ -44,7 +44,7 @@ PARTS: dict[str, MadePart] = {
 WIDER = 0.2
 
 
-@pytest.fixture(scope="module", params=PARTS)
+@pytest.fixture(scope="module", params=first_quick(PARTS))
 def printed(request):
     part = PARTS[request.param]
     solids = part.solids()
@@ -73,11 +73,13 @@ def test_a_riser_much_wider_at_the_top_is_printed_on_its_top():
     assert overhangs(mesh_of(solid, IDENTITY))
 
 
+@pytest.mark.slow
 def test_walls_by_rays_are_no_thinner_than_the_rule(printed):
     part, solids, body = printed
     assert thinnest(mesh_of(solids[body], part.print_pose())) > PRINT_WALL - 0.03  # a chord of 0.02 on each side
 
 
+@pytest.mark.slow
 def test_compensation_widens_every_hole_and_nothing_else(printed):
     part, solids, body = printed
     wide = part.compensated(WIDER)

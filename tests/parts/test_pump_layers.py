@@ -27,6 +27,7 @@ from tests.parts.probe import (
     check_port,
     check_stack_faces,
     extents,
+    first_quick,
 )
 
 PUMPS = catalogue_parts("pump") | {
@@ -54,7 +55,7 @@ LAYERS = catalogue_parts("dust-filter") | catalogue_parts("gasket") | {
 WASHERS = catalogue_parts("washer") | {"odd": Washer(inner=6.1, outer=17.3, thickness=1.45)}
 
 
-@pytest.fixture(scope="module", params=PUMPS)
+@pytest.fixture(scope="module", params=first_quick(PUMPS))
 def pump(request):
     part = PUMPS[request.param]
     return part, check_drawing(part)
@@ -137,12 +138,13 @@ def test_pump_that_cannot_be_made_is_refused_with_the_millimetres(fields, messag
         Pump(**fields)
 
 
-@pytest.fixture(scope="module", params=LAYERS)
+@pytest.fixture(scope="module", params=first_quick(LAYERS))
 def layer(request):
     part = LAYERS[request.param]
     return part, check_drawing(part)
 
 
+@pytest.mark.slow
 def test_layer_faces_and_holes(layer):
     part, solids = layer
     check_frames(part)

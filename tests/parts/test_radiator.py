@@ -18,6 +18,8 @@ from tests.parts.probe import (
     check_port,
     check_stack_faces,
     extents,
+    first_quick,
+    solids_of,
 )
 
 CATALOGUE = catalogue_parts("radiator")
@@ -41,10 +43,10 @@ ODD = {
 ALL = CATALOGUE | ODD
 
 
-@pytest.fixture(scope="module", params=ALL)
+@pytest.fixture(scope="module", params=first_quick(ALL))
 def drawn(request):
     part = ALL[request.param]
-    return part, part.solids()
+    return part, solids_of(part)
 
 
 def test_is_drawn_as_declared(drawn):

@@ -80,6 +80,7 @@ def test_a_closed_shell_is_as_good_as_a_solid(tmp_path):
     assert all(m.fault is None and m.volume_mm3 > 0 for m in meshes.values())
 
 
+@pytest.mark.slow
 @settings(max_examples=5, deadline=None)
 @given(st.integers(1, 3), st.integers(0, 2), st.floats(1, 50))
 def test_an_open_shell_is_never_passed_over(tmp_path_factory, without, solids, size):
@@ -98,6 +99,7 @@ def test_an_open_shell_is_never_passed_over(tmp_path_factory, without, solids, s
     assert [m.fault is None for m in unpack(draw(part).meshes).values()] == [True] * solids + [False]
 
 
+@pytest.mark.slow
 def test_loose_faces_that_close_up_are_a_solid_and_others_are_told(tmp_path):
     closed = ImportedPart(path=written(tmp_path / "a.step", block(5), *block(20, 100).Faces()))
     assert closed.body_faults() == {}
@@ -106,6 +108,7 @@ def test_loose_faces_that_close_up_are_a_solid_and_others_are_told(tmp_path):
     assert "1 solid and 4 open shells" in "".join(loose.body_faults().values())
 
 
+@pytest.mark.slow
 def test_what_the_kernel_leaves_out_is_missed(tmp_path):
     """A solid whose shell names an entity that is not there is dropped by the kernel without a word."""
     path = tmp_path / "a.step"
@@ -128,6 +131,7 @@ def test_bodies_keep_the_names_of_the_file(tmp_path):
     assert [b.name for b in ImportedPart(path=path).bodies()] == ["lid", "Gehäuse 2"]
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(st.lists(st.text(max_size=60), max_size=8))
 def test_names_are_shown_safely_and_told_apart(texts):
@@ -138,6 +142,7 @@ def test_names_are_shown_safely_and_told_apart(texts):
     assert useful_name("solid 3") is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("turned", [False, True])
 def test_a_solid_turned_inside_out_is_read_and_written_facing_outward(tmp_path, turned):
     import cadquery as cq
@@ -158,6 +163,7 @@ def test_a_solid_turned_inside_out_is_read_and_written_facing_outward(tmp_path, 
     assert gmsh_volumes(back) == pytest.approx([8000])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [MOST_EXTENT / 2 * 1.01, 10_000, 100_000])
 def test_a_shape_larger_than_any_part_is_refused_with_a_word_on_its_unit(tmp_path, size):
     import cadquery as cq

@@ -37,6 +37,7 @@ def sizes(part: Part) -> dict[str, float]:
     return {f"{n} {w}": float(getattr(s, w)()) for n, s in part.solids().items() for w in ("Volume", "Area")}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "part",
     [

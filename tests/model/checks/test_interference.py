@@ -160,6 +160,7 @@ def test_what_one_unsound_mesh_leaves_open_is_one_line(store: Store, count: int)
     assert overall(found) == "unknown"
 
 
+@pytest.mark.slow
 def test_many_instances_are_one_shape_and_all_are_judged(store: Store) -> None:
     """A grid of balls a millimetre apart along x and touching along y."""
     scene = scene_of(store, *[(Ball(r=5), shift(11.0 * (k % 5), 10.0 * (k // 5))) for k in range(15)])

@@ -22,11 +22,6 @@ from elbowroom.model.layout.place import place
 from elbowroom.model.store import Store
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def build(
     slot: int, card: str = "gpu-block-2slot", have: int = 7, kinds: str = "[x16, x1, x16, x4, x8, x16, x16]"
 ) -> Layout:

@@ -38,6 +38,7 @@ def checked(text: str, tmp_path: Path) -> list[Finding]:
     return pipeline.check(file, Store.default()).findings
 
 
+@pytest.mark.slow
 def test_a_stand_that_hangs_fails_and_the_rise_it_is_told_puts_it_down(tmp_path: Path) -> None:
     found = checked(STAND.replace("RISE", "40"), tmp_path)
     [hangs] = [f for f in found if f.place == "foot" and f.question == "mate" and f.verdict == "fail"]

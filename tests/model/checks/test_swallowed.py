@@ -50,6 +50,7 @@ def told(store: Store, file: str, turn: object = IDENTITY) -> list[str]:
     return [f.text for f in check(scene, Checker(scene, store))]
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(at=st.tuples(*[st.integers(-16, 36)] * 3), size=st.integers(2, 10), turned=st.booleans())
 def test_a_cube_in_a_cube_is_told_where_it_lies_wholly_inside(
@@ -70,6 +71,7 @@ def test_a_cube_in_a_hollow_is_not_inside_anything(store: Store, tmp_path: Path)
     assert len(told(store, stl(tmp_path / "solid.stl", (0, 0, 0, 30), (10, 10, 10, 5)))) == 1
 
 
+@pytest.mark.slow
 def test_of_a_step_file_it_is_told_once_with_the_names(store: Store, tmp_path: Path) -> None:
     import cadquery as cq
 

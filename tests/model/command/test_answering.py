@@ -20,8 +20,8 @@ parts:
 
 
 @pytest.fixture(scope="module")
-def env(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    return {**os.environ, "ELBOWROOM_CACHE": str(tmp_path_factory.mktemp("cache"))}
+def env() -> dict[str, str]:
+    return dict(os.environ)
 
 
 @pytest.fixture
@@ -38,6 +38,7 @@ def in_shell(words: str, env: dict[str, str], folder: Path) -> subprocess.Comple
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [
@@ -67,6 +68,7 @@ def test_a_report_that_has_no_file_to_go_to_is_bad_input(
     assert len(done.stderr.splitlines()) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("fault", "said"),
     [
@@ -165,6 +167,7 @@ def test_a_signal_that_the_caller_ignores_stays_ignored(env: dict[str, str], bui
     assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.slow
 def test_a_long_run_says_so(env: dict[str, str], build: Path) -> None:
     script = (
         "import time\nfrom elbowroom.model import pipeline; from elbowroom.model.command import cli, supervise\n"
@@ -179,6 +182,7 @@ def test_a_long_run_says_so(env: dict[str, str], build: Path) -> None:
     assert "(drawing a box)" in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("fault", "blamed"), [("DrawError('x')", True), ("OSError(28, 'No space left')", False)])
 def test_only_faults_of_the_shape_are_laid_to_its_dimensions(
     fault: str, blamed: bool, env: dict[str, str], build: Path, tmp_path: Path

@@ -81,6 +81,7 @@ def test_a_list_beyond_its_bound_is_told_with_the_bound(text: str, bound: str) -
     assert time.process_time() - start < 20  # measured: 2 s
 
 
+@pytest.mark.slow
 def test_a_thousand_misspelt_names_among_a_thousand_are_each_told_the_nearest() -> None:
     names = [f"part number {i}" for i in range(1000)]
     start = time.process_time()

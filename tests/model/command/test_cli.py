@@ -14,23 +14,17 @@ from elbowroom.model import demos
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import read
 from elbowroom.model.schema import build_schema
-from elbowroom.model.store import Store
 
 COMMAND = [sys.executable, "-c", "from elbowroom.model.command.cli import main; main()"]
 BOX = "{box: custom, length: 10, width: 10, height: 10, at: {x: %s, y: 0, z: 0}}"
 
 
-@pytest.fixture(scope="session")
-def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("cache")
-
-
 @pytest.fixture
-def run(cache: Path, tmp_path: Path):  # type: ignore[no-untyped-def]
+def run(tmp_path: Path):  # type: ignore[no-untyped-def]
     def run(*words: object, **env: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [*COMMAND, *map(str, words)], capture_output=True, text=True, timeout=300, cwd=tmp_path,
-            env={**os.environ, "ELBOWROOM_CACHE": str(cache), **env},
+            env={**os.environ, **env},
         )  # fmt: skip
 
     return run
@@ -88,25 +82,25 @@ def test_set_changes_one_value(run, tmp_path) -> None:  # type: ignore[no-untype
     assert 'unknown key "xx"' in done.stderr
 
 
-@pytest.mark.parametrize(
-    "text",
-    [
-        "title: t\nparts: {a: {box: custom}}\n",
-        "title: t\nparts: {}\n",
-        "title: t\nparts: {a: {file: face.step, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: [1, 2\n",
-        "title: t\nparts: {a: {file: ../../etc/passwd, unit: mm, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: none.step, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: junk.step, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: junk.stl, unit: mm, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\nparts: {a: {file: junk.stl, at: {x: 0, y: 0, z: 0}}}\n",
-        "title: t\ncase: {like: case-atx-tower, sheet: -1}\n",
-        "title: t\ncase: {like: case-atx-tower, interior: {width: .nan}}\n",
-        "title: t\nparts: {a: {box: custom, on: 'b.*'}, b: {box: custom, on: a.top}}\n",
-        "title: t\nparts: {a: {sheet: custom, holes: [" + "{at: [0, 0], diameter: 3}, " * 5000 + "]}}\n",
-        "title: t\ncase: {like: case-atx-tower}\nstacks: {roof: {flow: in, layers: [{radiator: radiator-420x30}]}}\n",
-    ],
-)
+BAD = [
+    "title: t\nparts: {a: {box: custom}}\n",
+    "title: t\nparts: {}\n",
+    "title: t\nparts: {a: {file: face.step, at: {x: 0, y: 0, z: 0}}}\n",
+    "title: t\nparts: [1, 2\n",
+    "title: t\nparts: {a: {file: ../../etc/passwd, unit: mm, at: {x: 0, y: 0, z: 0}}}\n",
+    "title: t\nparts: {a: {file: none.step, at: {x: 0, y: 0, z: 0}}}\n",
+    "title: t\nparts: {a: {file: junk.step, at: {x: 0, y: 0, z: 0}}}\n",
+    "title: t\nparts: {a: {file: junk.stl, unit: mm, at: {x: 0, y: 0, z: 0}}}\n",
+    "title: t\nparts: {a: {file: junk.stl, at: {x: 0, y: 0, z: 0}}}\n",
+    "title: t\ncase: {like: case-atx-tower, sheet: -1}\n",
+    "title: t\ncase: {like: case-atx-tower, interior: {width: .nan}}\n",
+    "title: t\nparts: {a: {box: custom, on: 'b.*'}, b: {box: custom, on: a.top}}\n",
+    "title: t\nparts: {a: {sheet: custom, holes: [" + "{at: [0, 0], diameter: 3}, " * 5000 + "]}}\n",
+    "title: t\ncase: {like: case-atx-tower}\nstacks: {roof: {flow: in, layers: [{radiator: radiator-420x30}]}}\n",
+]
+
+
+@pytest.mark.parametrize("text", [*BAD[:4], *(pytest.param(t, marks=pytest.mark.slow) for t in BAD[4:])])
 def test_bad_input_exits_2_with_places_and_writes_nothing(run, tmp_path, text) -> None:  # type: ignore[no-untyped-def]
     (tmp_path / "junk.step").write_bytes(b"ISO-10303-21;\nHEADER;\n" + os.urandom(1000))
     (tmp_path / "junk.stl").write_bytes(os.urandom(500))
@@ -139,6 +133,7 @@ def test_a_failed_export_leaves_the_earlier_files_whole(run, tmp_path) -> None: 
     assert run("export", file, "--to", "out", "--only", "stepp").returncode == 2
 
 
+@pytest.mark.slow
 def test_a_new_build_fits_and_is_never_overwritten(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     assert run("new", "mine.yaml").returncode == 0
     done = run("check", "mine.yaml")
@@ -148,7 +143,8 @@ def test_a_new_build_fits_and_is_never_overwritten(run, tmp_path) -> None:  # ty
     assert (tmp_path / "mine.yaml").read_text() == "# my work\n"
 
 
-def test_a_warm_check_loads_no_geometry_kernel(cache, tmp_path) -> None:  # type: ignore[no-untyped-def]
+@pytest.mark.slow
+def test_a_warm_check_loads_no_geometry_kernel(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """Fresh processes with a filled cache are meant to answer in well under a second."""
     file = build(tmp_path, 0, 15, extra="  c: {cylinder: custom, diameter: 10, height: 9, at: {x: 30, y: 0, z: 0}}\n")
     script = (
@@ -156,12 +152,12 @@ def test_a_warm_check_loads_no_geometry_kernel(cache, tmp_path) -> None:  # type
         "from elbowroom.model.store import Store\npipeline.check(Path(sys.argv[1]), Store.default())\n"
         "print([m for m in ('cadquery', 'OCP', 'trimesh', 'scipy', 'numba', 'rich') if m in sys.modules])"
     )
-    env = {**os.environ, "ELBOWROOM_CACHE": str(cache)}
     for _ in range(2):
-        done = subprocess.run([sys.executable, "-c", script, str(file)], capture_output=True, text=True, env=env)
+        done = subprocess.run([sys.executable, "-c", script, str(file)], capture_output=True, text=True)
     assert done.stdout.strip() == "[]", done.stderr
 
 
+@pytest.mark.slow
 def test_catalogue_and_schema_cover_every_family(run) -> None:  # type: ignore[no-untyped-def]
     from elbowroom.parts import FAMILIES
     from elbowroom.parts.tube.tube_stock import tube_stocks
@@ -192,10 +188,11 @@ def test_the_schema_accepts_every_demo_and_refuses_a_misspelt_key(file: Path) ->
     assert list(validator.iter_errors(values))
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 @pytest.mark.parametrize(("planned", "mended"), demos.pairs(), ids=demos.names())
 def test_each_demo_fails_as_planned_in_three_ways_and_fits_as_mended(run, planned, mended) -> None:  # type: ignore[no-untyped-def]
-    shared = str(Store.default().folder)  # with the other tests of the demos: each is worked out once
-    before, after = (run("check", f, "--json", "-", ELBOWROOM_CACHE=shared) for f in (planned, mended))
+    before, after = (run("check", f, "--json", "-") for f in (planned, mended))
     assert (before.returncode, after.returncode) == (1, 0), after.stdout
     failing = [f for f in json.loads(before.stdout)["findings"] if f["verdict"] in {"clash", "touch", "tight", "fail"}]
     assert len({(f["question"], f["verdict"]) for f in failing}) >= 3
@@ -221,6 +218,7 @@ def test_a_missing_system_library_is_told_with_what_to_install() -> None:
     assert "apt-get install -y --no-install-recommends libgl1" in said.getvalue()
 
 
+@pytest.mark.slow
 def test_the_reach_of_every_port_is_written_when_asked_for(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     """One closed solid a port, in metres: in front of a free port it goes at least a fitting's height outward."""
     import trimesh
@@ -263,18 +261,18 @@ def test_a_mistyped_folder_is_not_made(run, tmp_path) -> None:  # type: ignore[n
     assert not (tmp_path / "nowhere").exists()
 
 
-def test_a_reader_that_goes_away_does_not_change_the_answer(cache, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_reader_that_goes_away_does_not_change_the_answer(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """As `check ... | head -1` under pipefail: the closed pipe must not read as "something fails"."""
     file = build(tmp_path, 0, 15)
-    env = {**os.environ, "ELBOWROOM_CACHE": str(cache)}
     end, start = os.pipe()
     os.close(end)
     with os.fdopen(start, "wb") as out:
-        done = subprocess.run([*COMMAND, "check", str(file), "--all"], stdout=out, stderr=subprocess.PIPE, env=env)
+        done = subprocess.run([*COMMAND, "check", str(file), "--all"], stdout=out, stderr=subprocess.PIPE)
     assert done.returncode == 0, done.stderr.decode()
     assert b"Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_a_lower_bound_from_boxes_holds_for_round_parts(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     """A box to x = 115 and a cylinder of 40 about x = 200 are 200 - 20 - 115 = 65 apart, however it is meshed."""
     file = tmp_path / "far.yaml"
@@ -291,6 +289,7 @@ def test_a_lower_bound_from_boxes_holds_for_round_parts(run, tmp_path) -> None: 
     assert finding["low"] <= 65.0 + 1e-6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("inner", ["box: custom, length: 8, width: 8", "cylinder: custom, diameter: 7.7"])
 def test_a_part_wholly_inside_another_is_a_clash_that_says_so(run, tmp_path, inner) -> None:  # type: ignore[no-untyped-def]
     file = build(tmp_path, 0, extra=f"  pea: {{{inner}, height: 6, at: {{x: 0, y: 0, z: 2}}}}\n")

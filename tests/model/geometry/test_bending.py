@@ -71,6 +71,7 @@ def ridge(rng: np.random.Generator) -> Any:
     return start.lineTo(40, 0).close().extrude(12).val()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("draw", [loft, ridge])
 def test_every_point_of_a_free_form_solid_is_within_the_bound_of_its_mesh(draw: Any) -> None:
     for number in range(2):
@@ -108,6 +109,7 @@ class Wave(One):
         return start.lineTo(40, 0).close().extrude(12).val()
 
 
+@pytest.mark.slow
 @seed(5)
 @settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(

@@ -38,6 +38,7 @@ def told(store: Store, a: Part, b: Part, at: Pose, limits: child.Limits | None =
     return Checker(scene_of(store, (a, IDENTITY), (b, at)), store).judge(0, 1)
 
 
+@pytest.mark.slow
 def test_the_child_answers_as_this_process_would(
     tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -54,6 +55,7 @@ def _never(*_: object) -> None:
     raise AssertionError("a user's shape was worked on in this process")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("limits", "why"),
     [

@@ -27,6 +27,7 @@ def drawn(part, tmp_path):
     return module._draw_all({"key": piece}, Store(tmp_path / "cache"), None)["key"]
 
 
+@pytest.mark.slow
 def test_a_drawing_that_ends_its_process_leaves_a_box_with_the_reason(foreign, tmp_path, monkeypatch):
     foreign.box()  # its file is read in time
     monkeypatch.setattr(child, "FOREIGN", child.Limits(cpu=60, clock=0.2, memory=child.MEGABYTE))
@@ -63,6 +64,7 @@ def test_a_mesh_that_does_not_close_is_asked_for_in_other_ways(monkeypatch):
     assert len(set(asked)) == 3
 
 
+@pytest.mark.slow
 def test_a_sheet_of_many_holes_is_meshed_closed_and_true():
     """The kernel's other algorithm, which is asked where a face has hundreds of outlines."""
     spots = [(8.0 * (i % 20) - 76, 8.0 * (i // 20) - 72) for i in range(380)]

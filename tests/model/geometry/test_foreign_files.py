@@ -77,6 +77,7 @@ def dying(monkeypatch: pytest.MonkeyPatch, store: Store) -> None:
     store.memory.clear()
 
 
+@pytest.mark.slow
 def test_a_template_is_the_same_as_one_made_in_this_process(
     part: ImportedPart, store: Store, kept_out: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -88,6 +89,7 @@ def test_a_template_is_the_same_as_one_made_in_this_process(
     assert [row.diameter for row in there.holes] == pytest.approx([6, 4])
 
 
+@pytest.mark.slow
 def test_a_shape_without_a_flat_face_is_told_as_that(store: Store, kept_out: None, tmp_path: Path) -> None:
     import cadquery as cq
 
@@ -96,6 +98,7 @@ def test_a_shape_without_a_flat_face_is_told_as_that(store: Store, kept_out: Non
         views.drawings(scene_of(store, ball), store, ["p0.top"])
 
 
+@pytest.mark.slow
 def test_flat_sheets_are_the_same_and_their_cuts_are_judged_alike(
     part: ImportedPart, store: Store, kept_out: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -124,6 +127,7 @@ def test_flat_sheets_are_the_same_and_their_cuts_are_judged_alike(
         assert apart.stays_whole(shape, part, store, wanted) is stays
 
 
+@pytest.mark.slow
 def test_a_cut_in_a_users_sheet_is_in_what_is_drawn_of_it(part: ImportedPart, store: Store, kept_out: None) -> None:
     """A square of 10 mm through 2 mm of sheet takes 200 mm3, by arithmetic."""
     scene = scene_of(store, part)
@@ -155,6 +159,7 @@ def test_finer_meshes_for_printing_come_from_the_child(part: ImportedPart, store
     assert mesh.bound < scene.solids[0].mesh.bound
 
 
+@pytest.mark.slow
 def test_step_holds_what_others_drew_and_our_own(
     part: ImportedPart, store: Store, kept_out: None, tmp_path: Path
 ) -> None:

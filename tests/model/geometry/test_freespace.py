@@ -186,6 +186,7 @@ def _apart(a: Floats, b: Floats, t: Floats) -> float:
     return best
 
 
+@pytest.mark.slow
 def test_answers_agree_with_distances_taken_triangle_by_triangle() -> None:
     rng = np.random.default_rng(7)
     obstacles = []
@@ -232,6 +233,7 @@ def test_adding_an_obstacle_never_frees_anything(number: int) -> None:
     assert not ((more.stack(stack, poses) == FREE) & (base.stack(stack, poses) != FREE)).any()
 
 
+@pytest.mark.slow
 def test_points_in_solids_agree_with_the_solid_angle_on_a_bent_tube() -> None:
     """A ring of 800 triangles: rays and solid angles must tell the same for every point, also on its axes."""
     n, m = 40, 20

@@ -82,6 +82,7 @@ turns = st.tuples(st.sampled_from([(0, 0, 1), (1, 2, 3), (-3, 1, 2)]), st.sample
 sizes = st.tuples(st.floats(40, 300), st.floats(40, 300))
 
 
+@pytest.mark.slow
 @seed(7)
 @few
 @given(
@@ -112,6 +113,7 @@ def test_nothing_that_goes_through_a_flush_face_is_contact(
     assert not any(" meet over" in f.text for f in (mate, *others))
 
 
+@pytest.mark.slow
 @seed(7)
 @few
 @given(size=sizes, holes=st.integers(0, 12), turn=turns)

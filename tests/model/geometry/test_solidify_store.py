@@ -85,6 +85,7 @@ def test_the_key_covers_class_and_dimensions() -> None:
     assert shape_key(layout_of((Lookalike(), IDENTITY)).pieces[0]) != keys[0]
 
 
+@pytest.mark.slow
 def test_workers_draw_what_this_process_would(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "POOL_FROM_LOADED", module.POOL_FROM)
     parts: list[Part] = [Fan(), Fan(depth=30), PlainBox(), PlainCylinder(bore=20), PlainSheet()]  # type: ignore[arg-type]
@@ -129,6 +130,7 @@ def test_a_users_mesh_keeps_its_fault_and_has_no_exact_form(tmp_path: Path) -> N
         assert scene.solids[0].shape.brep is None
 
 
+@pytest.mark.slow
 def test_the_warm_path_loads_no_kernel(tmp_path: Path) -> None:
     """In a fresh process: nothing of CadQuery, OCP, trimesh or the mesh kernels."""
     program = (
@@ -166,6 +168,7 @@ def damage(folder: Path, how: str) -> None:
             path.unlink()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["truncated", "emptied", "flipped", "replaced", "deleted"])
 def test_a_damaged_cache_changes_no_answer(tmp_path: Path, truth: list[dict[str, Any]], how: str) -> None:
     assert answers(Store(tmp_path)) == truth
@@ -220,6 +223,7 @@ ANSWER = (
 )
 
 
+@pytest.mark.slow
 def test_several_may_fill_one_cache_at_once(tmp_path: Path, truth: list[dict[str, Any]]) -> None:
     """Several commands, started together; the geometry kernel itself is not made for threads of one process."""
     command = [sys.executable, "-c", ANSWER, str(tmp_path), str(Path(__file__).parents[3])]

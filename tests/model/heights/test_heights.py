@@ -56,16 +56,6 @@ def settled(document: Document) -> tuple[Document, list[Finding]]:
     return heights.settled(document, Store.default())
 
 
-@pytest.fixture(scope="module")
-def _folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("cache")
-
-
-@pytest.fixture(autouse=True)
-def _cache(_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ELBOWROOM_CACHE", str(_folder))
-
-
 def document(more: str = "", **words: Any) -> Document:
     usual = {"wall": "front", "clock": 90, "lift": "fit", "at": "{tray: 90, floor: 200}", "riser": "riser-12x18",
              "height": ASKED, "by": "top", "gaps": "{default: 1}"}  # fmt: skip
@@ -98,6 +88,7 @@ def objections(doc: Document, height: float) -> list[str]:
 # The range --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_between_a_cable_and_a_box_the_range_is_what_arithmetic_says() -> None:
     # Behind: the cable reaches 13 + 4.5 off the wall, and 1 is wanted. Before: 80 - 20 - 1.
     parts, finding, extra = solved(CABLE + BOX)
@@ -133,6 +124,7 @@ def test_the_middle_keeps_within_what_is_asked() -> None:
     assert "the least asked for" in finding.text
 
 
+@pytest.mark.slow
 def test_the_layer_of_the_printer_is_what_is_rounded_up_to() -> None:
     doc = document(CABLE + BOX, height="{at_least: 18, at_most: 22}")
     for layer, height in ((0.3, 18.6), (0.4, 18.8)):
@@ -142,11 +134,13 @@ def test_the_layer_of_the_printer_is_what_is_rounded_up_to() -> None:
         assert out.values["parts"]["riser"]["height"] == height == finding.measured
 
 
+@pytest.mark.slow
 def test_the_wanted_gap_is_that_of_the_pair() -> None:
     _, _, extra = solved(CABLE + BOX, gaps="{between: [{families: [plate, cable], gap: 4}], parts: {before: 6}}")
     assert extra["intervals"][0] == pytest.approx([21.5, 54.0], abs=NEAR)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("wall", "at", "obstacle", "end"),
     # The box's near face 80 off the wall, so 80 - 20 - 1 = 59.
@@ -163,6 +157,7 @@ def test_on_any_wall_the_range_is_the_same(wall: str, at: str, obstacle: str, en
     assert extra["intervals"][0][1] == pytest.approx(end, abs=NEAR), finding.text
 
 
+@pytest.mark.slow
 def test_what_stands_on_the_plate_moves_with_it() -> None:
     # A sheet 3 thick, 9 before the plate's front: 80 - 20 - 9 - 3 - 1.
     sheet = "  fascia: {sheet: custom, length: 150, width: 80, thickness: 3, on: plate.front, lift: 9}\n"
@@ -184,6 +179,7 @@ def test_the_case_itself_ends_the_range() -> None:
     assert dict(finding.extra)["upper"][0]["parts"][0] == "case"
 
 
+@pytest.mark.slow
 def test_a_plate_placed_by_its_front_is_lifted_by_its_thickness_more() -> None:
     doc = document(CABLE + BOX)
     parts = {**doc.values["parts"]}
@@ -193,6 +189,7 @@ def test_a_plate_placed_by_its_front_is_lifted_by_its_thickness_more() -> None:
     assert finding.measured == 18.6
 
 
+@pytest.mark.slow
 def test_a_spacer_may_carry_it_as_well() -> None:
     doc = document(CABLE + BOX)
     spacer = {"spacer": "custom", "height": "fit", "on": "plate.mount-*", "by": "top"}
@@ -246,6 +243,7 @@ def test_a_move_is_told_only_where_nothing_is_in_its_way() -> None:
     assert not [r for r in finding.remedies if r.startswith("move before")]
 
 
+@pytest.mark.slow
 def test_a_fault_that_no_height_mends_is_said_and_the_rest_is_solved() -> None:
     # A board 5 thick on the wall where a quarter of the plate is to stand: a riser's foot is in it at every height.
     board = "  pad: {box: custom, length: 5, width: 50, height: 100, at: {x: 625, y: 95, z: 200}}\n"
@@ -256,6 +254,7 @@ def test_a_fault_that_no_height_mends_is_said_and_the_rest_is_solved() -> None:
     assert parts["riser"]["height"] == 18.6
 
 
+@pytest.mark.slow
 def test_two_plates_are_solved_one_after_the_other() -> None:
     second = (
         "  upper: {plate: custom, length: 120, width: 60, thickness: 10, on: plate.front, lift: fit}\n"
@@ -273,6 +272,7 @@ def test_two_plates_are_solved_one_after_the_other() -> None:
 # Against the check ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_range_agrees_with_the_whole_check_at_steps_of_a_millimetre() -> None:
     slant = "  slant: {cable: custom, diameter: 7, points: [[560, 60, 250], [590, 240, 330]]}\n"
     doc = document(CABLE + slant, height="{at_least: 16.2, at_most: 26}")
@@ -287,6 +287,7 @@ def test_the_range_agrees_with_the_whole_check_at_steps_of_a_millimetre() -> Non
     assert 18.5 - NEAR <= fits[0][0] < fits[0][1] < 26
 
 
+@pytest.mark.demos
 @pytest.mark.slow
 def test_the_demo_with_its_height_left_open_is_given_one_that_the_check_agrees_to() -> None:
     flume = next(m for _, m in demos.pairs() if m.name == "flume-mended.yaml")
@@ -365,6 +366,7 @@ def test_with_the_room_that_is_missing_a_height_is_found_and_with_less_none() ->
     assert solved(around(need["mm"] / 2), height=ask)[1].verdict == "fail"
 
 
+@pytest.mark.slow
 def test_an_answer_outside_what_was_asked_is_told_with_its_number() -> None:
     _, finding, extra = solved(CABLE + BOX, height="{at_least: 10, at_most: 16}")
     assert finding.verdict == "fail"
@@ -391,6 +393,7 @@ def test_the_risers_of_the_readme_fit_as_written(tmp_path: Path) -> None:
     assert next(f for f in done.findings if f.question == "height").measured >= 2 * 4.0
 
 
+@pytest.mark.slow
 def test_a_kept_height_is_read_without_a_kernel(tmp_path: Path) -> None:
     file = tmp_path / "b.yaml"
     text = textwrap.dedent(BUILD).format(
@@ -464,6 +467,7 @@ def test_all_faults_come_out_at_once() -> None:
     assert [k for k in ("height", "length", "lenth") if any(k in f for f in found)] == ["height", "length", "lenth"]
 
 
+@pytest.mark.slow
 def test_two_risers_that_ask_for_different_heights_of_one_plate_are_refused() -> None:
     other = "  other: {riser: riser-12x18, height: {fit: middle}, on: plate.mount-1, by: top, offset: [20, 0]}\n"
     [fault] = faults(document(other))

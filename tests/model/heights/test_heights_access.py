@@ -45,13 +45,6 @@ def settled(document: Document) -> tuple[Document, list[Finding]]:
     return heights.settled(document, Store.default())
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
-    with pytest.MonkeyPatch.context() as m:
-        m.setenv("ELBOWROOM_CACHE", str(tmp_path_factory.mktemp("cache")))
-        yield None
-
-
 def text_of(more: str, **words: Any) -> str:
     usual = {"lift": "fit", "face": "front", "at": "[0, 0]", "height": "fit", "chain": "plug"}
     return BUILD.format(more=more, **{**usual, **words})
@@ -80,6 +73,7 @@ def frame(**words: Any) -> np.ndarray[Any, Any]:
     return layout.piece("plate").frame_pose("return")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["middle", "least"])
 def test_a_range_ends_where_a_plug_no_longer_goes_in(tmp_path: Path, how: str) -> None:
     at = frame()
@@ -94,6 +88,7 @@ def test_a_range_ends_where_a_plug_no_longer_goes_in(tmp_path: Path, how: str) -
     assert any("plate.return" in t for t in objections(tmp_path, before, 62.0))
 
 
+@pytest.mark.slow
 def test_where_only_parts_of_a_range_let_a_plug_in_these_are_told(tmp_path: Path) -> None:
     """A bar 6 before a port in the plate's edge, while the port goes by it: the plug is clear of it all along."""
     at = frame(face="top", at="[0, 10]")
@@ -115,6 +110,7 @@ def test_where_only_parts_of_a_range_let_a_plug_in_these_are_told(tmp_path: Path
     assert any("plate.return" in t for t in objections(tmp_path, bar, 50.0, **words))
 
 
+@pytest.mark.slow
 def test_where_no_height_lets_a_plug_in_it_is_said_with_the_cause() -> None:
     at = frame()
     before = box(630 - 66 - 30, at[1, 3], at[2, 3], (60, 60, 60))

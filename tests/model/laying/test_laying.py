@@ -43,11 +43,6 @@ gaps: {{default: 0}}
 """
 
 
-@pytest.fixture(autouse=True)
-def _cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ELBOWROOM_CACHE", str(tmp_path / "cache"))
-
-
 def check(folder: Path, *, x: float = 260, y: float = 0, z: float = 0, face: str = "back", more: str = "",
           words: str = "", tube: str = "petg-14") -> pipeline.Checked:  # fmt: skip
     file = folder / "build.yaml"
@@ -198,6 +193,7 @@ def test_ports_and_bends_far_off_are_findings(tmp_path: Path, words: str) -> Non
     assert "m are the most" in finding.text or "cannot be bent" in finding.text
 
 
+@pytest.mark.slow
 def test_a_square_run_is_asked_for_by_a_word_on_the_run_or_the_tube(tmp_path: Path) -> None:
     """Between skew ports the shortest run has legs aslant; a square one has quarter turns alone."""
     shortest = tube_finding(check(tmp_path, x=200, y=90, z=40))
@@ -208,6 +204,7 @@ def test_a_square_run_is_asked_for_by_a_word_on_the_run_or_the_tube(tmp_path: Pa
         assert [b["angle"] for b in dict(finding.extra)["bends"]] == pytest.approx([90, 90, 90], abs=1e-3)
 
 
+@pytest.mark.slow
 def test_where_no_square_run_is_found_the_shortest_is_offered(tmp_path: Path) -> None:
     check(tmp_path, x=230, y=40, z=10, words=", style: square")
     text = (tmp_path / "build.yaml").read_text(encoding="utf-8").replace("at: {x: 230", "turn: {z: 20}, at: {x: 230")
@@ -219,6 +216,7 @@ def test_where_no_square_run_is_found_the_shortest_is_offered(tmp_path: Path) ->
     assert finding.remedies[0].startswith("style: shortest finds")
 
 
+@pytest.mark.slow
 def test_a_tube_that_is_laid_already_loads_no_compiler(tmp_path: Path) -> None:
     """In a fresh process with a filled cache; without one the planner is asked, and its loops are compiled."""
     program = (
@@ -228,7 +226,7 @@ def test_a_tube_that_is_laid_already_loads_no_compiler(tmp_path: Path) -> None:
     )
     check(tmp_path)
     file, said = str(tmp_path / "build.yaml"), []
-    for folder in (tmp_path / "cache", tmp_path / "empty"):
+    for folder in (Store.default().folder, tmp_path / "empty"):
         run = [sys.executable, "-c", program, file, str(folder)]
         said.append(subprocess.run(run, capture_output=True, text=True, check=True).stdout.strip())
     assert said == ["False", "True"]

@@ -26,11 +26,6 @@ OPENING = "{face: roof, size: 120, count: 3, slot: 2, centre: {rear: 260, open: 
 CASE = "{board: null, slots: 0, interior: {depth: 540, width: 240, height: 600}, openings: {roof: " + OPENING + "}}"
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def between(text: str, store: Store, *names: str) -> list[Finding]:
     """What is found between pieces whose names begin with one of these, mates aside."""
     layout = place(load(parse(textwrap.dedent(text), "b.yaml")))
@@ -48,6 +43,7 @@ def wrong(found: list[Finding]) -> list[str]:
     return [f.text for f in found if f.verdict in FAILING | {"unknown"}]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("fan", "gap"), [("fan-120x25", 1), ("fan-120x25-padded", 3)])
 def test_fans_over_one_radiator_stand_edge_to_edge(fan: str, gap: int, store: Store) -> None:
     text = f"""
@@ -167,6 +163,7 @@ def test_a_supply_stands_on_the_floor_its_seat_stands_it_on(store: Store) -> Non
     assert wrong([f for f in between(text, store, "psu", "case") if "room" not in f.text]) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("rise", "verdicts"), [(0.0, {"touch"}), (2.0, {"clear"})])
 def test_a_fitting_seats_on_a_cover_flush_with_its_port_and_on_nothing_beside_it(
     rise: float, verdicts: set[str], store: Store

@@ -26,11 +26,6 @@ from elbowroom.parts.vocabulary.board_standard import PSU_HOLES
 from elbowroom.parts.vocabulary.pose import apply
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def build(parts: str, case: str = "{like: case-two-chamber}", stacks: str = "{}") -> Layout:
     text = f"title: t\ncase: {case}\nstacks: {stacks}\nparts:\n" + textwrap.indent(textwrap.dedent(parts), "  ")
     return place(load(parse(text, "b.yaml")))
@@ -47,6 +42,7 @@ def case_of(layout: Layout) -> Case:
     return part
 
 
+@pytest.mark.slow
 def test_supply_fans_and_drives_stand_behind_the_tray(store: Store) -> None:
     layout = build(
         """

@@ -31,11 +31,6 @@ from elbowroom.parts.case.case import Case
 from elbowroom.parts.vocabulary import board_standard as std
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def build(on: str, slots: int = 2, more: str = "", case: str = "", interior: str = "") -> Layout:
     interior = interior or "{depth: 465, width: 290, height: 455}"
     text = f"""
@@ -57,6 +52,7 @@ def rear(layout: Layout) -> Case:
     return part
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("on", "slots"), [("case.slots", 2), ("case.slots", 3), ("case.beside-slots", 2)])
 def test_nothing_of_card_and_mount_meets_the_case(on: str, slots: int, store: Store) -> None:
     layout = build(on, slots)

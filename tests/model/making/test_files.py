@@ -203,6 +203,7 @@ def test_a_slicer_reads_and_slices_a_riser_without_repair(out: Path, tmp_path: P
     assert 0.4 * whole < used < 1.05 * whole
 
 
+@pytest.mark.slow
 def test_a_slicer_reads_and_slices_a_bed(out: Path, tmp_path: Path) -> None:
     for path in beds(out):
         info = informed(path)
@@ -213,6 +214,7 @@ def test_a_slicer_reads_and_slices_a_bed(out: Path, tmp_path: Path) -> None:
         assert used > 8 * one  # four of 18 and four of 22 mm, and two more
 
 
+@pytest.mark.slow
 def test_two_processes_write_the_same_bytes(run, out: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     (tmp_path / "b.yaml").write_text(BUILD, encoding="utf-8")
     done = run("make", "b.yaml", "--to", "out", cwd=tmp_path, PYTHONHASHSEED="4242")
@@ -292,6 +294,7 @@ def test_only_the_formats_named_are_written(made, tmp_path: Path) -> None:  # ty
         assert archive.testzip() is None
 
 
+@pytest.mark.slow
 def test_a_part_too_large_fails_with_where_to_split_and_is_on_none(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     done = run("make", "--part", "riser", "--set", "height=120", "--set", "printer.bed=[60, 60, 100]", "--to", "out",
                cwd=tmp_path)  # fmt: skip
@@ -302,6 +305,7 @@ def test_a_part_too_large_fails_with_where_to_split_and_is_on_none(run, tmp_path
     assert not (tmp_path / "out/print/bed-1.3mf").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -328,6 +332,7 @@ def test_a_build_without_anything_to_make_says_so(run, tmp_path: Path) -> None: 
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_the_printed_pieces_of_a_build_are_made_with_what_they_touch(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     (tmp_path / "b.yaml").write_text(
         "title: t\nparts:\n  rad: {radiator: radiator-240x27, at: {x: 0, y: 0, z: 0}}\n"

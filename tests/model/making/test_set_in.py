@@ -9,6 +9,8 @@ import csv
 from collections import Counter
 from pathlib import Path
 
+import pytest
+
 from elbowroom.model import making
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
@@ -53,6 +55,7 @@ def rows(folder: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(stream))
 
 
+@pytest.mark.slow
 def test_the_bill_and_the_sheet_name_what_is_set_in(tmp_path: Path) -> None:
     build = load(parse(BUILD))
     layout = place(build)

@@ -28,11 +28,6 @@ from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, plu
 END = link("hard-tube-14")
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def findings(s: Scene, store: Store, asked: dict[str, list[Link]] | None) -> dict[str, Finding]:
     found = check(s, None if asked is None else plumbing(asked), store)
     ids = [f.id for f in found]
@@ -212,6 +207,7 @@ def chain_of(remedy: str) -> list[Link]:
     return out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("collar", [24.0, 30.0, 36.0])
 def test_what_is_offered_goes_beside_what_is_on_other_ports(store: Store, collar: float) -> None:
     # Rails as above, and 24 beside the port a wide collar at the height that an extension of 17.5 lifts a fitting to.

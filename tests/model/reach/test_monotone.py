@@ -24,11 +24,6 @@ from tests.model.reach.sites_for_tests import PETG, TOP, Brick, link, plate, roo
 ROUNDING = 1e-5  # relative: what booleans of the same solids in another order differ by
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 @dataclass(frozen=True)
 class Reach:
     angles: frozenset[int]
@@ -69,6 +64,7 @@ def bricks(draw: st.DrawFn) -> tuple[Part, Pose]:
     return part, compose(shift(draw(at), draw(at), TOP + draw(st.floats(0.0, 70.0))), turned)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True)
 @given(st.lists(bricks(), min_size=1, max_size=4))
 def test_adding_an_obstacle_never_enlarges_the_reach(store: Store, placed: list[tuple[Part, Pose]]) -> None:

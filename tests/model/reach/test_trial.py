@@ -17,11 +17,6 @@ from tests.model.reach.sites_for_tests import PETG, TOP, brick, link, plate, roo
 from tests.model.shapes_for_tests import Bored
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def wall(x: float) -> object:
     """A wall whose near face is the plane at x, wide and high."""
     return brick((x, -200, 0), (x + 10, 200, 200)) if x > 0 else brick((x - 10, -200, 0), (x, 200, 200))

@@ -22,11 +22,6 @@ END = link("hard-tube-14")
 BODY = math.pi * (10.0**2 * (5 - LIFT) + 10.25**2 * 12)  # its foot above the land, and its collar
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 def turned_volume(t: float = 7.0, radius: float = 28.0, leg: float = 5.0) -> float:
     """mm3 of fitting, straight tube and bends to all sides, by Pappus over cells of the meridian plane.
 

@@ -33,12 +33,10 @@ gaps: {{default: 0.5}}
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("more", ["", "coolant: {fill: under.side}"])
 @pytest.mark.parametrize(("spare", "free"), [(-1.0, False), (1.0, True)])
-def test_a_tube_over_a_plug_is_named(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, spare: float, free: bool, more: str
-) -> None:
-    monkeypatch.setenv("ELBOWROOM_CACHE", str(tmp_path / "cache"))
+def test_a_tube_over_a_plug_is_named(tmp_path: Path, spare: float, free: bool, more: str) -> None:
     plug = Fitting.model_validate(dict(sizes("fitting")["plug"].fields))
     needs = float(plug.height + plug.thread_length)
     # Ports stand in the middle of their faces: the tube's axis at height 0 of boxes that stand about it, 7 thick.

@@ -32,13 +32,6 @@ fittings: {{at: {{radiator.in: plug, radiator.out: plug}}}}
 BOX = "  at {wall}: {{box: custom, length: 60, width: 160, height: 200, at: {{x: {x}, y: 100, z: {z}}}}}\n"
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
-    with pytest.MonkeyPatch.context() as m:
-        m.setenv("ELBOWROOM_CACHE", str(tmp_path_factory.mktemp("cache")))
-        yield None
-
-
 def checked(folder: Path, to: str, *walls: str) -> list[tuple[str, tuple[str, ...]]]:
     boxes = "".join(BOX.format(wall=w, x={"front": 325, "rear": 75}[w], z=300 - 27 - 5 - 100) for w in walls)
     file = folder / "b.yaml"
@@ -47,6 +40,7 @@ def checked(folder: Path, to: str, *walls: str) -> list[tuple[str, tuple[str, ..
     return [(f.text, f.remedies) for f in found if f.question == "port-reach" and f.verdict in FAILING]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("to", "other"), [("front", "rear"), ("rear", "front")])
 def test_a_radiator_over_something_is_turned_round(tmp_path: Path, to: str, other: str) -> None:
     failing = checked(tmp_path, to, to)

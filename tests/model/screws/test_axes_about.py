@@ -34,6 +34,8 @@ def demo(name: str) -> Layout:
     return place(load(document))
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 @pytest.mark.parametrize("name", ["flume-mended", "gauge-planned", "skiff-mended"])
 def test_the_lines_about_one_piece_are_those_of_it_among_all(name: str) -> None:
     layout = demo(name)
@@ -45,6 +47,8 @@ def test_the_lines_about_one_piece_are_those_of_it_among_all(name: str) -> None:
         assert through(axes(layout, scene, {piece}), piece) == through(every, piece), piece
 
 
+@pytest.mark.slow
+@pytest.mark.demos
 def test_patterns_that_no_line_of_a_piece_can_reach_are_passed_over() -> None:
     layout = demo("flume-mended")
     scene = solidify(layout, Store.default())

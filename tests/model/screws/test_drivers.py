@@ -29,11 +29,6 @@ screws: {{head: pan}}
 """
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store(tmp_path_factory.mktemp("cache"))
-
-
 @pytest.mark.parametrize("over", [0.3, 0.8, 4.9, 20.0, 60.0])
 def test_a_sheet_over_heads_leaves_the_room_that_arithmetic_says(store: Store, over: float) -> None:
     build = load(parse(BUILD.format(lift=HEAD + over), "b.yaml"))

@@ -84,6 +84,7 @@ def count(finding: Finding | None) -> int:
     return 10**6 if finding is None else int(dict(finding.extra).get("passing", 0))  # type: ignore[call-overload]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_every_remedy_followed_to_the_letter_helps(seed: int) -> None:
     text = stack(seed)

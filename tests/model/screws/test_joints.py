@@ -142,6 +142,7 @@ def test_a_longer_slot_takes_all_of_them() -> None:
     assert not joint.lost
 
 
+@pytest.mark.slow
 def test_slid_too_far_a_slide_back_is_the_remedy(tmp_path: Path) -> None:
     text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45, slide: 6"))
     found = checked(text, tmp_path)
@@ -472,6 +473,7 @@ stacks: {{roof: {{flow: out, layers: [{{fan: fan-120x25, cable_to: rear tray, sl
     assert not [f.text for f in found.findings if f.verdict == "clash"]
 
 
+@pytest.mark.slow
 def test_a_panel_of_300_holes_is_walked_in_seconds() -> None:
     """Sheet on sheet, every hole over bare metal: each is measured on the mesh, which is looked at once."""
     rows = [

@@ -40,6 +40,7 @@ printer: {bed: [420, 420, 250]}
 """
 
 
+@pytest.mark.slow
 def test_the_plate_that_is_offered_makes_the_build_fit(tmp_path: Path) -> None:
     file = tmp_path / "gap.yaml"
     file.write_text(BUILD)
@@ -118,6 +119,7 @@ def wider(count: int, layers: list[str]) -> str:
     return WIDER.replace("COUNT", str(count)).replace("LAYERS", text)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("count", "layers"),
     [
@@ -159,6 +161,7 @@ def test_a_radiator_for_120_on_round_holes_for_140(count: int, layers: list[str]
         assert open_share(fan, plate) > 0.85
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("gap", [16, 22, 26, 30])
 def test_nothing_is_offered_by_which_the_part_does_not_hold(gap: int) -> None:
     """Whatever the opening's gap: by the plate's screws into it the part holds, of all the screws it has, and so does

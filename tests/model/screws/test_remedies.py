@@ -80,6 +80,7 @@ SLIDE = re.compile(
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("gap", "slot", "fan"), [(20, 4, "fan-120x25"), (20, 7, ""), (16, 3, "")])
 def test_a_slide_does_what_it_says_and_breaks_what_it_says(gap: float, slot: float, fan: str) -> None:
     """The row of a floor opening runs to the front (its slide word counts that way)."""
@@ -108,6 +109,7 @@ def test_a_slide_onto_a_foot_names_the_foot() -> None:
     assert any("but then the head of M3 x 30 at low.b 2 meets case foot" in r for r in said), said
 
 
+@pytest.mark.slow
 def test_a_plate_keeps_its_screws_off_the_feet() -> None:
     """The plate that is offered, put into the build, has no screw in a foot; the holes it was not made for are covered,
     and nobody is asked to drill them.

@@ -60,6 +60,7 @@ parts:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("text", "named", "way"),
     [

@@ -112,6 +112,7 @@ def test_screws_that_are_too_long_lead_what_they_meet_below() -> None:
     assert after[2].cause is None
 
 
+@pytest.mark.slow
 def test_an_elbow_outside_the_case_is_one_cause(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A port 8 mm off the rear wall: what is screwed into it stands in the sheet and beyond it."""
     file = tmp_path / "b.yaml"

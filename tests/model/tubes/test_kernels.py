@@ -188,6 +188,7 @@ LOADS = "import elbowroom.model.tubes.stepping as s, numpy as np; x = np.empty(1
         "s.least_move(np.array([[2.0]]), np.array([3.0]), 9, x); print(x[0])"  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("state", ["damaged", "closed"])
 def test_a_cache_that_cannot_serve_only_costs_time(tmp_path: Path, state: str) -> None:
     """Kept code that is cut short, and a folder that nobody can make."""
@@ -206,6 +207,7 @@ def test_a_cache_that_cannot_serve_only_costs_time(tmp_path: Path, state: str) -
     assert done.stdout.strip() == "1.5", done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "getuid"), reason="rights of groups and others are those of POSIX")
 def test_code_that_others_could_have_put_there_is_not_run(tmp_path: Path) -> None:
     """Kept machine code is run as it is, so it is taken from no folder that anybody else can write to."""

@@ -264,6 +264,7 @@ def test_legs_that_must_meet_are_impossible() -> None:
     assert why.free == pytest.approx(5.0)
 
 
+@pytest.mark.slow
 def test_a_slot_a_tenth_narrower_is_not_found_says_what_stood_in_the_way_and_claims_no_more() -> None:
     none = missing(end_at((0, 0, 0), EAST), end_at((200, 0, 0), WEST), *slotted(15.9))
     assert not none.impossible
@@ -292,6 +293,7 @@ def test_an_end_inside_a_solid_is_impossible() -> None:
 # Clutter --------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(15))
 def test_a_run_is_found_where_a_hidden_one_is_known(number: int) -> None:
     case = make(1000 + number, bodies=70, soft=number % 4 == 3)

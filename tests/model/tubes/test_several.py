@@ -74,6 +74,7 @@ def test_a_run_with_one_way_only_gets_it_though_a_shorter_run_was_laid_across_it
     assert results["through"].run.bends == ()
 
 
+@pytest.mark.slow
 def test_of_two_runs_with_one_hole_one_is_found_and_the_other_says_what_stands_in_its_way() -> None:
     wall = sleeve(-12, 12, 10)
     wanted = [
@@ -90,6 +91,7 @@ def test_of_two_runs_with_one_hole_one_is_found_and_the_other_says_what_stands_i
     hold(wanted, results, *wall)
 
 
+@pytest.mark.slow
 def test_the_straight_legs_of_runs_still_to_come_are_kept_free() -> None:
     """Two ports side by side: alone, the first run would rise right across the mouth of the second."""
     wanted = [
@@ -123,6 +125,7 @@ def test_names_must_be_their_own() -> None:
         plan_all([one], Space([box("x", (0, 0, 0), (1, 1, 1))]))
 
 
+@pytest.mark.slow
 def test_the_runs_of_a_whole_build_are_found_together() -> None:
     scene = loop(3, runs=6, bodies=70)
     wanted = [Wanted(f"run {k + 1}", a, b, scene.rules) for k, (a, b) in enumerate(scene.ends)]

@@ -80,13 +80,6 @@ def cost(found: Laid) -> float:
     return float(tube.part.run.length) + BEND_WORTH * len(route.way.radii)  # type: ignore[attr-defined]
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _cache(tmp_path_factory: pytest.TempPathFactory) -> object:
-    with pytest.MonkeyPatch.context() as m:
-        m.setenv("ELBOWROOM_CACHE", str(tmp_path_factory.mktemp("cache")))
-        yield None
-
-
 @pytest.mark.slow
 @settings(
     max_examples=3, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck),
@@ -140,6 +133,7 @@ fittings: {{at: {{a.one: [rotary-90, hard-tube-14], a.two: [rotary-90, hard-tube
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("apart", [26, 34, 48])
 def test_free_elbows_side_by_side_are_not_set_into_each_other(tmp_path: Path, apart: int) -> None:
     checked = pipeline.check(written(tmp_path, TWO_ELBOWS.format(apart=apart, more="")), Store.default())

@@ -98,6 +98,7 @@ def half_way(out: Path, folder: Path, step: int) -> bool:
     return (folder / NAMES[0]).read_text().startswith("new") and (scratch_of(folder) / "1.new").exists()
 
 
+@pytest.mark.slow
 def test_the_tidying_up_may_be_killed_as_well(out: Path, tmp_path: Path) -> None:
     """Left half-way through the renames, by a kill or by a fault; then the putting in order is killed at each step."""
     before = files(out)
@@ -150,6 +151,7 @@ def test_a_link_in_place_of_the_hidden_folder_is_refused(out: Path, tmp_path: Pa
     assert files(tmp_path / "precious") == {"plan": "mine"}
 
 
+@pytest.mark.slow
 def test_a_kill_at_a_random_time_never_mixes_two_exports(tmp_path: Path) -> None:
     """A process that exports one state and another in turn, killed over and over; seeded."""
     out, rng = tmp_path / "out", random.Random(8)

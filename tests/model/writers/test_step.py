@@ -108,6 +108,7 @@ def test_gmsh_reads_every_body_with_name_volume_box_and_colour(written: Path, sc
     assert seen == set(wanted)
 
 
+@pytest.mark.slow
 def test_names_of_nested_occurrences_and_products_read_back_in_a_fresh_process(written: Path, scene: Scene) -> None:
     labels = Job(scene, [], Store.default().folder).labels
     wanted: list[Any] = []
@@ -143,6 +144,7 @@ def test_keep_outs_are_left_out_unless_asked_for(scene: Scene, tmp_path: Path) -
     assert "reach" not in text
 
 
+@pytest.mark.slow
 def test_kept_and_damaged_and_redrawn_solids_give_the_same_file(scene: Scene, tmp_path: Path) -> None:
     write(scene, [], tmp_path / "redrawn", ["step"], store=Store.default())
     store = Store(tmp_path / "store")
@@ -156,6 +158,7 @@ def test_kept_and_damaged_and_redrawn_solids_give_the_same_file(scene: Scene, tm
     assert files[0] == files[1] == files[2]
 
 
+@pytest.mark.slow
 def test_a_mesh_too_fine_for_exact_solids_is_left_out_with_a_note(
     scene: Scene, scenes: ModuleType, tmp_path: Path
 ) -> None:

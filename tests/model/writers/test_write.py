@@ -28,6 +28,7 @@ def test_two_fresh_processes_write_the_same_bytes(written: Path, written_again: 
     assert set(first) == set(second)
 
 
+@pytest.mark.slow
 def test_a_process_that_wrote_before_writes_the_same_bytes(
     written: Path, scene: Scene, scenes: ModuleType, tmp_path: Path
 ) -> None:
