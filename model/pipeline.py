@@ -129,6 +129,7 @@ def judged(found: Read, store: Store, progress: Progress | None = None) -> Check
     plumbing = plumb(build, layout)  # faults of the words come out before the engine is loaded
     _templates_named(build, layout)
     from elbowroom.model import checks
+    from elbowroom.model.checks import way_out
     from elbowroom.model.cutting.cutting import cut
     from elbowroom.model.screws.remedies import remedies
     from elbowroom.model.screws.trial import Trials
@@ -138,7 +139,8 @@ def judged(found: Read, store: Store, progress: Progress | None = None) -> Check
     mended = remedies(trials)
     stands = plumbed(cut(screwed, plumbing, store, progress), plumbing, store, progress)
     about = _about(stands, mended, trials, store, progress)
-    findings = gathered([*found.heights, *checks.run(stands.scene, store, progress), *about], stands.layout)
+    placed = way_out.told(checks.run(stands.scene, store, progress), stands.scene, store)
+    findings = gathered([*found.heights, *placed, *about], stands.layout)
     return Checked(stands, located(findings, stands.layout), mended)
 
 
