@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import BuildError, choices, shown
 from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.screw_spec import ScrewsSpec
@@ -76,11 +77,10 @@ def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
 
 
 def _check_words(build: Build, spec: ScrewsSpec, names: list[str]) -> None:
-    faults = []
+    faults = Faults(build.document)
     for key, words in (("use", spec.use), ("no_screws", dict(enumerate(spec.no_screws)))):
         for at, pattern in words.items() if key == "no_screws" else ((k, k) for k in words):
             if not any(matches(n, str(pattern)) for n in names):
                 said = f"no screws go into {shown(pattern)}; write piece.pattern{choices(pattern, names, 30)}"
-                faults.append(build.document.problem(("screws", key, at), said))
-    if faults:
-        raise BuildError(faults)
+                faults.add(("screws", key, at), said)
+    faults.stop()
