@@ -267,7 +267,9 @@ def _override(document: Document, text: str) -> list[Problem]:
     source = f"--set {text[:120]}"
     path_text, equals, value_text = text.partition("=")
     if not equals or not path_text.strip():
-        return [Problem(Mark(0, 0, source), (), "expected path=value, such as case.sheet=1.2")]
+        return [
+            Problem(Mark(0, 0, source), (), "expected path=value, such as case.sheet=1.2, or of a part alone height=12")
+        ]
     reader = _Reader(source)
     try:
         value = reader.document(value_text)

@@ -38,6 +38,12 @@ def named(vector: Sequence[float], open_side: str = OPEN_SIDE) -> str:
 
     Raises ValueError for one without length.
     """
+    alike, little = _parts(vector, open_side)
+    return " and ".join([*alike, *little]) if len(alike) < 3 else f"{alike[0]}, {alike[1]} and {alike[2]}"
+
+
+def _parts(vector: Sequence[float], open_side: str) -> tuple[list[str], list[str]]:
+    """The walls a vector points to, those that count alike first, and those it points to a little."""
     length = math.hypot(*vector)
     if not (math.isfinite(length) and length > 0):
         raise ValueError("a direction needs length")
@@ -53,7 +59,7 @@ def named(vector: Sequence[float], open_side: str = OPEN_SIDE) -> str:
             alike.append(f"the {name}")
         elif off > SLIGHT_DEG:
             little.append(_LITTLE.get(name, f"a little to the {name}"))
-    return " and ".join([*alike, *little]) if len(alike) < 3 else f"{alike[0]}, {alike[1]} and {alike[2]}"
+    return alike, little
 
 
 def toward(vector: Sequence[float], open_side: str = OPEN_SIDE) -> str:
@@ -62,14 +68,23 @@ def toward(vector: Sequence[float], open_side: str = OPEN_SIDE) -> str:
 
 
 def round_by(vectors: Sequence[Sequence[float]], open_side: str = OPEN_SIDE) -> str:
-    """A range of directions in their order: "toward the rear", or "from the rear over the roof to the front".
+    """A range of directions in their order: "toward the rear", or "anywhere from the rear, round by the roof, to the
+    front".
 
-    Every direction may be given; neighbours that read alike are told once, and of many between the ends the middle one.
+    Every direction may be given; neighbours that read alike are told once, and of many between the ends the middle one,
+    by the wall it points to most.
     """
     told = list(dict.fromkeys(named(v, open_side) for v in vectors))
-    ends = [named(vectors[0], open_side), named(vectors[-1], open_side)]
     if len(told) == 1:
         return f"toward {told[0]}"
-    middle = named(vectors[len(vectors) // 2], open_side)
-    over = "" if middle in ends else f" over {middle}"
-    return f"from {ends[0]}{over} to {ends[1]}"
+    first, last = (_end(v, open_side) for v in (vectors[0], vectors[-1]))
+    middle = _parts(vectors[len(vectors) // 2], open_side)[0][0]
+    over = "" if middle in (first, last) else f", round by {middle},"
+    return f"anywhere from {first}{over} to {last}"
+
+
+def _end(vector: Sequence[float], open_side: str) -> str:
+    """An end of a range: "the roof", "between the tray and the roof", "the roof and a little to the rear"."""
+    alike, little = _parts(vector, open_side)
+    main = f"between {' and '.join(filter(None, (', '.join(alike[:-1]), alike[-1])))}" if len(alike) > 1 else alike[0]
+    return " and ".join([main, *little])

@@ -44,5 +44,11 @@ def test_what_is_told_lies_on_its_side_and_never_on_the_other(v: tuple[float, fl
 
 def test_a_range_is_told_by_its_way_round() -> None:
     quarter = [(math.cos(math.radians(a)), 0, math.sin(math.radians(a))) for a in range(0, 181, 5)]
-    assert round_by(quarter) == "from the front over the roof to the rear"
+    assert round_by(quarter) == "anywhere from the front, round by the roof, to the rear"
     assert round_by(quarter[:2]) == "toward the front"
+
+
+def test_an_end_between_two_walls_is_told_so() -> None:
+    corner, down, up = (0.0, 0.7, 0.7), (0.0, -0.3, -1.0), (0.0, 0.0, 1.0)
+    said = "anywhere from between the tray and the roof, round by the floor, to the roof"
+    assert round_by([corner, down, up]) == said
