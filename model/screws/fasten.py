@@ -20,9 +20,9 @@ from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
+from elbowroom.model.screws.fasteners import insert_fasteners
 from elbowroom.model.screws.joints import Joint, joints, words_for
 from elbowroom.model.screws.lines import Axis, bolted
-from elbowroom.model.screws.stand import stand
 from elbowroom.parts.screw.screw_tables import NUTS
 
 MAX_SCREWS = 600  # in one build: ten times a large machine's; each is a piece of its own
@@ -63,7 +63,7 @@ def fasten(placed: Placed, scene: Scene, whole: bool = True, about: Collection[s
     kept = [j for j in found if j not in left]
     bored, undrilled = drill(layout.pieces, kept)
     screws = [c for j in kept for c in chosen(j, build.screws, {i for name, i in undrilled if name == j.name})]
-    pieces, joined = stand(screws)
+    pieces, joined = insert_fasteners(screws)
     screwed = replace(layout, pieces=(*bored, *pieces), joined=(*layout.joined, *joined))
     return Fastened(placed, screwed, tuple(kept), tuple(screws), undrilled, tuple(left))
 
