@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from elbowroom.model import heights
 from elbowroom.model.build import source
-from elbowroom.model.build.problems import BuildError
+from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.resolve import Build, load
 from elbowroom.model.build.source import Document
 from elbowroom.model.geometry.scene import Mesh, Scene
@@ -185,9 +185,10 @@ def _templates_named(build: Build, layout: Layout) -> None:
     if build.templates.of:
         from elbowroom.model.templates.views import faults
 
-        found = faults(layout, build.templates.of)
-        if found:
-            raise BuildError(build.document.problem(("templates", "of", i), said) for i, said in found)
+        told = Faults(build.document)
+        for i, said in faults(layout, build.templates.of):
+            told.add(("templates", "of", i), said)
+        told.stop()
 
 
 def reach_solids(checked: Checked, store: Store) -> dict[str, Mesh]:

@@ -18,6 +18,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from elbowroom.model.build.cut_spec import CutSpec
+from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.build.make_spec import MAX_DIFFERENT, MAX_ENTRIES, MakeWords, PrinterSpec, variants
 from elbowroom.model.build.points import point_of
@@ -25,7 +26,6 @@ from elbowroom.model.build.problems import (
     BuildError,
     InputError,
     Path,
-    Problem,
     choices,
     everyday,
     missing_library,
@@ -107,22 +107,25 @@ def load(document: Document) -> Build:
     """The typed build in a document; raises BuildError with every problem in it."""
     reader = _Loader(document)
     build = reader.build()
-    if build is None or reader.problems:
-        raise BuildError(reader.problems)
+    reader.faults.stop()
+    assert build is not None, "a build that cannot be read has a fault"
     return build
 
 
 @dataclass
 class _Loader:
     document: Document
-    problems: list[Problem] = field(default_factory=list)
+    faults: Faults = field(init=False)
     interior: Box | None = None  # of the case, once it is read: distances are measured from it
     tray_back: float | None = None  # y of the tray's far side, likewise
+
+    def __post_init__(self) -> None:
+        self.faults = Faults(self.document)
 
     def build(self) -> Build | None:
         values = self.document.values
         if isinstance(values, dict) and not any(values.get(k) for k in ("case", "stacks", "parts", "make")):
-            self._add((), "the build has no parts: nothing under case, stacks, parts or make")
+            self.faults.add((), "the build has no parts: nothing under case, stacks, parts or make")
         self._bounded(values)
         spec = self._model(BuildSpec, values, ())
         if spec is None:  # still look inside, so that all problems come out in one run
@@ -199,7 +202,7 @@ class _Loader:
         """The parts that all entries under `make` stand for."""
         spread = [variants(spelled_out(value)) for value in values]
         if (count := sum(map(len, spread))) > MAX_DIFFERENT:
-            self._add(("make",), f"stands for {count} parts; at most {MAX_DIFFERENT} are made in one run")
+            self.faults.add(("make",), f"stands for {count} parts; at most {MAX_DIFFERENT} are made in one run")
             return []
         return [e for i, entries in enumerate(spread) for e in self._made(entries, ("make", i))]
 
@@ -209,7 +212,7 @@ class _Loader:
         found = [e for e in entries if e is not None]
         for entry in found:
             if entry.part.print_pose() is None:
-                self._add(path, f"a {entry.part.family} with these fields is not a part one prints")
+                self.faults.add(path, f"a {entry.part.family} with these fields is not a part one prints")
         return found
 
     def _entry(self, value: Any, path: Path, words: type[BaseModel], name: str) -> Entry | None:
@@ -218,14 +221,14 @@ class _Loader:
         if isinstance(value, str):
             known = [n for f in FAMILIES for n in sizes(f)]
             nearest = everyday(value, FAMILIES) or choices(value, [*known, *FAMILIES], 0)
-            self._add(path, f"no family or catalogue size {shown(value)}{nearest}")
+            self.faults.add(path, f"no family or catalogue size {shown(value)}{nearest}")
             return None
         if not isinstance(value, dict):
-            self._add(path, f"expected a part such as {{fan: fan-120x25}}; found {shown(value)}")
+            self.faults.add(path, f"expected a part such as {{fan: fan-120x25}}; found {shown(value)}")
             return None
         families = [k for k in value if k in FAMILIES and k != "case"]
         if len(families) != 1:
-            self._add(path, _family_fault(value, families))
+            self.faults.add(path, _family_fault(value, families))
             return None
         family = families[0]
         own = {k: v for k, v in value.items() if k in words.model_fields}
@@ -234,7 +237,7 @@ class _Loader:
         entry = self._part(name, family, value[family], (*path, family), fields, path, typed, words)
         if entry is None and isinstance(typed, Placement) and typed.at is not None and typed.on is None:
             # It will not come to be placed; what is wrong with its distances is told all the same.
-            self.problems += [self.document.problem((*path, "at", *key), said) for key, said in typed.at.faults()]
+            self.faults.take(self.document.problem((*path, "at", *key), said) for key, said in typed.at.faults())
         return entry
 
     def _part(
@@ -255,9 +258,7 @@ class _Loader:
         if cls.own_place and isinstance(fields.get("points"), list):
             points = []
             for i, value in enumerate(fields["points"]):
-                point, faults = point_of(value, (*path, "points", i), self.document, self.interior, self.tray_back)
-                self.problems += faults
-                points.append(point)
+                points.append(point_of(value, (*path, "points", i), self.faults, self.interior, self.tray_back))
             if None in points:
                 return None
             fields = {**fields, "points": points}
@@ -270,7 +271,7 @@ class _Loader:
             rows = sizes(family)
             if not isinstance(size, str) or size not in rows:
                 known = choices(size, [*rows, CUSTOM])
-                self._add(size_path, f"no {family} size {shown(size)} in the catalogue{known}")
+                self.faults.add(size_path, f"no {family} size {shown(size)} in the catalogue{known}")
                 size, known_size = None, False
             else:
                 base, catalogue = rows[size].fields, rows[size].sources
@@ -282,7 +283,7 @@ class _Loader:
             extra = () if words_type is None else tuple(words_type.model_fields)
             found = problems_of(e, self.document, path, merged, cls, extra)
             # Beside a size that is not known, what is missing or does not go together only follows from it.
-            self.problems += [p for p in found if known_size or p.path[len(path) : len(path) + 1] in own]
+            self.faults.take(p for p in found if known_size or p.path[len(path) : len(path) + 1] in own)
             return None
         if cls.path_field is not None:
             try:
@@ -291,7 +292,7 @@ class _Loader:
             except ValueError as e:
                 if told := missing_library(str(e)):
                     raise InputError(told) from e
-                self._add(size_path, str(e))
+                self.faults.add(size_path, str(e))
                 return None
         if words is None:
             return None
@@ -310,18 +311,18 @@ class _Loader:
             return members
         wrong = [n for n, v in members.items() if v is None and n not in known]
         for name in wrong:
-            self._add((*path, name), f"nothing of that name to leave out{choices(name, known)}")
+            self.faults.add((*path, name), f"nothing of that name to leave out{choices(name, known)}")
         return {n: v for n, v in members.items() if n not in wrong}
 
     def _file(self, value: Any, path: Path) -> FilePath | None:
         """A file inside the build's own folder; anything else is refused, links out of it included."""
         if not isinstance(value, str) or not value.strip() or "\0" in value or value == CUSTOM:
-            self._add(path, f"expected the name of a STEP or STL file beside the build; found {shown(value)}")
+            self.faults.add(path, f"expected the name of a STEP or STL file beside the build; found {shown(value)}")
             return None
         root = self.document.folder.resolve()
         target = FilePath(os.path.realpath(root / value))
         if not target.is_relative_to(root):
-            self._add(path, f"{shown(value)} lies outside the build's folder; put the file beside the build")
+            self.faults.add(path, f"{shown(value)} lies outside the build's folder; put the file beside the build")
             return None
         if not os.path.isfile(target):
             if os.path.isdir(target):
@@ -332,7 +333,7 @@ class _Loader:
                 what = f"is longer than a file's name can be: at most {LONGEST_NAME} bytes"
             else:
                 what = f"is not in the build's folder{choices(value, _part_files(target.parent))}"
-            self._add(path, f"{shown(value)} {what}")
+            self.faults.add(path, f"{shown(value)} {what}")
             return None
         return target
 
@@ -340,11 +341,8 @@ class _Loader:
         try:
             return cls.model_validate(values)
         except ValidationError as e:
-            self.problems += problems_of(e, self.document, path, values, cls)
+            self.faults.invalid(e, path, values, cls)
             return None
-
-    def _add(self, path: Path, message: str) -> None:
-        self.problems.append(self.document.problem(path, message))
 
 
 def _part_files(folder: FilePath) -> list[str]:

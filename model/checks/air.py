@@ -1,9 +1,7 @@
 """Does the air go through? Which way each fan blows, what it blows through, and what works against it.
 
-Owns those findings, from `airflow`'s geometry:
+Owns what works against it, by `airflow`'s geometry; the whole flow, and the words for fans, are `air_told`'s.
 
-- `flow`: one `pass` that tells every fan's direction, every opening's sign and the air each radiator gets: the room's
-  where its fans blow into the case, the case's where they blow out of it or stand inside.
 - fans that blow against each other along one line - through a radiator, or one on the other - are a `fail`: hardly any
   air passes. Fans side by side at one radiator or opening that blow opposite ways are a `caution`: air goes round from
   one to the other. So is a fan whose own `flow` differs from its stack's.
@@ -19,21 +17,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from itertools import combinations
-from typing import Any
 
 from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.spec import Layering
+from elbowroom.model.checks.air_told import blow, called, flow
 from elbowroom.model.checks.airflow import Blown, fans, open_share, openings, opposed
 from elbowroom.model.checks.loop_terms import listed
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.stacks import layer_names
-from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, rounded
+from elbowroom.model.told.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.told.wordings import tenths
 from elbowroom.parts.vocabulary.pose import apply
 from elbowroom.parts.water.radiator import Radiator
 
-_WAYS = {1: "in", -1: "out"}
 HALF = 0.5  # of a fan's disc: a layer that leaves less open is worth a look; common practice, no source (P)
 SHUT = 0.1  # of a fan's disc: less is as good as closed; common practice, no source (P)
 _OPEN = frozenset({"fan", "radiator", "dust-filter", "gasket", "washer", "shim", "screw", "nut"})  # made for the air
@@ -57,7 +54,7 @@ def check(build: Build, layout: Layout, scene: Scene | None = None) -> list[Find
         *_shut(every),
         *_stopped(every, scene),
         *_one_way(layout, every),
-        _flow(layout, every, radiators),
+        flow(layout, every, radiators),
     ]
 
 
@@ -89,11 +86,11 @@ def _against(every: Sequence[Blown]) -> list[Finding]:
         facing = mine[0][1].piece in mine[0][0].ahead
         how = "blow against each other" if facing else "draw against each other"
         text = (
-            f"{_called(one)} ({one[0].toward}) and {_called(other)} ({other[0].toward}) {how}{through}: "
+            f"{called(one)} ({one[0].toward}) and {called(other)} ({other[0].toward}) {how}{through}: "
             "hardly any air passes"
         )
-        remedies = [f"turn {_called(other)} round, to blow {one[0].toward} as well"]
-        remedies.append(f"or turn {_called(one)} round, to blow {other[0].toward} as well")
+        remedies = [f"turn {called(other)} round, to blow {one[0].toward} as well"]
+        remedies.append(f"or turn {called(one)} round, to blow {other[0].toward} as well")
         parts = [*(f.name for f in one), *(f.name for f in other), *between]
         found.append(_finding("fail", parts, text, f"against {members[0].name}", (one[0], other[0]), remedies))
     return found
@@ -121,10 +118,10 @@ def _aside(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) -
             continue
         told.add(names)
         text = (
-            f"beside each other at {place}, {_called(one)} {_blow(one)} {one[0].toward} and {_called(other)} "
-            f"{_blow(other)} {other[0].toward}: air goes round from one to the other"
+            f"beside each other at {place}, {called(one)} {blow(one)} {one[0].toward} and {called(other)} "
+            f"{blow(other)} {other[0].toward}: air goes round from one to the other"
         )
-        remedies = [f"let {_called(other)} blow {one[0].toward} as well"]
+        remedies = [f"let {called(other)} blow {one[0].toward} as well"]
         found.append(_finding("caution", sorted(names), text, f"aside {place}", (one[0], other[0]), remedies))
     return found
 
@@ -142,7 +139,7 @@ def _own_way(build: Build, every: Sequence[Blown], told: set[str]) -> list[Findi
             here = [f for f in every if f.piece.stack == stack.name and f.piece.answers_to(name)]
             if here and not told & {f.name for f in here}:
                 text = (
-                    f"{_called(here)} {_blow(here)} {own}, and the {stack.name} stack is said to blow {stack.spec.flow}"
+                    f"{called(here)} {blow(here)} {own}, and the {stack.name} stack is said to blow {stack.spec.flow}"
                 )
                 remedies = [f"take the flow off {name}, or state the stack's as {own}"]
                 found.append(_finding("caution", [f.name for f in here], text, f"own-way {name}", here[:1], remedies))
@@ -171,10 +168,10 @@ def _shut(every: Sequence[Blown]) -> list[Finding]:
     found = []
     for (_, wall, inward), here in groups.items():
         gap = min(f.gap for f in here)
-        how = f"{'draw' if len(here) > 1 else 'draws'} from" if inward > 0 else f"{_blow(here)} against"
+        how = f"{'draw' if len(here) > 1 else 'draws'} from" if inward > 0 else f"{blow(here)} against"
         panel = f"closed {_PANELS.get(wall, wall)}, {tenths(gap)} away"
-        text = f"{_called(here)} {how} the {panel}: air passes only at the side"
-        remedies = [f"stand {_called(here)} at an opening of the case, or cut one there"]
+        text = f"{called(here)} {how} the {panel}: air passes only at the side"
+        remedies = [f"stand {called(here)} at an opening of the case, or cut one there"]
         found.append(
             _finding("caution", [f.name for f in here], text, f"shut {wall}", here[:1], remedies, measured=gap)
         )
@@ -211,7 +208,7 @@ def _stopped(every: Sequence[Blown], scene: Scene | None) -> list[Finding]:
         verdict: Verdict = "fail" if least < SHUT else "caution"
         layer = listed(list(names))
         together = " together leave" if len(names) > 1 else " leaves"
-        text = f"{layer}{together} {least:.0%} of the air of {_called(fans_here)} open"
+        text = f"{layer}{together} {least:.0%} of the air of {called(fans_here)} open"
         remedies = [f"cut an opening of the fan's size into {layer}"]
         parts = [*names, *(f.name for f in fans_here)]
         found.append(
@@ -238,92 +235,6 @@ def _one_way(layout: Layout, every: Sequence[Blown]) -> list[Finding]:
     text += f", and there is no other opening: the air gets {back} only through slots and gaps"
     remedies = [f"let the fans of one opening blow {back}"]
     return [_finding("caution", [f.name for f in at_wall], text, "one-way", at_wall[:1], remedies)]
-
-
-def _flow(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) -> Finding:
-    """The whole flow: each fan's direction, each opening's sign, each radiator's air."""
-    signs = {name: _sign(f for f in every if f.opening == name) for name in openings(layout)}
-    air = {r.name: _air(layout, r, every) for r in radiators}
-    told = [
-        f"{word}: {', '.join(_short(n) for n, s in signs.items() if s == sign)}"
-        for word, sign in (("air goes in", "in"), ("air goes out", "out"), ("both ways", "both"))
-        if sign in signs.values()
-    ]
-    told += [f"{name} gets {_AIR[a]}" for name, a in air.items() if a in _AIR]
-    inside = [f for f in every if f.wall is None and layout.interior is not None]
-    if inside:
-        told.append(f"{_called(inside)} {'stand' if len(inside) > 1 else 'stands'} inside")
-    count = f"{len(every)} fan{'' if len(every) == 1 else 's'}"
-    extra: tuple[tuple[str, Any], ...] = (
-        ("fans", [_fan(f) for f in every]),
-        ("openings", [{"opening": n, "air": s} for n, s in signs.items()]),
-        ("radiators", [
-            {"radiator": r.name, "air": air[r.name], "fans": [f.name for f in every if r in f.line]} for r in radiators
-        ]),
-        ("opposed", [[a.name, b.name] for a, b in combinations(every, 2)
-                     if opposed(a, b) and (b.piece in a.line or a.piece in b.line)]),
-    )  # fmt: skip
-    case = tuple(p.name for p in layout.pieces if p.part.encloses)
-    parts = case or (*(f.name for f in every), *(r.name for r in radiators))
-    text = f"{count}: {'; '.join(told)}" if told else f"{count} at no opening of a case"
-    return Finding(
-        "air", "pass", parts, text, measured=len(every), unit="fans", where=tuple(f.middle for f in every),
-        basis=Basis("arithmetic"), extra=extra, place="flow",
-    )  # fmt: skip
-
-
-_AIR = {"room": "the room's air", "case": "air from inside the case", "both": "air of the room and of the case"}
-
-
-def _fan(f: Blown) -> dict[str, Any]:
-    return {
-        "fan": f.name,
-        "direction": [rounded(float(c)) for c in f.flow],
-        "toward": f.toward,
-        "opening": f.opening,
-        "air": _WAYS.get(f.inward),
-    }
-
-
-def _sign(here: Iterable[Blown]) -> str:
-    ways = {_WAYS[f.inward] for f in here if f.inward}
-    return "none" if not ways else "both" if len(ways) > 1 else ways.pop()
-
-
-def _air(layout: Layout, radiator: Piece, every: Sequence[Blown]) -> str:
-    """What air a radiator gets: room, case, both, none (no fan), or unknown where there is no case to tell by."""
-    here = [f for f in every if radiator in f.line]
-    if not here:
-        return "none"
-    if layout.interior is None:
-        return "unknown"
-    kinds = {"room" if f.inward > 0 and not f.closed else "case" for f in here}
-    return "both" if len(kinds) > 1 else kinds.pop()
-
-
-def _called(here: Sequence[Blown]) -> str:
-    """Fans by name; copies numbered in a row as one."""
-    copies: dict[str, list[int]] = {}
-    for f in here:
-        numbers = copies.setdefault(f.piece.row, [])
-        if f.piece.number is not None:
-            numbers.append(f.piece.number)
-    told = []
-    for base, numbers in copies.items():
-        row = numbers == list(range(numbers[0], numbers[0] + len(numbers))) if numbers else False
-        if len(numbers) > 2 and row:
-            told.append(f"{base} {numbers[0]} to {numbers[-1]}")
-        else:
-            told += [f"{base} {n}" for n in numbers] or [base]
-    return listed(told)
-
-
-def _blow(here: Sequence[Blown]) -> str:
-    return "blow" if len(here) > 1 else "blows"
-
-
-def _short(opening: str) -> str:
-    return opening.removeprefix("case.")
 
 
 def _finding(

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from elbowroom.model.layout.identity import Port
 from elbowroom.model.loop.coolant_volume import Share
-from elbowroom.model.loop.levels import LEVEL_MM, Stand, below, held_in, land, stand
+from elbowroom.model.loop.levels import LEVEL_MM, Stand, below, held_in, seal_middle, standing_on
 from elbowroom.model.told.findings import Finding, Verdict
 from elbowroom.model.told.wordings import ml, whole_mm
 
@@ -91,7 +91,7 @@ def _emptier(levels: Levels, stay: float) -> list[str]:
     """What leaves clearly less in the loop: another free port, with the case on another side."""
     found = []
     for side in _LAID:
-        at = stand(levels.layout, side)
+        at = standing_on(levels.layout, side)
         port = levels.best(levels.free, at, -1)
         if port is not None:
             found.append((_stays(levels, port, at)[0], side, port))
@@ -126,7 +126,7 @@ def _below(levels: Levels, share: Share, level: float, stands: Stand) -> float:
         low, high = stands.span(piece, held_in(piece))
         return min(1.0, max(0.0, (level - low) / (high - low)))
     if share.kind == "fittings":
-        at = stands.height(land(levels.layout, next(p for p in levels.net.frames if str(p) == share.name)))
+        at = stands.height(seal_middle(levels.layout, next(p for p in levels.net.frames if str(p) == share.name)))
         return float(at < level)
     line = next(li for li in levels.plumbing.lines if li.name == share.name)
     return below(levels.layout, line, levels.tubes.get(line.name), stands, level)

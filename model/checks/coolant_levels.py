@@ -14,7 +14,7 @@ from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.loop.coolant_volume import Share
 from elbowroom.model.loop.hydraulics import Network
-from elbowroom.model.loop.levels import LEVEL_MM, Peak, Stand, free_ports, held_in, land, peaks, stand
+from elbowroom.model.loop.levels import LEVEL_MM, Peak, Stand, free_ports, held_in, peaks, seal_middle, standing_on
 from elbowroom.model.loop.plumbing import Plumbing
 from elbowroom.model.told.cautions import BLEEDING
 from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, led
@@ -53,7 +53,7 @@ class Levels:
         self.users = net.users()
         self.shut = unreachable
         self.free = [p for p in free_ports(layout, net) if p not in unreachable]
-        self.upright, self.lying = stand(layout, "floor"), stand(layout, plumbing.stands_on)
+        self.upright, self.lying = standing_on(layout, "floor"), standing_on(layout, plumbing.stands_on)
 
     def air(self) -> list[Finding]:
         high = peaks(self.layout, self.net, self.tubes, self.upright)
@@ -152,7 +152,7 @@ class Levels:
         return [p for p in self.free if self._faces(p, self.upright) >= FACING_DOWN]
 
     def high(self, port: Port, at: Stand) -> float:
-        return at.height(land(self.layout, port))
+        return at.height(seal_middle(self.layout, port))
 
     def _faces(self, port: Port, at: Stand) -> float:
         """How much a port's axis looks up: 1 straight up, -1 straight down."""

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from elbowroom.model.build.cut_spec import CutSpec, split
-from elbowroom.model.build.problems import BuildError, Path, Problem, choices, shown
+from elbowroom.model.build.faults import Faults
+from elbowroom.model.build.problems import Path, choices, shown
 from elbowroom.model.build.source import Document
 from elbowroom.model.cutting.flat_cutting import CannotCut, Known, with_cuts
 from elbowroom.model.geometry.scene import Scene
@@ -53,32 +54,31 @@ def apply(layout: Layout, scene: Scene, cuts: Sequence[CutSpec], document: Docum
     store: where the exact solids of parts with flat sheets are kept; left out, the user's. A sheet cut twice keeps its
     first cuts. Nothing that stands in the scene is moved, and a piece that is cut keeps its name, pose and mates.
     """
-    problems: list[Problem] = []
+    faults = Faults(document)
     notes: list[Note] = []
     changed: dict[str, Piece] = {}
     severed: set[str] = set()
     known = Known(scene, store)
     for i, cut in enumerate(cuts):
         path: Path = ("cut", i)
-        sheets = _sheets(layout, cut.in_, (*path, "in"), document, problems, known)
+        sheets = _sheets(layout, cut.in_, (*path, "in"), faults, known)
         names: list[str] = []
         for j, text in enumerate(cut.for_):
             where = (*path, "for", j) if isinstance(_written(document, i), list) else (*path, "for")
-            names += _obstacles(layout, text, where, document, problems)
-        if problems:
+            names += _obstacles(layout, text, where, faults)
+        if faults:
             continue
         for sheet, flats in sheets:
             now = changed.get(sheet.name, sheet)
             others = [n for n in dict.fromkeys(names) if n != sheet.name]
             if flats is None:
-                made = _made(now, cut, others, scene, path, document, problems)
+                made = _made(now, cut, others, scene, path, faults)
             else:
-                made = _flats_made(now, flats, cut, others, known, path, document, problems, severed)
+                made = _flats_made(now, flats, cut, others, known, path, faults, severed)
             if made is not None:
                 changed[sheet.name], said = made
                 notes += [Note(sheet.name, text) for text in said]
-    if problems:
-        raise BuildError(problems)
+    faults.stop()
     pieces = tuple(changed.get(p.name, p) for p in layout.pieces)
     return CutLayout(replace(layout, pieces=pieces), tuple(notes), frozenset(severed))
 
@@ -98,14 +98,14 @@ def _called(layout: Layout, name: str) -> list[Piece]:
 
 
 def _sheets(
-    layout: Layout, text: str, path: Path, document: Document, problems: list[Problem], known: Known
+    layout: Layout, text: str, path: Path, faults: Faults, known: Known
 ) -> list[tuple[Piece, list[FlatSheet] | None]]:
     """The pieces that `text` means, with the flat sheets of each; None for one of the family `sheet`."""
     name, wanted = split(text)
     found = _called(layout, name)
     if not found:
         sheets = [p.name for p in layout.pieces if _is_sheet(p)]
-        problems.append(document.problem(path, f"no part {shown(name)}{choices(name, sheets or _names(layout))}"))
+        faults.add(path, f"no part {shown(name)}{choices(name, sheets or _names(layout))}")
     out: list[tuple[Piece, list[FlatSheet] | None]] = []
     for piece in found:
         if _is_sheet(piece) and wanted in ("", "body"):
@@ -114,7 +114,7 @@ def _sheets(
         try:
             flats = [] if _is_sheet(piece) else known.flats(piece)
         except CannotCut as e:
-            problems.append(document.problem(path, f"{name} cannot be cut: {e}"))
+            faults.add(path, f"{name} cannot be cut: {e}")
             break
         meant = [f for f in flats if wanted in ("", f.name, f.body, *f.also)]
         if meant:
@@ -128,7 +128,7 @@ def _sheets(
             said = f"{name} is one sheet: write {shown(name)} alone"
         else:
             said = _uncut(layout, piece)
-        problems.append(document.problem(path, said))
+        faults.add(path, said)
         break
     return out
 
@@ -151,7 +151,7 @@ def _names(layout: Layout) -> list[str]:
     return [p.name for p in layout.pieces if not p.part.small]
 
 
-def _obstacles(layout: Layout, text: str, path: Path, document: Document, problems: list[Problem]) -> list[str]:
+def _obstacles(layout: Layout, text: str, path: Path, faults: Faults) -> list[str]:
     """Names of the pieces that `text` means: a piece, a numbered entry, or the fittings on piece.port."""
     found = _called(layout, text)
     if found:
@@ -162,18 +162,18 @@ def _obstacles(layout: Layout, text: str, path: Path, document: Document, proble
     name, dot, port = text.partition(".")
     pieces = _called(layout, name) if dot else []
     if not pieces:
-        problems.append(document.problem(path, f"no part {shown(name)}{choices(name, _names(layout), 30)}"))
+        faults.add(path, f"no part {shown(name)}{choices(name, _names(layout), 30)}")
         return []
     ports = [f.name for f in pieces[0].part.frames() if f.kind == "port"]
     if port not in ports:
-        problems.append(document.problem(path, f"{name} has no port {shown(port)}{choices(port, ports, 30)}"))
+        faults.add(path, f"{name} has no port {shown(port)}{choices(port, ports, 30)}")
     else:
-        problems.append(document.problem(path, f"nothing is screwed into {text}: there is no fitting to clear"))
+        faults.add(path, f"nothing is screwed into {text}: there is no fitting to clear")
     return []
 
 
 def _made(
-    piece: Piece, cut: CutSpec, names: list[str], scene: Scene, path: Path, document: Document, problems: list[Problem]
+    piece: Piece, cut: CutSpec, names: list[str], scene: Scene, path: Path, faults: Faults
 ) -> tuple[Piece, list[str]] | None:
     """The piece with the cut in it, and what is to be told; None, with the faults noted, where it cannot be made."""
     from elbowroom.model.templates.drawing import TemplateError
@@ -186,7 +186,7 @@ def _made(
     try:
         found = notch(sheet, obstacles, float(cut.gap), float(cut.tool))
     except TemplateError as e:
-        problems.append(document.problem(path, f"{piece.name}: {e}"))
+        faults.add(path, f"{piece.name}: {e}")
         return None
     if not found.cuts:
         return piece, [f"{piece.name}: nothing is cut, since it clears {listed} by {cut.gap:g} mm already"]
@@ -197,7 +197,7 @@ def _made(
     except ValidationError as e:
         for fault in e.errors(include_url=False):
             said = str((fault.get("ctx") or {}).get("error", fault["msg"]))
-            problems.append(document.problem(path, f"cutting {piece.name} to clear {listed} by {cut.gap:g} mm: {said}"))
+            faults.add(path, f"cutting {piece.name} to clear {listed} by {cut.gap:g} mm: {said}")
         return None
     sources = {k: v for k, v in piece.sources.items() if k != "cutouts"}
     whole = replace(piece, part=new, given=piece.given | {"cutouts"}, sources=sources)
@@ -219,7 +219,7 @@ def _obstacle_meshes(scene: Scene, names: Sequence[str]) -> list[Obstacle]:
 
 def _flats_made(
     piece: Piece, flats: Sequence[FlatSheet], cut: CutSpec, names: list[str], known: Known, path: Path,
-    document: Document, problems: list[Problem], severed: set[str],
+    faults: Faults, severed: set[str],
 ) -> tuple[Piece, list[str]] | None:  # fmt: skip
     """The piece with its flat sheets cut, and what is to be told; None, with the fault noted, where it cannot be."""
     listed = ", ".join(names)
@@ -227,7 +227,7 @@ def _flats_made(
         obstacles = _obstacle_meshes(known.scene, names)
         whole, made = with_cuts(piece, flats, float(cut.gap), float(cut.tool), obstacles, known)
     except CannotCut as e:
-        problems.append(document.problem(path, f"cutting {piece.name} to clear {listed} by {cut.gap:g} mm: {e}"))
+        faults.add(path, f"cutting {piece.name} to clear {listed} by {cut.gap:g} mm: {e}")
         return None
     if not made:
         return piece, [f"{piece.name}: nothing is cut, since it clears {listed} by {cut.gap:g} mm already"]

@@ -10,6 +10,7 @@ kept. Owns `settled`, which joins them.
 
 from __future__ import annotations
 
+from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
@@ -25,18 +26,18 @@ def settled(document: Document, store: Store, progress: Progress | None = None) 
 
     Raises BuildError with every fault of the input, those of the rest of the build included.
     """
-    wishes, problems = wishes_of(document)
-    if not (wishes.heights or wishes.lifts or problems):
+    faults = Faults(document)
+    wishes = wishes_of(document, faults)
+    if not (wishes.heights or wishes.lifts or faults):
         return document, []
-    told = {p.path[:n] for p in problems for n in range(3, len(p.path) + 1)}  # what holds a fault is one by itself, too
+    told = {p.path[:n] for p in faults for n in range(3, len(p.path) + 1)}  # what holds a fault is one by itself, too
     try:
         build = load(with_numbers(document, wishes.trial()))
-        if problems:
+        if faults:
             place(build)
     except BuildError as e:
-        raise BuildError([*problems, *(p for p in e.problems if p.path not in told)]) from None
-    if problems:
-        raise BuildError(problems)
+        raise BuildError([*faults, *(p for p in e.problems if p.path not in told)]) from None
+    faults.stop()
     from elbowroom.model.heights.keeping import keep, key_of, recalled
 
     key = key_of(document, wishes, build, float(build.printer.layer))

@@ -19,7 +19,7 @@ from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch, left
 from elbowroom.model.heights.stages import PROBES, SAME_MM, Stages
 from elbowroom.model.layout.layout import Layout, Piece, piece_of
-from elbowroom.model.screws.stand import HELD_BY
+from elbowroom.model.screws.fasteners import HELD_BY
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
 

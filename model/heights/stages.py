@@ -24,9 +24,9 @@ from elbowroom.model.screws import holes
 from elbowroom.model.screws import lengths as screws
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.fasten import Fastened, fasten
+from elbowroom.model.screws.fasteners import insert_fasteners
 from elbowroom.model.screws.joints import Joint
 from elbowroom.model.screws.remedies import Remedies
-from elbowroom.model.screws.stand import stand
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
 
@@ -53,7 +53,7 @@ class Stages:
         whole = fasten(Placed(build, self.bare(at)), self._scene(at, None), whole=False)
         self._bored = {p.name: p.part for p in whole.layout.pieces}
         self.standing = tuple(c for c in whole.chosen if not self.moves(c.joint))
-        self._others = stand(self.standing)
+        self._others = insert_fasteners(self.standing)
         self.probes = 0
         self.constant: frozenset[str] = frozenset()
 
@@ -97,7 +97,7 @@ class Stages:
 
     def added(self, h: float) -> tuple[list[Piece], list[Mate], list[Joined]]:
         """What is put on the parts at height h."""
-        pieces, joined = stand(self.fastened(h).chosen)
+        pieces, joined = insert_fasteners(self.fastened(h).chosen)
         mates: list[Mate] = []
         layout = self.bare(h)
         for chain in self.chains:
@@ -112,7 +112,7 @@ class Stages:
     def screwed(self, h: float) -> Layout:
         """The parts at height h, bored and with their screws, as ports are judged in."""
         layout = self.bare(h)
-        pieces, joined = stand(self.fastened(h).chosen)
+        pieces, joined = insert_fasteners(self.fastened(h).chosen)
         return replace(
             layout,
             pieces=(*self._drilled(layout), *self._others[0], *pieces),

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.model.build.problems import BuildError, Path, Problem
+from elbowroom.model.build.faults import Faults
+from elbowroom.model.build.problems import Path
 from elbowroom.model.build.resolve import Build, Entry, load
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import Placement
@@ -120,7 +121,7 @@ def _entry(build: Build, name: str) -> Entry:
 class _Tying:
     def __init__(self, document: Document, wishes: Wishes, build: Build, layout: Layout) -> None:
         self.document, self.wishes, self.build, self.layout = document, wishes, build, layout
-        self.problems: list[Problem] = []
+        self.faults = Faults(document)
         self.own = {w.entry: {p.name for p in pieces_of(build, layout, w.entry)} for w in wishes.heights}
 
     def groups(self) -> list[Group]:
@@ -135,15 +136,14 @@ class _Tying:
             tied = [w for w in self.wishes.heights if carriers[w.entry] == name]
             if not tied:
                 said = f"nothing says how high: no riser with height: fit stands under {name} (on: {name}.mount-*)"
-                self._problem(("parts", name, LIFT), said)
+                self.faults.add(("parts", name, LIFT), said)
             elif self._alike(tied, name):
                 out.append(self._group(tuple(tied), name, lifted[name]))
         for w in self.wishes.heights:
             if carriers[w.entry] is None:
                 group = self._bare(w)
                 out += [] if group is None else [group]
-        if self.problems:
-            raise BuildError(self.problems)
+        self.faults.stop()
         return sorted(out, key=lambda g: -len(g.moves))
 
     def _carried(self, wish: Wish, lifted: Mapping[str, frozenset[str]]) -> str | None:
@@ -157,7 +157,7 @@ class _Tying:
         for w in tied[1:]:
             if w.fit != first.fit:
                 said = f"{w.entry} and {first.entry} both carry {name}, and ask for different heights; ask for one"
-                self._problem(w.path, said)
+                self.faults.add(w.path, said)
                 return False
         return True
 
@@ -176,7 +176,7 @@ class _Tying:
         moves = self._moved({wish.path: asked.lo}) - self.own[wish.entry]
         if not moves:
             said = f"nothing moves with this height: write lift: fit at the part that {wish.entry} carries"
-            self._problem(wish.path, said)
+            self.faults.add(wish.path, said)
             return None
         moves = frozenset(moves | self.own[wish.entry])
         return Group((wish,), None, asked.lo, asked.hi, 0.0, moves, asked.ends, asked.whole)
@@ -187,7 +187,7 @@ class _Tying:
         if low.lo >= high.hi:
             why = "" if tied[-1].fit.at_least is not None else f" ({low.ends[0]}; at_least says otherwise)"
             said = f"no height is left: at least {low.lo:g}{why} and at most {high.hi:g} mm"
-            self._problem(tied[-1].path, said)
+            self.faults.add(tied[-1].path, said)
         whole = (max(r.whole[0] for r in ranges), min(r.whole[1] for r in ranges))
         return Range(low.lo, high.hi, (low.ends[0], high.ends[1]), whole)
 
@@ -211,7 +211,7 @@ class _Tying:
             by = (words.by if isinstance(words, Placement) else None) or _entry(build, w.entry).part.seat
             if by not in w.ends:
                 said = f"expected a riser placed by {' or '.join(w.ends)}, so that its other end stands on something"
-                self._problem(("parts", w.entry, "by"), said)
+                self.faults.add(("parts", w.entry, "by"), said)
                 raise _Untied
             free = w.ends[0] if by == w.ends[1] else w.ends[1]
             for piece in pieces_of(build, layout, w.entry):
@@ -221,17 +221,14 @@ class _Tying:
                         f'{piece.name} does not stand between {name} and what that is lifted off: its "{free}" looks '
                         f"elsewhere; place it by: {free}"
                     )
-                    self._problem(w.path, said)
+                    self.faults.add(w.path, said)
                     raise _Untied
                 found.append(float((end[:3, 3] - plane[:3, 3]) @ plane[:3, 2]))
         if max(found) - min(found) > MATE_PLANE_MM:
             said = f"one height cannot reach all: their far ends stand {max(found) - min(found):.2f} mm apart in height"
-            self._problem(tied[-1].path, said)
+            self.faults.add(tied[-1].path, said)
             raise _Untied
         return -found[0] if abs(found[0]) > _SAME else 0.0
-
-    def _problem(self, path: Path, message: str) -> None:
-        self.problems.append(self.document.problem(path, message))
 
 
 class _Untied(Exception):

@@ -14,10 +14,10 @@ from typing import Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from elbowroom.model.build.problems import Path, Problem, shown
+from elbowroom.model.build.faults import Faults
+from elbowroom.model.build.problems import Path, shown
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import Placement
-from elbowroom.model.build.wording import problems_of
 from elbowroom.model.layout.implied import CARRIERS
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.vocabulary.measure import Measure, Mm
@@ -72,11 +72,10 @@ class Wishes:
         return out | {("parts", name, LIFT): 50.0 for name in self.lifts}  # any height off the frame shows what moves
 
 
-def wishes_of(document: Document) -> tuple[Wishes, list[Problem]]:
-    """What the document leaves open, and every fault of saying so; each fault's place is left out of the wishes."""
+def wishes_of(document: Document, faults: Faults) -> Wishes:
+    """What the document leaves open; what is no way of saying so goes to the faults, and is left out of the wishes."""
     heights: list[Wish] = []
     lifts: list[str] = []
-    problems: list[Problem] = []
     parts = document.values.get("parts")
     for name, entry in (parts if isinstance(parts, dict) else {}).items():
         family = _family(entry)
@@ -86,16 +85,16 @@ def wishes_of(document: Document) -> tuple[Wishes, list[Problem]]:
         for key, value in entry.items():
             path: Path = ("parts", name, key)
             if key == field and (value == FIT or isinstance(value, dict)):
-                wish = _wish(document, path, family, ends, value, problems)
+                wish = _wish(path, family, ends, value, faults)
                 heights += [] if wish is None else [wish]
             elif key == LIFT and value == FIT:
                 lifts.append(name)
             elif _says_fit(value) and _is_number(family, key):
-                problems.append(document.problem(path, _misplaced(key, value, family)))
+                faults.add(path, _misplaced(key, value, family))
     for w in heights[MAX_OPEN:]:
         said = f"{len(heights)} heights are left open; at most {MAX_OPEN} in one build: give this one as a number"
-        problems.append(document.problem(w.path, said))
-    return Wishes(tuple(heights), tuple(lifts)), problems
+        faults.add(w.path, said)
+    return Wishes(tuple(heights), tuple(lifts))
 
 
 def with_numbers(document: Document, numbers: Mapping[Path, float]) -> Document:
@@ -109,20 +108,18 @@ def with_numbers(document: Document, numbers: Mapping[Path, float]) -> Document:
     return replace(document, values={**document.values, "parts": parts})
 
 
-def _wish(
-    document: Document, path: Path, family: str, ends: tuple[str, str], value: Any, problems: list[Problem]
-) -> Wish | None:
+def _wish(path: Path, family: str, ends: tuple[str, str], value: Any, faults: Faults) -> Wish | None:
     try:
         fit = Fit() if value == FIT else Fit.model_validate(value)
     except ValidationError as e:
-        problems += problems_of(e, document, path, value, Fit)
+        faults.invalid(e, path, value, Fit)
         return None
     field = str(path[-1])
     least, most = range_of(family, field)
     for key, limit in (("at_least", fit.at_least), ("at_most", fit.at_most)):
         if limit is not None and not least <= limit <= most:
             said = f"{shown(float(limit))} is no {field} of a {family}: expected {least:g} to {most:g} mm"
-            problems.append(document.problem((*path, key), said))
+            faults.add((*path, key), said)
             return None
     return Wish(str(path[1]), path, field, ends, fit, float(fit.at_least or least), float(fit.at_most or most))
 

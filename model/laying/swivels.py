@@ -20,7 +20,7 @@ from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Gaps, piece_of
 from elbowroom.model.loop.plumbing import Chain
 from elbowroom.model.reach.bars_apart import clear
-from elbowroom.model.reach.chains import Item, Postures, grid, intervals, items, walk
+from elbowroom.model.reach.chains import Item, Postures, free_postures, grid, intervals, items
 from elbowroom.model.reach.neighbours import GAP
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.store import Store
@@ -59,10 +59,10 @@ class Swivels:
         if chain.port not in self._free:
             site, parts = self.parts(chain)
             count = len(chain.free)
-            found = walk(self.rooms, site, parts, [grid(STEPS[count])] * count)
+            found = free_postures(self.rooms, site, parts, [grid(STEPS[count])] * count)
             for k in range(count if not len(found) and count > 1 else 0):
                 # Narrow windows: each swivel by single degrees, as the port's own trial looks for them.
-                found = walk(self.rooms, site, parts, [grid(1 if i == k else 30) for i in range(count)])
+                found = free_postures(self.rooms, site, parts, [grid(1 if i == k else 30) for i in range(count)])
                 if len(found):
                     break
             self._free[chain.port] = found
@@ -120,11 +120,11 @@ class Swivels:
         """A turn that was found and free ones round it, each swivel by itself; they keep the gaps where it does."""
         site, parts = self.parts(chain)
         here = [np.array([v]) for v in turns]
-        kept = bool(self._keeping(chain, walk(self.rooms, site, parts, here, judge=False)).all())
+        kept = bool(self._keeping(chain, free_postures(self.rooms, site, parts, here, judge=False)).all())
         out = [turns]
         for k, v in enumerate(turns):
             some = np.array([(v + sign * off) % 360 for off in NEAR for sign in (-1, 1)])
-            found = walk(self.rooms, site, parts, [*here[:k], some, *here[k + 1 :]])
+            found = free_postures(self.rooms, site, parts, [*here[:k], some, *here[k + 1 :]])
             if kept:
                 found = found.take(self._keeping(chain, found))
             out += [_turns(row) for row in found.degrees]
@@ -145,7 +145,7 @@ class Swivels:
     def bars(self, chain: Chain, turns: Turns) -> tuple[Rod, ...]:
         """A chain turned so, as bars in case coordinates."""
         site, parts = self.parts(chain)
-        p = walk(self.rooms, site, parts, [np.array([v]) for v in turns], judge=False)
+        p = free_postures(self.rooms, site, parts, [np.array([v]) for v in turns], judge=False)
         out = []
         for one, base in zip(parts, p.links, strict=True):
             for r in (*one.fixed, *one.turning):

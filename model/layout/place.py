@@ -14,7 +14,8 @@ from functools import cached_property
 
 import numpy as np
 
-from elbowroom.model.build.problems import BuildError, Path, Problem, choices, shown
+from elbowroom.model.build.faults import Faults
+from elbowroom.model.build.problems import BuildError, Path, choices, shown
 from elbowroom.model.build.resolve import Build, Entry, StackEntries
 from elbowroom.model.build.spec import AXES, MAX_PIECES, At, Placement
 from elbowroom.model.layout.identity import Entered, numbered
@@ -50,9 +51,8 @@ def place(build: Build) -> Layout:
     """The layout of a build: every piece posed, every mate listed; raises BuildError with every fault found."""
     placer = _Placer(build)
     placer.run()
-    wanted, problems = gaps(build, placer.pieces.values())
-    if placer.problems or problems:
-        raise BuildError([*placer.problems, *problems])
+    wanted = gaps(build, placer.pieces.values(), placer.faults)
+    placer.faults.stop()
     mates = tuple(placer.mates)
     pieces = tuple(cut_windows(list(placer.pieces.values()), mates))
     joined = (*held_apart(pieces, mates, wanted), *neighbours(pieces, mates, placer.tiers, wanted))
@@ -76,12 +76,15 @@ class _Placer:
     pieces: dict[str, Piece] = field(default_factory=dict)
     mates: list[Mate] = field(default_factory=list)
     lifted: list[Mate] = field(default_factory=list)  # placements off a face rather than on it
-    problems: list[Problem] = field(default_factory=list)
+    faults: Faults = field(init=False)
     tiers: list[list[Tier]] = field(default_factory=list)
     walls: Walls = field(default_factory=Walls)
     made: dict[int, list[str]] = field(default_factory=dict)  # names each entry or stack made, by id
     failed: set[int] = field(default_factory=set)
     under_way: list[Entry | StackEntries] = field(default_factory=list)  # each waits for the next
+
+    def __post_init__(self) -> None:
+        self.faults = Faults(self.build.document)
 
     @cached_property
     def items(self) -> list[Entry | StackEntries]:
@@ -134,7 +137,7 @@ class _Placer:
             self.under_way.append(item)
             return
         names = [i.name for i in self.under_way[waiting.index(id(item)) :]]
-        self._problem(item.path, f"the placement goes in a circle: {_circle([*names, item.name])}")
+        self.faults.add(item.path, f"the placement goes in a circle: {_circle([*names, item.name])}")
         self.failed.update(waiting)
         self.under_way.clear()
 
@@ -148,7 +151,7 @@ class _Placer:
             self._add(self._piece(entry, None, pose), entry.path)
             return
         if words.turn:
-            self._problem((*entry.path, "turn"), 'a part on a frame is turned with "clock" and "flip", not "turn"')
+            self.faults.add((*entry.path, "turn"), 'a part on a frame is turned with "clock" and "flip", not "turn"')
             raise _Unplaced
         targets = self._targets(words.on, (*entry.path, "on"), entry.name)
         several = not isinstance(words.on, str) or "*" in words.on
@@ -176,7 +179,7 @@ class _Placer:
             what = "the part has no seat of its own: name one of its frames with by" if by is None else (
                 f"the {entry.part.family} has no frame {shown(by)}"
             )  # fmt: skip
-            self._problem((*entry.path, "by"), what + choices(by or "", frames, 30))
+            self.faults.add((*entry.path, "by"), what + choices(by or "", frames, 30))
             raise _Unplaced
         return frames[wanted]
 
@@ -184,12 +187,12 @@ class _Placer:
         """Pose by measured distances: every axis exactly once."""
         ignored = [k for k in ("by", "clock", "flip", "offset", "lift") if k in words.model_fields_set]
         if ignored:
-            self._problem((*entry.path, ignored[0]), f'"{ignored[0]}" belongs to a part that is "on" a frame')
+            self.faults.add((*entry.path, ignored[0]), f'"{ignored[0]}" belongs to a part that is "on" a frame')
             raise _Unplaced
         if words.at is None:
             if entry.part.own_place:
                 return IDENTITY
-            self._problem(entry.path, 'is not placed: say what it is "on" (piece.frame) or where it is "at"')
+            self.faults.add(entry.path, 'is not placed: say what it is "on" (piece.frame) or where it is "at"')
             raise _Unplaced
         turned = IDENTITY
         for t in words.turn:
@@ -203,13 +206,13 @@ class _Placer:
         """On a wall the wall fixes one axis; the other two are measured."""
         axis = int(np.argmax(np.abs(target[:3, 2])))
         if frame.kind != "wall" or abs(target[axis, 2]) < SQUARE:
-            self._problem((*entry.path, "at"), '"at" goes with "on" only for a wall, such as case.floor-wall')
+            self.faults.add((*entry.path, "at"), '"at" goes with "on" only for a wall, such as case.floor-wall')
             raise _Unplaced
         if "offset" in entry.words.model_fields_set:
-            self._problem((*entry.path, "offset"), 'the place on the wall is given twice: by "at" and by "offset"')
+            self.faults.add((*entry.path, "offset"), 'the place on the wall is given twice: by "at" and by "offset"')
             raise _Unplaced
         if twice := at.axis(axis):
-            self._problem((*entry.path, "at", twice[0]), f"{AXES[axis]} is already given by the wall it is on")
+            self.faults.add((*entry.path, "at", twice[0]), f"{AXES[axis]} is already given by the wall it is on")
             raise _Unplaced
         move = self._moves(entry, at, pose, [i for i in range(3) if i != axis])
         return compose(shift(*move), pose)
@@ -218,7 +221,7 @@ class _Placer:
         """How far to move a part standing at `pose` so that it has its measured distances along `axes`."""
         found = faults(entry.part, at, axes, self.walls)
         for key, said in found:
-            self._problem((*entry.path, "at", *key), said)
+            self.faults.add((*entry.path, "at", *key), said)
         if found:
             raise _Unplaced
         return moves(entry.part, at, pose, axes, self.walls)
@@ -233,7 +236,7 @@ class _Placer:
         try:
             laid: Laid = lay(stack, to, frame, self.build.document)
         except BuildError as e:
-            self.problems += e.problems
+            self.faults.take(e.problems)
             raise _Unplaced from None
         for piece, at in laid.pieces:
             self._add(piece, at)
@@ -247,7 +250,7 @@ class _Placer:
         for i, text in enumerate([on] if isinstance(on, str) else on):
             found += self._frames(text, path if isinstance(on, str) else (*path, i), asking)
         if len(found) > MAX_PIECES:
-            self._problem(path, f"{len(found)} frames match; a build holds at most {MAX_PIECES} parts")
+            self.faults.add(path, f"{len(found)} frames match; a build holds at most {MAX_PIECES} parts")
             raise _Unplaced
         return found
 
@@ -255,10 +258,10 @@ class _Placer:
         """The frames a reference `piece.frame` names, placing what it needs first; `*` matches any characters."""
         piece_name, dot, frame_name = text.rpartition(".")
         if not dot or not piece_name or not frame_name:
-            self._problem(path, f"{shown(text)} is not a frame; write piece.frame, such as board.slot-1")
+            self.faults.add(path, f"{shown(text)} is not a frame; write piece.frame, such as board.slot-1")
             raise _Unplaced
         if piece_name == asking:
-            self._problem(path, f'"{asking}" cannot be placed on itself')
+            self.faults.add(path, f'"{asking}" cannot be placed on itself')
             raise _Unplaced
         for item in self._makers(piece_name):
             if id(item) in self.failed:
@@ -271,7 +274,7 @@ class _Placer:
             pieces = [self.pieces[piece_name]] if piece_name in self.pieces else []
         if not pieces:
             if piece_name == "case" and self.build.case is None:
-                self._problem(path, "the build has no case")
+                self.faults.add(path, "the build has no case")
             else:
                 self._unknown(piece_name, path)
             raise _Unplaced
@@ -280,7 +283,7 @@ class _Placer:
             known = [f.name for f in pieces[0].part.frames()]
             gone = [n for n in getattr(pieces[0].part, "notes", ()) if re.search(_quoted(frame_name), n)]
             said = f"{pieces[0].name} has no frame {shown(frame_name)}{choices(frame_name, known, 30)}"
-            self._problem(path, "; ".join([said, *gone]))
+            self.faults.add(path, "; ".join([said, *gone]))
             raise _Unplaced
         return frames
 
@@ -292,10 +295,10 @@ class _Placer:
             said = (
                 f"{shown(name)} is numbered: {row}; write {shown(copies[0])}, or {shown(name + ' *')} for all of them"
             )
-            self._problem(path, said)
+            self.faults.add(path, said)
             return
         known = ["case", *(e.name for e in self.build.parts), *self.pieces]
-        self._problem(path, f"no part {shown(name)}{choices(name, known)}")
+        self.faults.add(path, f"no part {shown(name)}{choices(name, known)}")
 
     def _makers(self, pattern: str) -> list[Entry | StackEntries]:
         """The entries and stacks that may make a piece the pattern names."""
@@ -314,7 +317,7 @@ class _Placer:
         for piece, frame in first:
             others = [(p, f) for p, f in second if p.name != piece.name]
             if not others:
-                self._problem(path, f'"{piece.name}" cannot be mated to itself')
+                self.faults.add(path, f'"{piece.name}" cannot be mated to itself')
                 return
             here = piece.frame_pose(frame.name)[:3, 3]
             to, met = min(others, key=lambda t: float(np.linalg.norm(t[0].frame_pose(t[1].name)[:3, 3] - here)))
@@ -324,15 +327,12 @@ class _Placer:
 
     def _add(self, piece: Piece, path: Path) -> None:
         if piece.name in self.pieces:
-            self._problem(path, f'two parts would be called "{piece.name}"; give one of them another name')
+            self.faults.add(path, f'two parts would be called "{piece.name}"; give one of them another name')
             raise _Unplaced
         if len(self.pieces) >= MAX_PIECES:
-            self._problem(path, f"more than {MAX_PIECES} parts in one build")
+            self.faults.add(path, f"more than {MAX_PIECES} parts in one build")
             raise _Unplaced
         self.pieces[piece.name] = piece
-
-    def _problem(self, path: Path, message: str) -> None:
-        self.problems.append(self.build.document.problem(path, message))
 
 
 def _quoted(frame: str) -> str:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from elbowroom.model.build.problems import BuildError, Path, choices
+from elbowroom.model.build.faults import Faults
+from elbowroom.model.build.problems import Path, choices
 from elbowroom.model.build.resolve import Entry, StackEntries
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import WALLS, Layering
@@ -71,20 +72,16 @@ def lay(stack: StackEntries, to: Piece, opening: Frame, document: Document) -> L
         if outer in frames:
             layer.side(stack.outside, names[n:], frames[outer], outside=True)
         else:
-            layer.problem((*stack.path, "outside"), f'"{opening.name}" of {to.name} has no outside')
-    if layer.problems:
-        raise BuildError(layer.problems)
+            layer.faults.add((*stack.path, "outside"), f'"{opening.name}" of {to.name} has no outside')
+    layer.faults.stop()
     return layer.laid
 
 
 class _Layer:
     def __init__(self, stack: StackEntries, to: Piece, document: Document) -> None:
-        self.stack, self.to, self.document = stack, to, document
-        self.problems: list = []  # type: ignore[type-arg]
+        self.stack, self.to = stack, to
+        self.faults = Faults(document)
         self.laid = Laid()
-
-    def problem(self, path: Path, message: str) -> None:
-        self.problems.append(self.document.problem(path, message))
 
     def side(self, entries: Sequence[Entry], names: Sequence[str], opening: Frame, *, outside: bool) -> None:
         """Lay the layers of one side of the panel, each on the one before."""
@@ -124,7 +121,9 @@ class _Layer:
             names_here = tuple(p.name for p, _ in self.laid.pieces[-len(places) :])
             tiers.append(Tier(names_here, thickness, near.bodies, far.bodies if far is not None else ()))
             if far is None and i + 1 < len(entries):
-                self.problem(entries[i + 1].path, f"nothing can be laid on a {entry.part.family}: it has no far face")
+                self.faults.add(
+                    entries[i + 1].path, f"nothing can be laid on a {entry.part.family}: it has no far face"
+                )
                 return
             height += thickness
             below = here
@@ -140,7 +139,7 @@ class _Layer:
                 ):
                     if have > room + slack:
                         over = f"{have - room:g} mm too {way} for the {room:g} mm"
-                        self.problem(entry.path, f'the radiator\'s row of fans is {over} of "{opening.name}"')
+                        self.faults.add(entry.path, f'the radiator\'s row of fans is {over} of "{opening.name}"')
             elif not held_through(entry):
                 return  # an adapter has holes of its own
 
@@ -152,21 +151,21 @@ class _Layer:
         if entry.part.moves_air and "intake" in frames:
             flow = words.flow or self.stack.spec.flow
             if flow is None:
-                self.problem(entry.path, 'says no flow: write "flow: in" or "flow: out" on the stack or the fan')
+                self.faults.add(entry.path, 'says no flow: write "flow: in" or "flow: out" on the stack or the fan')
                 return None
             if words.flip:
-                self.problem((*entry.path, "flip"), 'a fan is turned over with "flow", not with "flip"')
+                self.faults.add((*entry.path, "flip"), 'a fan is turned over with "flow", not with "flip"')
                 return None
             # Air that enters comes through the panel: inside it the intake looks at the panel, outside the exhaust.
             return frames["intake" if (flow == "in") != outside else "exhaust"]
         if entry.part.seat is None:
-            self.problem(entry.path, f"a {entry.part.family} has no face to lie on")
+            self.faults.add(entry.path, f"a {entry.part.family} has no face to lie on")
             return None
         near = frames[entry.part.seat]
         if words.flip:
             opposite = _through(entry.part, near)[1]
             if opposite is None:
-                self.problem((*entry.path, "flip"), f"a {entry.part.family} has only one face to lie on")
+                self.faults.add((*entry.path, "flip"), f"a {entry.part.family} has only one face to lie on")
                 return None
             return opposite
         return near
@@ -178,7 +177,7 @@ class _Layer:
         fan = entry.part.moves_air
         if fan and words.cable_to is None and words.clock is None:
             corner = " ".join(_corner(base))
-            self.problem(
+            self.faults.add(
                 entry.path, f'says no cable corner: write "cable_to: {corner}" (two of the walls it lies between)'
             )
             return 0.0
@@ -189,7 +188,7 @@ class _Layer:
             return float(words.clock or 0.0)
         key = "cable_to" if words.cable_to is not None else "ports_to"
         if words.clock is not None:
-            self.problem((*entry.path, "clock"), f"the way round is given twice: by clock and by {key}")
+            self.faults.add((*entry.path, "clock"), f"the way round is given twice: by clock and by {key}")
             return 0.0
         wanted = np.zeros(3)
         for wall in toward:
@@ -201,11 +200,15 @@ class _Layer:
             sides = _sides(normal)
             number = "two walls that meet" if key == "cable_to" else "one wall"
             said = " ".join(toward)
-            self.problem((*entry.path, key), f'"{said}" is no side of this stack: name {number}{choices(said, sides)}')
+            self.faults.add(
+                (*entry.path, key), f'"{said}" is no side of this stack: name {number}{choices(said, sides)}'
+            )
             return 0.0
         own = _reference(entry.part)
         if own is None:
-            self.problem((*entry.path, key), f"a {entry.part.family} has no {'cable' if fan else 'port end'} to point")
+            self.faults.add(
+                (*entry.path, key), f"a {entry.part.family} has no {'cable' if fan else 'port end'} to point"
+            )
             return 0.0
         quarters = (0.0, 90.0, 180.0, 270.0)
         return max(
@@ -228,7 +231,7 @@ class _Layer:
         places = list(source.places)
         if count > len(places) or not places:
             if places and words.count is not None and entries[i].part.moves_air:
-                self.problem((*entries[i].path, "count"), f"{count} fans on a row of {len(places)}")
+                self.faults.add((*entries[i].path, "count"), f"{count} fans on a row of {len(places)}")
             pitch = footprint(entries[i].part, 0.0)
             places = [(k - (count - 1) / 2) * pitch for k in range(count)]
         places = places[:count] if "slide" in words.model_fields_set else middle_of(places, count)

@@ -50,7 +50,7 @@ class Stand:
         return float(heights.min()), float(heights.max())
 
 
-def stand(layout: Layout, side: str) -> Stand:
+def standing_on(layout: Layout, side: str) -> Stand:
     """The layout's case standing on `side`: a key of `spec.WALLS`."""
     axis, at_high = WALLS[side]
     up = np.zeros(3)
@@ -60,7 +60,7 @@ def stand(layout: Layout, side: str) -> Stand:
     return Stand(side, up, float(up[axis] * wall))
 
 
-def land(layout: Layout, port: Port) -> Floats:
+def seal_middle(layout: Layout, port: Port) -> Floats:
     """The middle of a port's seal face in case coordinates."""
     out: Floats = layout.piece(port.piece).frame_pose(port.frame)[:3, 3]
     return out
@@ -105,7 +105,7 @@ class Peak:
 
 def line_points(layout: Layout, line: Line, tube: Piece | None) -> Floats:
     """Points along a run from port to port: its laid tube's centre line, or the straight between the two lands."""
-    a, b = (land(layout, p) for p in ports_at(line))
+    a, b = (seal_middle(layout, p) for p in ports_at(line))
     if tube is None or not isinstance(tube.part, TubeRun):
         return np.array([a, b])
     return np.vstack([a, apply(tube.pose, sample(tube.part.run, CHORD_MM, ends=True)), b])
@@ -135,7 +135,7 @@ def peaks(layout: Layout, net: Network, tubes: Mapping[str, Piece], at: Stand) -
         top = _top(layout, net, way, at)
         crown = vertex(*top, way, None)
         for port in net.ways[way].ports:
-            where = land(layout, port)
+            where = seal_middle(layout, port)
             of_port[port] = vertex(where, at.height(where), way, None)
             join(crown, of_port[port])
     for line in net.pipes:
@@ -168,7 +168,7 @@ def _around(start: int, heights: list[float], joined: list[list[int]]) -> set[in
 
 def _top(layout: Layout, net: Network, way: int, at: Stand) -> tuple[Floats, float]:
     """The highest place of a waterway and its height."""
-    points = [land(layout, p) for p in net.ways[way].ports]
+    points = [seal_middle(layout, p) for p in net.ways[way].ports]
     for name in net.ways[way].pieces:
         piece = layout.piece(name)
         if isinstance(piece.part, (Pump, Radiator)):

@@ -13,11 +13,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.loop_spec import MAX_CHAIN, CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.build.points import point_of
-from elbowroom.model.build.problems import BuildError, Path, Problem, choices, shown
+from elbowroom.model.build.problems import Path, choices, shown
 from elbowroom.model.build.resolve import Build
-from elbowroom.model.build.wording import problems_of
 from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.parts.case.case import Case
@@ -122,15 +122,13 @@ def plumb(build: Build, layout: Layout) -> Plumbing | None:
     """What the build asks of its loop; None where it says nothing of it. Raises BuildError with every fault."""
     reader = _Plumber(build, layout)
     found = reader.read()
-    if reader.problems:
-        raise BuildError(reader.problems)
+    reader.faults.stop()
     return found
 
 
 class _Plumber:
     def __init__(self, build: Build, layout: Layout) -> None:
-        self.build, self.layout, self.document = build, layout, build.document
-        self.problems: list[Problem] = []
+        self.build, self.layout, self.faults = build, layout, Faults(build.document)
         self.ports = {Port(p.name, f.name): f for p, f in ports_of(layout)}
         self.fittings: FittingsSpec = build.fittings
         self.at: dict[Port, Chain] = {}
@@ -168,12 +166,12 @@ class _Plumber:
             for port, own, side in ((start, run.start, "start"), (end, run.end, "end"))
         ]
         if start is not None and start == end:
-            self._add(path, f'a run cannot end at the port it starts from, "{start}"')
+            self.faults.add(path, f'a run cannot end at the port it starts from, "{start}"')
         through = None
         if run.through is not None:
             through = tuple(self._point(p, (*path, "through", i)) for i, p in enumerate(run.through))
             if run.bends is not None:
-                self._add((*path, "bends"), 'the run is drawn twice: by "through" and by "bends"')
+                self.faults.add((*path, "bends"), 'the run is drawn twice: by "through" and by "bends"')
         bends = None if run.bends is None else tuple((float(s), float(r), float(a)) for s, r, a in run.bends)
         first_chain, last_chain = chains
         if first_chain is None or last_chain is None or tubing is None:
@@ -184,7 +182,7 @@ class _Plumber:
         """The chain at one end of a run: its own, else the port's, the usual, or the lowest that holds the tube."""
         if own is not None:
             if port in self.at:
-                self._add(own_path, f'the fittings of "{port}" are given twice: here and under fittings.at')
+                self.faults.add(own_path, f'the fittings of "{port}" are given twice: here and under fittings.at')
             return self._chain(port, own, own_path, tubing)
         if port in self.at:
             if tubing is not None:
@@ -197,14 +195,14 @@ class _Plumber:
         thread, stock = self.ports[port].thread or "", tubing.stock
         known = fittings_for(thread, stock.od, stock.id, stock.kind)
         if not known:
-            self._add(path, f'no fitting of the catalogue holds {stock.about} on "{port}" ({thread}); name one')
+            self.faults.add(path, f'no fitting of the catalogue holds {stock.about} on "{port}" ({thread}); name one')
             return Chain(port, (), False, path)
         return Chain(port, (Link(known[0].name, known[0].fitting, False),), False, path)
 
     def _chain(self, port: Port, value: Any, path: Path, tubing: Tubing | None = None) -> Chain:
         items = value if isinstance(value, list) else [value]
         if len(items) > MAX_CHAIN:
-            self._add(path, f"{len(items)} fittings one on another; at most {MAX_CHAIN}")
+            self.faults.add(path, f"{len(items)} fittings one on another; at most {MAX_CHAIN}")
             items = items[:MAX_CHAIN]
         found = [self._link(v, (*path, i) if isinstance(value, list) else path) for i, v in enumerate(items)]
         links = [link for link in found if link is not None]
@@ -223,13 +221,13 @@ class _Plumber:
             value = value.get("fitting")
         rows = sizes("fitting")
         if not isinstance(value, str) or value not in rows:
-            self._add(path, f"no fitting {shown(value)} in the catalogue{choices(value, rows, 40)}")
+            self.faults.add(path, f"no fitting {shown(value)} in the catalogue{choices(value, rows, 40)}")
             return None
         merged = {**rows[value].fields, **fields}
         try:
             fitting = Fitting.model_validate(merged)
         except ValidationError as e:
-            self.problems += problems_of(e, self.document, path, merged, Fitting, ("fitting",))
+            self.faults.invalid(e, path, merged, Fitting, ("fitting",))
             return None
         return Link(value, fitting, fitting.is_rotary and "angle" not in fields, frozenset(fields))
 
@@ -239,17 +237,17 @@ class _Plumber:
         for link in chain.links:
             if not link.fitting.accepts(thread or ""):
                 what = f"({thread})" if thread else "which has no thread for another fitting"
-                self._add(
+                self.faults.add(
                     chain.path,
                     f"{link.size} ({link.fitting.thread}) does not go into {where}, {what}".replace(", (", " ("),
                 )
                 return
             if not female:
-                self._add(chain.path, f"{link.size} has a male thread and so has {where}: they cannot be joined")
+                self.faults.add(chain.path, f"{link.size} has a male thread and so has {where}: they cannot be joined")
                 return
             following = link.fitting.next_frames()
             if not following and link is not chain.links[-1]:
-                self._add(chain.path, f"nothing can follow {link.size}")
+                self.faults.add(chain.path, f"nothing can follow {link.size}")
                 return
             if following:
                 thread, female = following[-1].thread, following[-1].depth is not None
@@ -263,24 +261,24 @@ class _Plumber:
             holder = "holds no tube" if size is None else f"is for tube of {size[0]:g} mm outside"
             if size is not None and size[1] is not None:
                 holder += f" and {size[1]:g} inside"
-            self._add(chain.path, f"{last.size} {holder}; the run to {chain.port} is {stock.about}")
+            self.faults.add(chain.path, f"{last.size} {holder}; the run to {chain.port} is {stock.about}")
 
     def _tubing(self, spec: TubeSpec | None, path: Path, run: Path) -> Tubing | None:
         if spec is None:
-            self._add(run, 'the run has no tube: say "tube: petg-14" for the loop')
+            self.faults.add(run, 'the run has no tube: say "tube: petg-14" for the loop')
             return None
         stocks = tube_stocks()
         own = (spec.kind, spec.od, spec.id)
         if spec.stock is not None:
             if any(v is not None for v in own):
-                self._add(path, "the tube is given twice: by its stock and by its own diameters")
+                self.faults.add(path, "the tube is given twice: by its stock and by its own diameters")
                 return None
             if spec.stock not in stocks:
-                self._add(path, f"no tube stock {shown(spec.stock)}{choices(spec.stock, stocks, 30)}")
+                self.faults.add(path, f"no tube stock {shown(spec.stock)}{choices(spec.stock, stocks, 30)}")
                 return None
             stock = stocks[spec.stock]
         elif spec.kind is None or spec.od is None or spec.id is None or spec.bend is None:
-            self._add(path, "a tube is a stock of the catalogue, or kind, od, id and bend together")
+            self.faults.add(path, "a tube is a stock of the catalogue, or kind, od, id and bend together")
             return None
         else:
             od, inner, bend = float(spec.od), float(spec.id), float(spec.bend)
@@ -288,14 +286,14 @@ class _Plumber:
             try:
                 stock = TubeStock("own", about, spec.kind, od, inner, bend, bend, "stated by the build", "V")
             except ValueError as e:
-                self._add(path, str(e))
+                self.faults.add(path, str(e))
                 return None
         radius = stock.usual_radius if spec.bend is None else float(spec.bend)
         least = stock.od / 2 + INNER_EDGE
         if radius < least:
             said = f"a centre-line radius of {radius:g} is not more than half the tube ({stock.od / 2:g})"
             said += f": {least:g} at least"
-            self._add((*path, "bend"), said)
+            self.faults.add((*path, "bend"), said)
             return None
         return Tubing(stock, radius, float(spec.clearance), float(spec.springback), spec.style == "square")
 
@@ -307,17 +305,15 @@ class _Plumber:
         names = {p.name for p in self.layout.pieces}
         if piece not in names:
             known = dict.fromkeys(p.piece for p in self.ports)
-            self._add(path, f"no part {shown(piece or text)} with ports; write piece.port{choices(piece, known, 30)}")
+            self.faults.add(
+                path, f"no part {shown(piece or text)} with ports; write piece.port{choices(piece, known, 30)}"
+            )
         else:
             known = dict.fromkeys(p.frame for p in self.ports if p.piece == piece)
-            self._add(path, f"{piece} has no port {shown(frame)}{choices(frame, known, 30)}")
+            self.faults.add(path, f"{piece} has no port {shown(frame)}{choices(frame, known, 30)}")
         return None
 
     def _point(self, value: Any, path: Path) -> tuple[float, float, float]:
         tray_back = next((p.part.tray_back for p in self.layout.pieces if isinstance(p.part, Case)), None)
-        point, problems = point_of(value, path, self.document, self.layout.interior, tray_back)
-        self.problems += problems
+        point = point_of(value, path, self.faults, self.layout.interior, tray_back)
         return point or (0.0, 0.0, 0.0)
-
-    def _add(self, path: Path, message: str) -> None:
-        self.problems.append(self.document.problem(path, message))

@@ -64,11 +64,11 @@ def make(
     """
     from elbowroom.model import pipeline
     from elbowroom.model.making.adapters import adapters
-    from elbowroom.model.making.asked import asked
+    from elbowroom.model.making.asked import build_to_make
     from elbowroom.model.making.orders import gathered
     from elbowroom.model.making.standing import standing
 
-    found = asked(file, part, overrides, store, progress)
+    found = build_to_make(file, part, overrides, store, progress)
     placed, build = found.placed, found.placed.build
     orders = gathered(placed.layout, build.make, build.printer)
     screwed = None if build.case is None else pipeline.fastened(placed, store, progress)

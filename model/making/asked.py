@@ -22,7 +22,7 @@ ALONE = ("make", 0)  # where the part stands in the build that is made for it
 ELSEWHERE = ("printer", "title")  # sections `--set` reaches beside the part's own fields
 
 
-def asked(
+def build_to_make(
     file: Path | None, part: str | None, overrides: Sequence[str], store: Store, progress: Progress | None = None
 ) -> Read:
     """The build to make, with what was found for the heights it leaves open; with `part`, that part alone on the

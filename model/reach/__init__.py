@@ -20,7 +20,7 @@ from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.loop.plumbing import Plumbing, Tubing, ports_of
 from elbowroom.model.reach import keep
-from elbowroom.model.reach.neighbours import advised, neighbours, stand
+from elbowroom.model.reach.neighbours import advised, neighbours, standing_chain
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.verdicts import Answer, Wanted, answer
 from elbowroom.model.store import Store
@@ -141,7 +141,7 @@ def _pairs(rooms: Rooms, wanted: dict[Port, Wanted], found: dict[Port, Finding],
     for site in rooms.sites:
         at = found[site.port].about
         if isinstance(at, AtPort) and not at.covered:
-            one = stand(rooms, site, wanted.get(site.port, Wanted()), dict(at.posture or ()))
+            one = standing_chain(rooms, site, wanted.get(site.port, Wanted()), dict(at.posture or ()))
             if one is not None:
                 stands.append(one)
     advice = [(found[s.site.port], advised(rooms, s, found[s.site.port], stands)) for s in stands]

@@ -119,7 +119,9 @@ def turns(degrees: Ints) -> Floats:
     return out
 
 
-def walk(rooms: Rooms, site: Site, chain: Sequence[Item], grids: Sequence[Ints], *, judge: bool = True) -> Postures:
+def free_postures(
+    rooms: Rooms, site: Site, chain: Sequence[Item], grids: Sequence[Ints], *, judge: bool = True
+) -> Postures:
     """Every posture with the swivels on these grids (one each) that stands free and comes in; all if not `judge`."""
     at = np.array(site.pose)[None]
     degrees = np.zeros((1, 0), dtype=np.int64)
@@ -200,7 +202,7 @@ def free_angles(rooms: Rooms, site: Site, chain: Sequence[Item]) -> tuple[tuple[
         mask = np.zeros(360, dtype=bool)
         # A grid three times as coarse is part of the other: it settles most angles at a ninth of the cost or less.
         for others in ([w[::3] for w in wide], wide) if len(wide) > 1 else (wide,):
-            found = walk(rooms, site, chain, [*others[:k], grid(FINE)[~mask], *others[k + 1 :]])
+            found = free_postures(rooms, site, chain, [*others[:k], grid(FINE)[~mask], *others[k + 1 :]])
             mask[found.degrees[:, k]] = True
         out.append(intervals(mask, FINE))
     return tuple(out)

@@ -45,7 +45,7 @@ class Land:
     fault: str | None = None
 
 
-def land(rooms: Rooms, site: Site, diameter: float) -> Land:
+def land_state(rooms: Rooms, site: Site, diameter: float) -> Land:
     """The state of the ring of that outer diameter, mm, around a port."""
     bound = site.lift - 0.0
     near = [s for s in rooms.around(site, diameter / 2 + bound) if s.body.keep_out is None]

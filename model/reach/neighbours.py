@@ -17,7 +17,7 @@ import numpy as np
 from elbowroom.model.geometry.envelopes import Rod
 from elbowroom.model.loop.plumbing import Link
 from elbowroom.model.reach.bars_apart import clear, least
-from elbowroom.model.reach.chains import Item, Postures, coarse, grid, items, walk
+from elbowroom.model.reach.chains import Item, Postures, coarse, free_postures, grid, items
 from elbowroom.model.reach.choices import candidates, lowest
 from elbowroom.model.reach.hands import STEP, finger_sides, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site
@@ -60,7 +60,7 @@ class Stand:
         return sum(max(li.fitting.reach_length, li.fitting.swing) for li in self.links) + GAP
 
 
-def stand(rooms: Rooms, site: Site, wanted: Wanted, degrees: Mapping[int, int]) -> Stand | None:
+def standing_chain(rooms: Rooms, site: Site, wanted: Wanted, degrees: Mapping[int, int]) -> Stand | None:
     """The chain of a port as it stands, its free swivels turned as given; for a port without one, the lowest plug."""
     assumed = not wanted.links
     if assumed:
@@ -70,7 +70,7 @@ def stand(rooms: Rooms, site: Site, wanted: Wanted, degrees: Mapping[int, int]) 
         wanted = Wanted((plug,))
     parts = items(wanted.links, site)
     turned = [np.array([degrees.get(i, 0)]) for i, li in enumerate(wanted.links) if li.free]
-    posture = walk(rooms, site, parts, turned, judge=False)
+    posture = free_postures(rooms, site, parts, turned, judge=False)
     bars, owner = _bars(parts, posture, 0)
     return Stand(site, wanted, assumed, tuple(parts), posture, bars, owner)
 
@@ -156,7 +156,7 @@ def _turns(rooms: Rooms, s: Stand) -> Iterator[tuple[Rod, ...]]:
     if not s.free:
         yield s.bars
         return
-    found = walk(rooms, s.site, s.parts, coarse(s.parts))
+    found = free_postures(rooms, s.site, s.parts, coarse(s.parts))
     for row in range(len(found)):
         yield _bars(s.parts, found, row)[0]
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from elbowroom.model.geometry.envelopes import Rod, posed
 from elbowroom.model.geometry.freespace import FREE
-from elbowroom.model.reach.land import ABOVE, land
+from elbowroom.model.reach.land import ABOVE, land_state
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.reach.verdicts import Wanted, ground_fails, land_of, unsound
@@ -24,7 +24,7 @@ def passes(rooms: Rooms, site: Site, wanted: Wanted, moving: Collection[str] = (
     """Whether the chain meant for a port is neither at fault there nor left open. moving: bodies (piece/body) that move
     against the port and stand in the scene with their bound widened by as much.
     """
-    ground = land(rooms, site, land_of(site, wanted.links))
+    ground = land_state(rooms, site, land_of(site, wanted.links))
     if ground.state not in ("free", "broken") or unsound(rooms, site, wanted.links):
         return False
     if ground_fails(rooms, site, ground, wanted.links):

@@ -23,9 +23,9 @@ from elbowroom.model.reach.chains import (
     Postures,
     coarse,
     free_angles,
+    free_postures,
     grid,
     items,
-    walk,
 )
 from elbowroom.model.reach.hands import Grip, any_finger, grip
 from elbowroom.model.reach.leaving import Leaving, Leg, leaves, leaving
@@ -142,11 +142,11 @@ def attempt(
 def sets(rooms: Rooms, site: Site, parts: Sequence[Item]) -> Iterator[Postures]:
     """Free postures, coarse ones first, then each swivel in turn by single degrees; none that are empty."""
     wide = coarse(parts)
-    found = walk(rooms, site, parts, wide)
+    found = free_postures(rooms, site, parts, wide)
     if len(found):
         yield _roomiest_first(found)
     for k in range(len(wide)):
-        found = walk(rooms, site, parts, [*wide[:k], grid(FINE), *wide[k + 1 :]])
+        found = free_postures(rooms, site, parts, [*wide[:k], grid(FINE), *wide[k + 1 :]])
         if len(found):
             yield found
 

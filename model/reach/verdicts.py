@@ -17,7 +17,7 @@ from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import Postures
 from elbowroom.model.reach.choices import all_that_go_on, lowest, remedies
-from elbowroom.model.reach.land import Land, land
+from elbowroom.model.reach.land import Land, land_state
 from elbowroom.model.reach.rooms import RUN_STEP, SLICES, Rooms, Site
 from elbowroom.model.reach.told import hands_told, named, tube_leaves, turned, turns_told
 from elbowroom.model.reach.trial import Trial, attempt
@@ -60,7 +60,7 @@ class Answer:
 def answer(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> Answer:
     """The verdict on one port. usual: the loop's tube, for the reachable space of ports that no run ends at."""
     links = wanted.links
-    ground = land(rooms, site, land_of(site, links))
+    ground = land_state(rooms, site, land_of(site, links))
     if ground.state in ("covered", "taken"):
         return Answer(_covered(site, links, ground), None)
     axis = _axis(rooms, site, links)
@@ -214,7 +214,7 @@ def ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) 
         return True
     if ground.state != "broken":
         return False
-    return land(rooms, site, float(links[0].fitting.seal_od)).state in ("broken", "blocked")
+    return land_state(rooms, site, float(links[0].fitting.seal_od)).state in ("broken", "blocked")
 
 
 def _seals(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
@@ -225,7 +225,7 @@ def mended_beside(
     rooms: Rooms, site: Site, wanted: Wanted, finding: Finding, beside: Callable[[Sequence[Link], Postures], bool]
 ) -> Finding:
     """A finding about a chain that does not go on, with only what would go on beside the fittings of other ports."""
-    seals = partial(_seals, rooms, site, land(rooms, site, land_of(site, wanted.links)))
+    seals = partial(_seals, rooms, site, land_state(rooms, site, land_of(site, wanted.links)))
     found = remedies(rooms, site, wanted.links, wanted.tubing, seals=seals, beside=beside)
     return replace(finding, remedies=tuple(turned(rooms, t) for t in found))
 

@@ -14,7 +14,7 @@ import numpy as np
 from elbowroom.model.geometry.envelopes import Blockage, Rod, posed
 from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.loop.plumbing import Tubing
-from elbowroom.model.reach.chains import Item, grid, items, turns, walk
+from elbowroom.model.reach.chains import Item, free_postures, grid, items, turns
 from elbowroom.model.reach.hands import STEP, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import Trial, leg_of
@@ -70,7 +70,7 @@ def why(rooms: Rooms, site: Site, trial: Trial, tubing: Tubing | None) -> Reason
 def _body(rooms: Rooms, site: Site, parts: Sequence[Item]) -> Reason | None:
     """The least blockage over the postures that meet fewest obstacles with fewest bars."""
     count = sum(one.link.free for one in parts)
-    every = walk(rooms, site, parts, [grid(_SPREAD.get(count, 180))] * count, judge=False)
+    every = free_postures(rooms, site, parts, [grid(_SPREAD.get(count, 180))] * count, judge=False)
     standing, coming = [(*p.fixed, *p.turning) for p in parts], [(*p.fixed_in, *p.turning_in) for p in parts]
     for stage, space, rods in (("stands", rooms.standing, standing), ("comes in", rooms.workshop, coming)):
         hits = np.zeros(len(every), dtype=int)

@@ -70,14 +70,14 @@ class _Finder(Walk):
         point, out = face.point(i), face.pose[:3, 2]
         own = self._own_way(face, i, point, out)
         start = point if own is None or own.thickness is None else point + own.thickness * out
-        passed, blocked = self.walk(face.piece, start, out)
+        passed, blocked = self.traverse(face.piece, start, out)
         if not passed and blocked is None and own is None:
             return self._from_behind(face, i, point, out)
         if not passed and blocked is None:
             return None  # nothing is mated before it: an unused hole
         passed = passed if own is None else [own, *passed]
         self.use([(face, i)], passed)
-        deep = self.through(face, i, point, -out) if own is None else _to_end(face.piece, point, -out)
+        deep = self.thickness_at(face, i, point, -out) if own is None else _to_end(face.piece, point, -out)
         free = self._free(face, i, point, out, deep)
         return replace(_axis(face, i, "thread", point, out, passed, blocked), free=free)
 
@@ -85,8 +85,8 @@ class _Finder(Walk):
         """The line into a thread that goes through, from its other end, where no pattern shows it there."""
         if face.pattern.holes[i].depth is not None or any(True for _ in self.twins(face, i)):
             return None
-        deep = self.through(face, i, point, -out)
-        passed, blocked = ([], None) if deep is None else self.walk(face.piece, point - deep * out, -out)
+        deep = self.thickness_at(face, i, point, -out)
+        passed, blocked = ([], None) if deep is None else self.traverse(face.piece, point - deep * out, -out)
         if deep is None or not passed:
             return None
         self.use([(face, i)], passed)
@@ -113,7 +113,7 @@ class _Finder(Walk):
         if isinstance(step, Passed) and step.opening is not None and step.opening.thread is not None:
             passed, blocked = [step], None  # it is screwed into a thread of the next piece
         else:
-            passed, blocked = self.walk(piece, point, out)
+            passed, blocked = self.traverse(piece, point, out)
         if not passed and blocked is None:
             return None
         self.use([], passed)
@@ -137,11 +137,11 @@ class _Finder(Walk):
     def _bolt(self, face: Face, i: int) -> Axis | None:
         """What a hole without thread is in line with, both ways; None where that is nothing, or a thread."""
         out, point = face.pose[:3, 2], self._best_point(face, i)
-        own = self.through(face, i, face.point(i), -out)
+        own = self.thickness_at(face, i, face.point(i), -out)
         if own is None and face.pattern.holes[i].depth is not None:
             return None  # a hole that ends in its piece takes no bolt
-        before, stopped = self.walk(face.piece, point, out)
-        behind, stopped_behind = ([], None) if own is None else self.walk(face.piece, point - own * out, -out)
+        before, stopped = self.traverse(face.piece, point, out)
+        behind, stopped_behind = ([], None) if own is None else self.traverse(face.piece, point - own * out, -out)
         blocked = stopped or stopped_behind
         if not before and not behind and (blocked is None or not self._meant_for_screws(face, i)):
             return None
@@ -191,7 +191,7 @@ class _Finder(Walk):
         if hole.slot <= 0.0:
             return centre
         out = face.pose[:3, 2]
-        own = self.through(face, i, centre, -out)
+        own = self.thickness_at(face, i, centre, -out)
         ways = [(centre, out)] + ([] if own is None else [(centre - own * out, -out)])
         for start, way in ways:
             step = self.next(face.piece, start, way, {face.piece.name})

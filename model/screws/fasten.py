@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import BuildError, choices, shown
 from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.screw_spec import ScrewsSpec
@@ -19,9 +20,9 @@ from elbowroom.model.layout.wildcard import matches
 from elbowroom.model.screws.axes import axes
 from elbowroom.model.screws.choosing import Chosen, chosen
 from elbowroom.model.screws.drilling import drill
+from elbowroom.model.screws.fasteners import insert_fasteners
 from elbowroom.model.screws.joints import Joint, joints, words_for
 from elbowroom.model.screws.lines import Axis, bolted
-from elbowroom.model.screws.stand import stand
 from elbowroom.parts.screw.screw_tables import NUTS
 
 MAX_SCREWS = 600  # in one build: ten times a large machine's; each is a piece of its own
@@ -62,7 +63,7 @@ def fasten(placed: Placed, scene: Scene, whole: bool = True, about: Collection[s
     kept = [j for j in found if j not in left]
     bored, undrilled = drill(layout.pieces, kept)
     screws = [c for j in kept for c in chosen(j, build.screws, {i for name, i in undrilled if name == j.name})]
-    pieces, joined = stand(screws)
+    pieces, joined = insert_fasteners(screws)
     screwed = replace(layout, pieces=(*bored, *pieces), joined=(*layout.joined, *joined))
     return Fastened(placed, screwed, tuple(kept), tuple(screws), undrilled, tuple(left))
 
@@ -76,11 +77,10 @@ def _by_bolt(axis: Axis, spec: ScrewsSpec) -> bool:
 
 
 def _check_words(build: Build, spec: ScrewsSpec, names: list[str]) -> None:
-    faults = []
+    faults = Faults(build.document)
     for key, words in (("use", spec.use), ("no_screws", dict(enumerate(spec.no_screws)))):
         for at, pattern in words.items() if key == "no_screws" else ((k, k) for k in words):
             if not any(matches(n, str(pattern)) for n in names):
                 said = f"no screws go into {shown(pattern)}; write piece.pattern{choices(pattern, names, 30)}"
-                faults.append(build.document.problem(("screws", key, at), said))
-    if faults:
-        raise BuildError(faults)
+                faults.add(("screws", key, at), said)
+    faults.stop()

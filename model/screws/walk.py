@@ -82,7 +82,7 @@ class Walk:
                 if float(np.linalg.norm(away - (away @ out) * out)) <= COAXIAL_MM and float(away @ out) < 0:
                     yield other, k
 
-    def through(self, face: Face, i: int, point: Vector, along: Vector) -> float | None:
+    def thickness_at(self, face: Face, i: int, point: Vector, along: Vector) -> float | None:
         """mm through a piece along its hole, from one face to the other; None where the hole ends in it."""
         hole = face.pattern.holes[i]
         ends = [(float((t.point(k) - point) @ along), t.pattern.holes[k].depth) for t, k in self.twins(face, i)]
@@ -125,7 +125,7 @@ class Walk:
         hole, piece = face.pattern.holes[i], face.piece
         if hole.under_head is not None:
             return Passed(piece, face.pattern, i, at, as_point(point), hole.under_head)
-        deep = self.through(face, i, face.point(i), out)
+        deep = self.thickness_at(face, i, face.point(i), out)
         if hole.thread is not None:
             return Passed(piece, face.pattern, i, at, as_point(point), deep)
         if hole.depth is not None and deep is None:
@@ -139,7 +139,7 @@ class Walk:
                 return Passed(piece, face.pattern, i, at, as_point(point), deep, (end.diameter, end.depth))
         return Passed(piece, face.pattern, i, at, as_point(point), deep)
 
-    def walk(self, piece: Piece, point: Vector, out: Vector) -> tuple[list[Passed], str | None]:
+    def traverse(self, piece: Piece, point: Vector, out: Vector) -> tuple[list[Passed], str | None]:
         """The pieces on an axis from a face outward, and the name of one that stops it."""
         found: list[Passed] = []
         seen = {piece.name}

@@ -19,7 +19,7 @@ from elbowroom.model import reach
 from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.layout.identity import Port
 from elbowroom.model.loop.plumbing import Chain, Line, Plumbing, Tubing
-from elbowroom.model.reach.chains import free, grid, items, walk
+from elbowroom.model.reach.chains import free, free_postures, grid, items
 from elbowroom.model.reach.choices import link
 from elbowroom.model.reach.rooms import Rooms
 from elbowroom.model.store import Store
@@ -44,7 +44,7 @@ def poses_a_second(rooms: Rooms) -> float:
                 continue  # what does not turn is blocked: no turn would be asked
             for warm in (True, False):
                 start = time.process_time()
-                walk(rooms, site, [one], [grid(1)])
+                free_postures(rooms, site, [one], [grid(1)])
                 if not warm:
                     took += time.process_time() - start
                     count += 360

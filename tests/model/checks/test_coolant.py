@@ -19,7 +19,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import place
 from elbowroom.model.loop.coolant_volume import Share, shares
 from elbowroom.model.loop.hydraulics import network
-from elbowroom.model.loop.levels import stand
+from elbowroom.model.loop.levels import standing_on
 from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.told.findings import Finding
 from elbowroom.parts.tube.tube import TubeRun
@@ -383,7 +383,7 @@ def test_a_case_is_not_drained_lying_where_no_hose_leads_down_or_on_its_glass(si
 )  # fmt: skip
 def test_heights_are_counted_from_the_side_the_case_stands_on(side: str, lowest: tuple[float, float, float]) -> None:
     layout, _ = made()
-    at = stand(layout, side)
+    at = standing_on(layout, side)
     assert at.height(lowest) == 0
     inside = np.array([200.0, 100.0, 225.0])
     assert at.height(inside) > 0

@@ -13,7 +13,7 @@ from elbowroom.model.build.resolve import Build, load
 from elbowroom.model.build.source import parse
 from elbowroom.model.geometry.names import safe_name
 from elbowroom.model.layout.place import place
-from elbowroom.model.making.asked import asked
+from elbowroom.model.making.asked import build_to_make
 from elbowroom.model.making.orders import gathered
 from elbowroom.model.screws.offers import name_for
 from elbowroom.model.store import Store
@@ -140,7 +140,9 @@ def test_faults_under_make_come_out_with_all_the_others() -> None:
 
 
 def test_a_part_alone_takes_its_fields_and_the_printer_by_set() -> None:
-    b = asked(None, "riser-12x18", ["height=[9, 11]", "count=2", "printer.layer=0.1"], Store.default()).placed.build
+    b = build_to_make(
+        None, "riser-12x18", ["height=[9, 11]", "count=2", "printer.layer=0.1"], Store.default()
+    ).placed.build
     assert [(e.words, float(e.part.model_dump()["height"])) for e in b.make] == [
         (MakeWords(count=2), 9.0), (MakeWords(count=2), 11.0),
     ]  # fmt: skip
@@ -150,7 +152,7 @@ def test_a_part_alone_takes_its_fields_and_the_printer_by_set() -> None:
 def test_a_part_alone_takes_the_printer_of_the_build_and_nothing_else(tmp_path: Path) -> None:
     file = tmp_path / "b.yaml"
     file.write_text("title: t\nprinter: {nozzle: 0.6}\nmake: [riser-12x18]\nparts: {a: {fan: nonsense}}\n")
-    b = asked(file, "spacer", [], Store.default()).placed.build
+    b = build_to_make(file, "spacer", [], Store.default()).placed.build
     assert float(b.printer.nozzle) == 0.6
     assert [e.part.family for e in b.make] == ["spacer"]
     assert b.parts == ()
@@ -158,9 +160,9 @@ def test_a_part_alone_takes_the_printer_of_the_build_and_nothing_else(tmp_path: 
 
 def test_neither_a_build_nor_a_part_is_refused() -> None:
     with pytest.raises(InputError, match="name a build file, or one part"):
-        asked(None, None, [], Store.default())
+        build_to_make(None, None, [], Store.default())
     with pytest.raises(BuildError, match=r'--set hight=3: unknown key "hight"'):
-        asked(None, "riser-12x18", ["hight=3"], Store.default())
+        build_to_make(None, "riser-12x18", ["hight=3"], Store.default())
 
 
 def test_a_part_whose_holes_cannot_be_wider_is_refused_with_the_reason() -> None:
@@ -227,6 +229,6 @@ def test_a_plate_in_a_build_is_written_under_the_name_it_was_offered_under() -> 
 )
 def test_a_fault_of_a_part_alone_stands_at_the_option_as_it_was_typed(part: str, words: str, said: str) -> None:
     with pytest.raises(BuildError) as caught:
-        asked(None, part, [words], Store.default())
+        build_to_make(None, part, [words], Store.default())
     assert said in str(caught.value)
     assert "make.0" not in str(caught.value)

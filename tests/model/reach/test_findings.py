@@ -15,7 +15,7 @@ from elbowroom.model.loop.plumbing import Link
 from elbowroom.model.reach import check
 from elbowroom.model.reach.choices import all_that_go_on, candidates
 from elbowroom.model.reach.choices import link as link_of
-from elbowroom.model.reach.land import land
+from elbowroom.model.reach.land import land_state
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Finding
@@ -125,7 +125,7 @@ def test_a_collar_among_eight_neighbours_has_no_finger_room(store: Store) -> Non
 def test_a_land_over_the_edge_is_broken_by_its_segment(store: Store) -> None:
     # Land of radius 9 whose centre is 7 from the edge: a segment of 81 acos(7/9) - 7 sqrt(32) is missing.
     r = rooms(store, plate((0, 113)))
-    ground = land(r, site(r), 18.0)
+    ground = land_state(r, site(r), 18.0)
     assert ground.state == "broken"
     assert ground.missing == pytest.approx(81 * math.acos(7 / 9) - 7 * math.sqrt(32), rel=0.02)
     assert ground.at is not None
@@ -134,7 +134,7 @@ def test_a_land_over_the_edge_is_broken_by_its_segment(store: Store) -> None:
     assert found["a"].verdict == "fail"  # the seal ring is 16.4 wide
     assert "seal face" in found["a"].text
     whole = rooms(store, plate((0, 110.9)))
-    assert land(whole, site(whole), 18.0).state == "free"
+    assert land_state(whole, site(whole), 18.0).state == "free"
 
 
 def test_something_on_the_land_blocks_it_and_a_mated_part_covers_it(store: Store) -> None:

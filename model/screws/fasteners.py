@@ -26,7 +26,7 @@ HELD_BY = "screw"  # why a screw and what it holds may touch, in a word
 _TOUCH = 0.3  # mm: faces of a piece nearer than this to an end of the axis in it lie on that end
 
 
-def stand(chosen: Sequence[Chosen]) -> tuple[list[Piece], list[Joined]]:
+def insert_fasteners(chosen: Sequence[Chosen]) -> tuple[list[Piece], list[Joined]]:
     """The pieces of all screws that have a length, and what they may touch."""
     pieces: list[Piece] = []
     joined: list[Joined] = []
