@@ -39,6 +39,7 @@ class Space:
 
     def __init__(self, obstacles: Sequence[Obstacle], *, less: float = 0.0, _base: tuple[Block, ...] = ()) -> None:
         self.less = less
+        self._asked: tuple[Margins, Floats] | None = None
         self._blocks = _base + ((Block(obstacles),) if obstacles else ())
         self.obstacles: tuple[Obstacle, ...] = tuple(o for b in self._blocks for o in b.obstacles)
         self.names = tuple(o.name for o in self.obstacles)
@@ -65,10 +66,16 @@ class Space:
         return Space((), less=self.less, _base=self._blocks[k:])
 
     def margins(self, margins: Margins) -> Floats:
-        """The wanted margin to each obstacle, mm."""
-        return np.array([margins.to(n) for n in self.names], dtype=float)
+        """The wanted margin to each obstacle, mm; not to be written to, since one answer serves many questions."""
+        if self._asked is None or self._asked[0] is not margins:
+            out = np.array([margins.to(n) for n in self.names], dtype=float)
+            out.setflags(write=False)
+            self._asked = (margins, out)
+        return self._asked[1]
 
     def ignored(self, names: Collection[str]) -> Mask:
+        if not names:
+            return np.zeros(len(self.names), dtype=bool)
         return np.array([n in names for n in self.names], dtype=bool)
 
     # Bars ---------------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from typing import Literal, assert_never
 import numpy as np
 
 from elbowroom.model.checks.containment import check as contained
-from elbowroom.model.checks.interference import mated_bodies, wanted_between
+from elbowroom.model.checks.interference import SMALL_GAP_MM, mated_bodies, wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
 from elbowroom.model.geometry import judged
@@ -113,36 +113,71 @@ def _pairs(
     let_in = admitted(scene, moved.checker)
     gaps: dict[tuple[str, str], float] = {}
     out: list[tuple[int, int, Literal["clearance", "keep-out"], float | None]] = []
-    for i, one in enumerate(scene.solids):
-        for j in range(i + 1, len(scene.solids)):
-            other = scene.solids[j]
-            a, b = one.piece, other.piece
-            if a.name == b.name or moved.rate(a.name, b.name) == 0.0:
+    for i, j in _by_boxes(moved, only):
+        one, other = scene.solids[i], scene.solids[j]
+        a, b = one.piece, other.piece
+        if apart and apart(a.name, b.name):
+            continue
+        if one.mesh.fault is not None or other.mesh.fault is not None:
+            continue  # at no height can that pair be judged: the check says so, whatever the height
+        rooms = [s for s in (one, other) if s.body.keep_out is not None]
+        if len(rooms) == 2:
+            continue
+        if rooms:
+            body = other if rooms[0] is one else one
+            own = rooms[0]
+            if body.piece.part.family in own.body.admits or (own.name, body.piece.name) in let_in:
                 continue
-            if (only is not None and a.name not in only and b.name not in only) or (apart and apart(a.name, b.name)):
-                continue
-            if one.mesh.fault is not None or other.mesh.fault is not None:
-                continue  # at no height can that pair be judged: the check says so, whatever the height
-            rooms = [s for s in (one, other) if s.body.keep_out is not None]
-            if len(rooms) == 2:
-                continue
-            if rooms:
-                body = other if rooms[0] is one else one
-                own = rooms[0]
-                if body.piece.part.family in own.body.admits or (own.name, body.piece.name) in let_in:
-                    continue
-                k = (by_name[own.name], by_name[body.name])
-                wanted = None
-                question: Literal["clearance", "keep-out"] = "keep-out"
-            else:
-                k = (i, j)
-                if (a.name, b.name) not in gaps:
-                    gaps[(a.name, b.name)] = wanted_between(moved.layout.gaps, a, b)
-                wanted = None if (i, j) in mated else gaps[(a.name, b.name)]
-                question = "clearance"
-            if not _never_near(moved, *k, wanted):
-                out.append((*k, question, wanted))
+            k = (by_name[own.name], by_name[body.name])
+            wanted = None
+            question: Literal["clearance", "keep-out"] = "keep-out"
+        else:
+            k = (i, j)
+            if (a.name, b.name) not in gaps:
+                gaps[(a.name, b.name)] = wanted_between(moved.layout.gaps, a, b)
+            wanted = None if (i, j) in mated else gaps[(a.name, b.name)]
+            question = "clearance"
+        if not _never_near(moved, *k, wanted):
+            out.append((*k, question, wanted))
     return out
+
+
+def _by_boxes(moved: Moved, only: Collection[str] | None) -> list[tuple[int, int]]:
+    """The pairs of solids of two pieces that move against each other, without those whose boxes alone keep the widest
+    gap that is wanted anywhere at every height. Of very many pairs few are left, so all are asked at once.
+    """
+    solids, gaps = moved.scene.solids, moved.layout.gaps
+    pieces = {name: n for n, name in enumerate(moved.velocity)}
+    own = np.array([pieces[s.piece.name] for s in solids])
+    speed = np.array([moved.velocity[s.piece.name] for s in solids]).reshape(-1, 3)
+    grows = np.array([moved.growth(s.piece.name) > 0 for s in solids])
+    asked = np.array([only is None or s.piece.name in only for s in solids])
+    i, j = np.triu_indices(len(solids), 1)
+    moves = (speed[i] != speed[j]).any(axis=1) | grows[i] | grows[j]
+    pick = (own[i] != own[j]) & moves & (asked[i] | asked[j])
+    i, j = i[pick], j[pick]
+    if not len(i):
+        return []
+    used = np.unique(np.concatenate([i, j]))
+    n = len(solids)
+    first, last = (np.zeros((n, 2, 3)) for _ in range(2))
+    bound = np.zeros((n, 1))
+    for k in used.tolist():
+        a, b = moved.ends(k)
+        first[k], last[k], bound[k] = (a.lo, a.hi), (b.lo, b.hi), max(a.mesh.bound, b.mesh.bound)
+    widest = max(gaps.default, SMALL_GAP_MM, 3 * CONTACT_MM, *gaps.families.values(), *gaps.pieces.values())
+    near = np.ones(len(i), dtype=bool)
+    for beside in (i, j):
+        back = speed[beside] * (moved.hi - moved.lo)
+        (lo_a, hi_a), (lo_b, hi_b) = (
+            (
+                np.minimum(first[k, 0], last[k, 0] - back) - bound[k],
+                np.maximum(first[k, 1], last[k, 1] - back) + bound[k],
+            )
+            for k in (i, j)
+        )
+        near &= box_gap(lo_a, hi_a, lo_b, hi_b) < widest
+    return list(zip(i[near].tolist(), j[near].tolist(), strict=True))
 
 
 def _never_near(moved: Moved, i: int, j: int, wanted: float | None) -> bool:

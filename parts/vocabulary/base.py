@@ -313,11 +313,16 @@ class Part(BaseModel, ABC):
         return cut(self.solids(), self._cuts) if self._cuts else self.solids()
 
     def frame(self, name: str) -> Frame:
-        """The frame of that name; KeyError where the part has none."""
-        for f in self.frames():
-            if f.name == name:
-                return f
-        raise KeyError(name)
+        """The frame of that name; KeyError where the part has none. All of a part's are worked out once."""
+        known = _FRAMES.get(id(self))
+        if known is None or known[0] is not self:  # the part is kept with them: its id cannot pass to another
+            if len(_FRAMES) >= _MOST_FRAMED:
+                _FRAMES.clear()
+            named: dict[str, Frame] = {}
+            for f in self.frames():
+                named.setdefault(f.name, f)
+            known = _FRAMES[id(self)] = (self, named)
+        return known[1][name]
 
     def dimensions(self) -> dict[str, Any]:
         """The fields as plain JSON values without their ±: what the drawn shape depends on."""
@@ -328,6 +333,23 @@ class Part(BaseModel, ABC):
         own = [self.family, self.dimensions(), *(c.key() for c in self._cuts)]
         text = json.dumps(own, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+_FRAMES: dict[int, tuple[Part, dict[str, Frame]]] = {}
+_MOST_FRAMED = 1000  # parts whose frames are remembered, some 20 kB each
+
+
+def stated(value: Any) -> Any:
+    """A field as plain JSON values, its ± included: all that arithmetic on it can depend on."""
+    if isinstance(value, Measure):
+        return [float(value), value.plus_minus]
+    if isinstance(value, BaseModel):
+        return {k: stated(getattr(value, k)) for k in type(value).model_fields}
+    if isinstance(value, Mapping):
+        return {str(k): stated(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [stated(v) for v in value]
+    return value
 
 
 def _plain(value: Any) -> Any:
