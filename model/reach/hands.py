@@ -123,7 +123,7 @@ def in_the_way(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, own: s
     """
     space, ways = rooms.workshop, _approaches(base, fitting, lift, finger_sides(rooms, base, fitting, lift))
     met: dict[str, int] = {}
-    for index in np.concatenate([space.met(posed(rod, at)) for rods, at in ways for rod in rods]):
+    for index in np.concatenate([space.met(posed(rod, at), first=True) for rods, at in ways for rod in rods]):
         if index != FREE:
             name = piece_of(space.names[index])
             met[name] = met.get(name, 0) + 1

@@ -10,8 +10,9 @@ from __future__ import annotations
 import hashlib
 import json
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import wraps
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
@@ -214,6 +215,14 @@ class Part(BaseModel, ABC):
     picture: ClassVar[str | None] = None  # its fields in a drawing of letters, for the catalogue
     small: ClassVar[bool] = False  # stands in dozens (screws): of what is clear of it only the nearest is told
 
+    @classmethod
+    def __pydantic_init_subclass__(cls, **words: Any) -> None:
+        """Frames and patterns are asked for over and over by all that stands beside a part."""
+        super().__pydantic_init_subclass__(**words)
+        for name in ("frames", "patterns"):
+            if name in cls.__dict__:
+                setattr(cls, name, _once(cls.__dict__[name]))
+
     @abstractmethod
     def box(self) -> Box:
         """Declared extents of the part's real solids; a contract test holds it against the drawn ones."""
@@ -313,16 +322,11 @@ class Part(BaseModel, ABC):
         return cut(self.solids(), self._cuts) if self._cuts else self.solids()
 
     def frame(self, name: str) -> Frame:
-        """The frame of that name; KeyError where the part has none. All of a part's are worked out once."""
-        known = _FRAMES.get(id(self))
-        if known is None or known[0] is not self:  # the part is kept with them: its id cannot pass to another
-            if len(_FRAMES) >= _MOST_FRAMED:
-                _FRAMES.clear()
-            named: dict[str, Frame] = {}
-            for f in self.frames():
-                named.setdefault(f.name, f)
-            known = _FRAMES[id(self)] = (self, named)
-        return known[1][name]
+        """The frame of that name; KeyError where the part has none."""
+        for f in self.frames():
+            if f.name == name:
+                return f
+        raise KeyError(name)
 
     def dimensions(self) -> dict[str, Any]:
         """The fields as plain JSON values without their ±: what the drawn shape depends on."""
@@ -335,8 +339,24 @@ class Part(BaseModel, ABC):
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
-_FRAMES: dict[int, tuple[Part, dict[str, Frame]]] = {}
-_MOST_FRAMED = 1000  # parts whose frames are remembered, some 20 kB each
+_KNOWN: dict[tuple[int, str], tuple[Part, Any]] = {}
+_MOST_KNOWN = 2000  # answers remembered, some 20 kB each
+
+
+def _once(method: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """A method of a part worked out once for each part: a part is frozen, and so is what its arithmetic gives."""
+    name = f"{method.__module__}.{method.__qualname__}"
+
+    @wraps(method)
+    def known(self: Part) -> Any:
+        found = _KNOWN.get((id(self), name))
+        if found is None or found[0] is not self:  # the part is kept with it: its id cannot pass to another
+            if len(_KNOWN) >= _MOST_KNOWN:
+                _KNOWN.clear()
+            found = _KNOWN[id(self), name] = (self, method(self))
+        return found[1]
+
+    return known
 
 
 def stated(value: Any) -> Any:
