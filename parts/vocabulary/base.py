@@ -334,6 +334,9 @@ class Part(BaseModel, ABC):
 
     def shape_key(self) -> str:
         """Content address of the drawn shape: family, dimensions and cuts (hex, 32 characters)."""
+        return str(_known(self, "shape_key", Part._shape_key))
+
+    def _shape_key(self) -> str:
         own = [self.family, self.dimensions(), *(c.key() for c in self._cuts)]
         text = json.dumps(own, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
@@ -349,14 +352,18 @@ def _once(method: Callable[[Any], Any]) -> Callable[[Any], Any]:
 
     @wraps(method)
     def known(self: Part) -> Any:
-        found = _KNOWN.get((id(self), name))
-        if found is None or found[0] is not self:  # the part is kept with it: its id cannot pass to another
-            if len(_KNOWN) >= _MOST_KNOWN:
-                _KNOWN.clear()
-            found = _KNOWN[id(self), name] = (self, method(self))
-        return found[1]
+        return _known(self, name, method)
 
     return known
+
+
+def _known(part: Part, name: str, method: Callable[[Any], Any]) -> Any:
+    found = _KNOWN.get((id(part), name))
+    if found is None or found[0] is not part:  # the part is kept with it: its id cannot pass to another
+        if len(_KNOWN) >= _MOST_KNOWN:
+            _KNOWN.clear()
+        found = _KNOWN[id(part), name] = (part, method(part))
+    return found[1]
 
 
 def stated(value: Any) -> Any:
