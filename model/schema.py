@@ -161,6 +161,11 @@ def _or_several(field: dict[str, Any]) -> dict[str, Any]:
 
 
 def _case(defs: dict[str, Any]) -> dict[str, Any]:
-    fields = _fields(family_class("case"), defs, "case.")
+    cls = family_class("case")
+    fields = _fields(cls, defs, "case.")
+    for name in cls.members:  # of a catalogue case's, one may be changed in part or, by null, left out
+        kind = fields[name]["additionalProperties"]
+        defs[kind["$ref"].rsplit("/", 1)[1]].pop("required", None)
+        fields[name]["additionalProperties"] = {"anyOf": [kind, {"type": "null"}]}
     like = {"enum": [*sizes("case"), CUSTOM], "description": "catalogue case to start from"}
     return {"type": "object", "properties": {"like": like, **fields}, "additionalProperties": False}

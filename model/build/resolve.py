@@ -45,6 +45,7 @@ KINDS = (".step", ".stp", ".stl")
 LONGEST_NAME = 255  # bytes of a file's name on common systems; mark M
 MOST_LOOKED_AT = 2000  # files of a folder that are looked at for one like a name that is not there
 CUSTOM = "custom"  # the size that starts from the family's defaults
+NONE: Mapping[str, str] = MappingProxyType({})
 _M = TypeVar("_M", bound=BaseModel)
 
 
@@ -273,7 +274,8 @@ class _Loader:
                 size, known_size = None, False
             else:
                 base, catalogue = rows[size].fields, rows[size].sources
-        merged = _merged(base, fields)
+        fields = {k: self._present(v, base.get(k), (*path, k)) if k in cls.members else v for k, v in fields.items()}
+        merged = _merged(base, fields, cls.members)
         try:
             part = cls.model_validate(merged).adapted(base, fields)
         except ValidationError as e:
@@ -300,6 +302,16 @@ class _Loader:
         }
         sources: dict[str, Any] = {f: s for f, s in {**defaults, **catalogue}.items() if f not in fields}
         return Entry(name, path, part, words, frozenset(fields), MappingProxyType(sources))
+
+    def _present(self, members: Any, base: Any, path: Path) -> Any:
+        """Members by name without those that null leaves out of nothing, which are faults."""
+        known = base if isinstance(base, Mapping) else {}
+        if not isinstance(members, Mapping):
+            return members
+        wrong = [n for n, v in members.items() if v is None and n not in known]
+        for name in wrong:
+            self._add((*path, name), f"nothing of that name to leave out{choices(name, known)}")
+        return {n: v for n, v in members.items() if n not in wrong}
 
     def _file(self, value: Any, path: Path) -> FilePath | None:
         """A file inside the build's own folder; anything else is refused, links out of it included."""
@@ -365,8 +377,8 @@ def _family_fault(value: dict[str, Any], families: list[str]) -> str:
     return f"no part family among its keys; write one as {{family: size}}{choices(wrong, known, 30)}"
 
 
-def _merged(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
-    """`over` laid on `base`, mappings merged inward, everything else replaced.
+def _merged(base: Mapping[str, Any], over: Mapping[str, Any], members: Mapping[str, str] = NONE) -> dict[str, Any]:
+    """`over` laid on `base`, mappings merged inward, everything else replaced; `members`: see `Part.members`.
 
     Distances from walls are replaced together: a place measured from other walls is another place.
     """
@@ -376,5 +388,23 @@ def _merged(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
     for key, value in over.items():
         mine = out.get(key)
         both = isinstance(mine, Mapping) and isinstance(value, Mapping)
-        out[key] = _merged(mine, value) if both else value  # type: ignore[arg-type]
+        if both and key in members:
+            out[key] = _named(mine, value, members[key])  # type: ignore[arg-type]
+        else:
+            out[key] = _merged(mine, value) if both else value  # type: ignore[arg-type]
+    return out
+
+
+def _named(base: Mapping[str, Any], over: Mapping[str, Any], whole: str) -> dict[str, Any]:
+    """Members of `base` with those of `over` laid on by name: one that states the field `whole` stands by itself, any
+    other changes what it states of the one there, and null leaves that one out."""
+    out = dict(base)
+    for name, value in over.items():
+        mine = out.get(name)
+        if value is None and name in out:
+            del out[name]
+        elif isinstance(mine, Mapping) and isinstance(value, Mapping) and whole not in value:
+            out[name] = _merged(mine, value)
+        else:
+            out[name] = value
     return out

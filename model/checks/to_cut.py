@@ -12,7 +12,7 @@ from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.parts.case.case import Case
 from elbowroom.parts.case.case_faults import extent
 from elbowroom.parts.case.case_fittings import Cutout
-from elbowroom.parts.case.case_openings import BEHIND
+from elbowroom.parts.case.case_openings import BEHIND, cut_called
 from elbowroom.parts.vocabulary.pose import apply
 
 
@@ -32,7 +32,7 @@ def _finding(layout: Layout, piece: Piece, case: Case, number: int, own: str, cu
     size = " x ".join(f"{float(v):g}" for v in cutout.size.values())
     at = " and ".join(f"{float(v):g} from the {'tray, behind it' if w == BEHIND else w}" for w, v in cutout.at.items())
     taken = [
-        name
+        cut_called(name)
         for name, cuts in case.fixed_cuts(cutout.face).items()
         if name != own and extent(cuts).overlap(cut.rect) > 0
     ]

@@ -43,7 +43,7 @@ def _set(layout: Layout, chain: Chain, settled: Settled) -> Finding:
     if turns is None:
         text = f"{names} at {chain.port} is left out: no run decides which way it is turned, and no way is free"
         return Finding("tube", "caution", (chain.port.piece,), text, where=where, place=chain.port.frame)
-    text = f"{names} at {chain.port} is set to {_pointed(layout, chain, turns)}: no run decides that, and this is "
+    text = f"{names} at {chain.port} is turned {_pointed(layout, chain, turns)}: no run decides that, and this is "
     text += "the middle of its widest free range, or near it beside its neighbours"
     extra = (("turns", {str(i): t for i, t in zip(chain.free, turns, strict=True)}),)
     return Finding("tube", "pass", (chain.port.piece,), text, where=where, extra=extra, place=chain.port.frame)
@@ -55,10 +55,10 @@ def _at(layout: Layout, chain: Chain) -> Point:
 
 
 def _pointed(layout: Layout, chain: Chain, turns: Sequence[float]) -> str:
-    """The turns of a chain's swivels in degrees, and where each lets on."""
+    """Where each swivel of a chain lets on; in degrees where its turn shows in no direction."""
     side = open_side_of(layout)
     each = pointing(layout, chain, turns)
-    return ", ".join(f"{t:g} deg" + ("" if way is None else f" ({toward(way.tolist(), side)})") for _, t, way in each)
+    return ", ".join(f"at {t:g} deg" if way is None else toward(way.tolist(), side) for _, t, way in each)
 
 
 def _run(layout: Layout, line: Line, route: Route, tube: Piece | None) -> Finding:
@@ -81,7 +81,7 @@ def _run(layout: Layout, line: Line, route: Route, tube: Piece | None) -> Findin
     text += f"{count} bend{'' if count == 1 else 's'} of radius {radius:g}" if count else "straight"
     for chain, turns in ((line.start, route.way.start), (line.end, route.way.end)) if route.way else ():
         if turns:
-            text += f", {chain.links[chain.free[0]].size} at {chain.port} at {_pointed(layout, chain, turns)}"
+            text += f", {chain.links[chain.free[0]].size} at {chain.port} turned {_pointed(layout, chain, turns)}"
     extra = (
         ("outcome", "drawn by hand" if drawn(line) else "found"),
         ("cut_length", float(run.cut_length)),

@@ -80,7 +80,12 @@ class _Solver:
             choice = replace(choice, beyond=self._beyond(group, without))
         choice = replace(choice, advised=advised(got, choice.needs, self.store, self.progress))
         self.numbers |= group.numbers(choice.height)
-        return finding(group, self._placed(group, choice.height, without), got, choice)
+        return finding(group, self._placed(group, choice.height, without), got, choice, self._tubes(group))
+
+    def _tubes(self, group: Group) -> tuple[str, ...]:
+        """The runs that end on what moves: they are laid once a height is chosen, and asked about at no other."""
+        lines = () if self.plumbing is None else self.plumbing.lines
+        return tuple(x.name for x in lines if {x.start.port.piece, x.end.port.piece} & group.moves)
 
     def _chosen(self, group: Group, lo: float, hi: float, without: frozenset[str]) -> tuple[Look, Choice]:
         first, middle, last = (self._placed(group, h, without) for h in (lo, (lo + hi) / 2, hi))

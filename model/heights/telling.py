@@ -24,7 +24,7 @@ from elbowroom.model.heights.tying import Group
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import SQUARE
 from elbowroom.model.told.findings import Basis, Finding, Verdict, rounded
-from elbowroom.model.told.wordings import assumed_by, mm
+from elbowroom.model.told.wordings import assumed_by, ceil_mm, floor_mm, mm
 from elbowroom.parts.vocabulary.arrays import Floats
 
 _AT = 1e-4  # mm: ends of stretches nearer than this are one
@@ -62,8 +62,9 @@ class Choice:
         return self.within is None and self.ended is not None
 
 
-def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
-    """The finding about one group's height. layout: as placed at the height taken."""
+def finding(group: Group, layout: Layout, got: Look, choice: Choice, tubes: Sequence[str] = ()) -> Finding:
+    """The finding about one group's height. layout: as placed at the height taken. tubes: the runs that end on what
+    moves."""
     name, carried = group.wish.entry, group.lift or _first_carried(group, layout)
     pieces = [p for p in layout.pieces if p.name in group.moves]  # those of a later group are not there yet
     open_limits = [*(x for x in got.limits if x not in choice.aside), *choice.narrowed]
@@ -73,6 +74,7 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
     between = _between_layers(pieces, choice) if ok else None
     verdict: Verdict = "caution" if between else "pass" if ok else "unknown" if unsure else "fail"
     extra: list[tuple[str, Any]] = [
+        ("entries", [w.entry for w in group.wishes]),
         ("range", [rounded(group.lo), rounded(group.hi)]),
         ("intervals", [[rounded(a, 4), rounded(b, 4)] for a, b in choice.fits]),
         ("layer", rounded(choice.layer)),
@@ -87,15 +89,20 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
         top = group.ends[1] if choice.ended is None or b < choice.ended - _AT else _ENDED
         said = _why(above, top)
         text = (
-            f"{name}: {mm(choice.height)} high, so that {carried} fits: anything from {_up(a)} to {_down(b)} does; "
+            f"{name}: {mm(choice.height)} high, so that {carried} fits: "
+            f"anything from {ceil_mm(a)} to {floor_mm(b)} does; "
             f"lower, {_why(below, group.ends[0])}; {'' if said == _ENDED else 'higher, '}{said}"
         )
         text += between or ""
-        if others := [f"{_up(c)} to {_down(d)}" for c, d in choice.fits if (c, d) != (a, b)]:
+        if others := [f"{ceil_mm(c)} to {floor_mm(d)}" for c, d in choice.fits if (c, d) != (a, b)]:
             text += f"; so does anything from {_list(others)}"
         if unread:
             text += f"; {mm(unread)} of all heights were not looked into, and count as if nothing fitted there"
+        if tubes and b - a > _AT:
+            what = "tube is" if len(tubes) == 1 else "tubes are"
+            text += f"; the {what} laid for this height alone: {_list(list(tubes))}"
         low, high = a, b
+        extra += [("tubes_laid_at_this_height_only", list(tubes))] if tubes else []
         extra += [("lower", [_plain(x) for x in below]), ("upper", [_plain(x) for x in above])]
     elif choice.open:
         text = (
@@ -114,7 +121,7 @@ def finding(group: Group, layout: Layout, got: Look, choice: Choice) -> Finding:
         remedies = tuple(_remedy(n, carried, way) for n in choice.advised)
     if choice.beyond is not None:
         (a, b), height = choice.beyond
-        text += f"; outside of the {mm(group.lo)} to {mm(group.hi)} asked for, {_up(a)} to {_down(b)} fits"
+        text += f"; outside of the {mm(group.lo)} to {mm(group.hi)} asked for, {ceil_mm(a)} to {floor_mm(b)} fits"
         remedies = (f"ask for {mm(height)}: at_least and at_most leave it out", *remedies)
         extra.append(("outside", [rounded(a, 4), rounded(b, 4)]))
     if choice.aside:
@@ -145,15 +152,6 @@ def _between_layers(pieces: Sequence[Piece], choice: Choice) -> str | None:
         f"; printed in layers of {choice.layer:g} mm it comes out {below:g} or {above:g} mm high, and neither fits: "
         "print it higher and sand it down, give the printer another layer, or make room"
     )
-
-
-def _up(value: float) -> str:
-    """A lower end in words: rounded inward, so that what is told fits."""
-    return mm(math.ceil(round(value * 100, 3)) / 100)
-
-
-def _down(value: float) -> str:
-    return mm(math.floor(round(value * 100, 3)) / 100)
 
 
 def _first_carried(group: Group, layout: Layout) -> str:
@@ -190,14 +188,15 @@ def _no_height(
     short = ""
     if got.needs:
         need = got.needs[0]
-        short = f"; {_up(need.total)} are missing at a height of {mm(need.height)}"
+        short = f"; {ceil_mm(need.total)} are missing at a height of {mm(need.height)}"
         if len(need.moves) > 1:
-            short += " (" + " and ".join(f"{_up(abs(x))} before {piece}" for piece, x in need.moves) + ")"
+            short += " (" + " and ".join(f"{ceil_mm(abs(x))} before {piece}" for piece, x in need.moves) + ")"
         if got.bare and got.bare[0].total < need.total - _AT:
-            short += f", {_up(got.bare[0].total)} of them for the parts without their screws and fittings"
+            short += f", {ceil_mm(got.bare[0].total)} of them for the parts without their screws and fittings"
         if got.screws_at is not None:
             # What another height's screws would need is not known: they may be shorter, or none may be sold.
-            short += f" (with the screws that {mm(got.screws_at)} takes; those of another height may need less or more)"
+            short += f" (counted with the screws chosen for a height of {mm(got.screws_at)}; "
+            short += "another height takes other lengths, and may miss less or more)"
     return f"{name}: no height lets {carried} fit: {'; '.join(told)}{short}", plain
 
 
@@ -210,7 +209,7 @@ def _moves(found: Sequence[Need]) -> list[dict[str, Any]]:
 
 
 def _remedy(need: Need, carried: str, way: Floats) -> str:
-    away = [f"{piece} {_up(abs(x))} away from {carried}{_toward(x * way)}" for piece, x in need.moves]
+    away = [f"{piece} {ceil_mm(abs(x))} away from {carried}{_toward(x * way)}" for piece, x in need.moves]
     return f"move {' and '.join(away)}: then {mm(need.height)} fits"
 
 
@@ -243,7 +242,7 @@ def _fault(limit: Limit) -> str:
     if limit.question == "mate":
         return f"{a} and {b} do not meet"
     if limit.question == "keep-out":
-        return f"{b} stands in the room {a} must keep free"
+        return f"{b} reaches into the space that {a} needs free"
     if limit.wanted is None:
         return f"{a} and {b} run into each other"
     return f"{a} and {b} stand nearer than the {mm(limit.wanted)} wanted"

@@ -20,8 +20,9 @@ from elbowroom.model.geometry.envelopes import Margins, Obstacle, obstacles_of
 from elbowroom.model.geometry.freespace import Space
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.laying.swivels import Swivels
+from elbowroom.model.layout.directions import open_side_of, toward
 from elbowroom.model.layout.layout import Layout
-from elbowroom.model.loop.fitted import fitting_name, mouth
+from elbowroom.model.loop.fitted import fitting_name, mouth, pointing
 from elbowroom.model.loop.plumbing import Chain, Line
 from elbowroom.model.store import Store
 from elbowroom.model.told.progress import Progress
@@ -226,7 +227,10 @@ class _Router:
         frame, rods = mouth(self.layout, chain, turns)
         label = f"{chain.links[-1].size} at {chain.port}"
         if turns:
-            label += ", turned " + ", ".join(f"{t:g} deg" for t in turns)
+            side, each = open_side_of(self.layout), pointing(self.layout, chain, turns)
+            label += "".join(
+                f", {size} turned {toward(way.tolist(), side)}" for size, _, way in each if way is not None
+            )
         return Candidate(
             _point(frame[:3, 3]), _point(frame[:3, 2]), label, tuple(rods) if chain.free else (), tuple(turns)
         )

@@ -7,7 +7,7 @@ judged by `printable` and `advice`, arranged by `bed`, and told by `told`; files
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -66,12 +66,15 @@ def make(
     from elbowroom.model.making.adapters import adapters
     from elbowroom.model.making.asked import asked
     from elbowroom.model.making.orders import gathered
+    from elbowroom.model.making.standing import standing
 
-    placed = asked(file, part, overrides, store, progress)
-    build = placed.build
+    found = asked(file, part, overrides, store, progress)
+    placed, build = found.placed, found.placed.build
     orders = gathered(placed.layout, build.make, build.printer)
-    if build.case is not None:
-        orders += adapters(pipeline.fastened(placed, store, progress), store)
+    screwed = None if build.case is None else pipeline.fastened(placed, store, progress)
+    orders = [replace(o, stands=tuple(standing(o, placed.layout, found.heights, screwed))) for o in orders]
+    if screwed is not None:
+        orders += adapters(screwed, store, [o.label for o in orders])
     if not orders:
         raise InputError(
             f"{quoted(file)}: nothing to make: no part of the build is printed, and nothing stands under make; "

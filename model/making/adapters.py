@@ -6,6 +6,7 @@ it can be checked before anything is printed.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from elbowroom.model.geometry.names import UniqueNames
@@ -18,17 +19,19 @@ from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.tolerances import ALIKE
 
 
-def adapters(fastened: Fastened, store: Store) -> list[Order]:
-    """An order for each adapter plate that would join a part to the slots it misses."""
-    from elbowroom.model.screws.offers import offers
+def adapters(fastened: Fastened, store: Store, taken: Iterable[str] = ()) -> list[Order]:
+    """An order for each adapter plate that would join a part to the slots it misses. taken: labels of other orders."""
+    from elbowroom.model.screws.offers import name_for, offers
     from elbowroom.model.screws.trial import Trials
 
     build, layout = fastened.placed.build, fastened.placed.layout
-    names, out = UniqueNames(), []
+    names, out = UniqueNames(), list[Order]()
+    for label in taken:
+        names.take(label)
     for offer in offers(fastened.joints, Trials(fastened, store)):
         if offer.part is None:
             continue
-        label = names.take(f"adapter for {offer.joint}")
+        label = names.take(name_for(offer.joint))
         about = f"joins {offer.joint} to the slots it misses: {offer.words}"
         entry = layer_text(offer.part, offer.joint, offer.centre)
         held = layout.piece(offer.joint.rpartition(".")[0])

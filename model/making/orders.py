@@ -30,7 +30,7 @@ class Order:
     """One part to make `count` times. part: as designed. drawn: with its holes as the printer needs them. pose: the
     drawn part to the bed. label: its name in files. wanted: the pieces of the build it is for, none for one asked for
     by itself. bodies: those that are printed. about: what it is for, where that needs saying. entry: how a build file
-    has it as a layer, for a part the build does not have yet.
+    has it as a layer, for a part the build does not have yet. stands: how it stands in its build, a line each.
     """
 
     label: str
@@ -43,6 +43,7 @@ class Order:
     bodies: frozenset[str]
     about: str = ""
     entry: str = ""
+    stands: tuple[str, ...] = ()
 
     @property
     def height(self) -> float:
@@ -72,7 +73,9 @@ def gathered(layout: Layout, entries: Sequence[Entry], printer: PrinterSpec) -> 
 
     for piece in layout.pieces:
         if is_printed(piece.part):
-            add(piece.part, 1, advice.needed(piece, layout), None, piece.name)
+            # A plate is made for one joint: it keeps the name it was offered under, and has in the build.
+            name = piece.name if piece.part.family == "adapter" else None
+            add(piece.part, 1, advice.needed(piece, layout), name, piece.name)
     for entry in entries:
         words = entry.words
         assert isinstance(words, MakeWords)

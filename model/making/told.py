@@ -78,6 +78,7 @@ def _part(order: Order, skin: Skin, verdicts: Sequence[Verdict], printer: Printe
         f"layers of {float(printer.layer):g} mm, "
         + ("supports none" if not any(v.question == "overhang" and v.verdict == "fail" for v in verdicts)
            else "SUPPORTS NEEDED, see below"),
+        *(f"- {line}" for line in order.stands),
         *_set_in(order),
         *(f"- {SIGNS[v.verdict]:4} {v.question}: {v.text}" for v in verdicts),
     ]  # fmt: skip

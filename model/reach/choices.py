@@ -14,7 +14,7 @@ import numpy as np
 
 from elbowroom.model.build.loop_spec import MAX_CHAIN
 from elbowroom.model.loop.plumbing import Link, Tubing
-from elbowroom.model.reach.chains import Interval, Postures, items
+from elbowroom.model.reach.chains import Postures, items
 from elbowroom.model.reach.hands import fingers_at_once
 from elbowroom.model.reach.rooms import Rooms, Site, bars_met
 from elbowroom.model.reach.trial import Trial, attempt, seat, sets
@@ -133,25 +133,3 @@ def candidates(site: Site, chosen: Sequence[Link], tubing: Tubing | None) -> Ite
 
 def _names(links: Sequence[Link]) -> tuple[tuple[str, bool, str], ...]:
     return tuple((li.size, li.free, li.fitting.shape_key()) for li in links)
-
-
-def named(trial: Trial) -> str:
-    """A chain in words, with the angles that are free for its swivels."""
-    angles = iter(trial.angles)
-    return " + ".join(f"{li.size} ({degrees(next(angles))})" if li.free else li.size for li in trial.links)
-
-
-def turned(trial: Trial) -> str:
-    """A chain in words, its free swivels as they were tried."""
-    at = trial.degrees
-    return " + ".join(f"{li.size} at {at[i]} deg" if i in at else li.size for i, li in enumerate(trial.links))
-
-
-def degrees(found: Sequence[Interval], say: Callable[[Interval], str] = lambda _: "") -> str:
-    """Intervals in words. say: what to add to each, such as where it points."""
-    if not found:
-        return "at no angle"
-    if tuple(found) == ((0, 360),):
-        return "at any angle"
-    spans = (f"{a} deg{say((a, b))}" if a == b else f"{a} to {b % 360} deg{say((a, b))}" for a, b in found)
-    return "at " + ", ".join(spans)

@@ -18,9 +18,10 @@ from elbowroom.model.geometry.envelopes import Rod
 from elbowroom.model.loop.plumbing import Link
 from elbowroom.model.reach.bars_apart import clear, least
 from elbowroom.model.reach.chains import Item, Postures, coarse, grid, items, walk
-from elbowroom.model.reach.choices import candidates, lowest, turned
+from elbowroom.model.reach.choices import candidates, lowest
 from elbowroom.model.reach.hands import STEP, finger_sides, fingertip
 from elbowroom.model.reach.rooms import Rooms, Site
+from elbowroom.model.reach.told import turned
 from elbowroom.model.reach.trial import attempt
 from elbowroom.model.reach.verdicts import Wanted, mended_beside
 from elbowroom.model.told.findings import Basis, Finding, Verdict
@@ -169,7 +170,7 @@ def _instead(rooms: Rooms, s: Stand, other: Stand) -> Iterator[str]:
 
         trial = attempt(rooms, s.site, links, s.wanted.tubing, full=False, coarsely=True, accept=clears)
         if trial.problem is None:
-            yield f"{turned(trial)} on {s.site.port}"
+            yield f"{turned(rooms, trial)} on {s.site.port}"
             return
 
 

@@ -1,4 +1,4 @@
-"""Where a tube can go from a port, and what keeps a hand from its collars, in words.
+"""Where a tube can go from a port, where its swivels may point, and what keeps a hand from its collars, in words.
 
 Owns those sentences. What was found is `leaving`'s and `hands`'; what it comes to is `verdicts`'.
 """
@@ -9,12 +9,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from elbowroom.model.layout.directions import sides
+from elbowroom.model.layout.directions import open_side_of, round_by, sides
+from elbowroom.model.loop.fitted import outlet
+from elbowroom.model.reach.chains import Interval, turns
 from elbowroom.model.reach.hands import in_the_way
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import Trial
 from elbowroom.parts.vocabulary.arrays import Floats
+from elbowroom.parts.vocabulary.measure import Deg
 
+POINTED = 10  # deg between the directions that a range is told by
 _SQUARELY = 0.866  # cosine of 30 degrees: a direction within it is toward that wall
 
 
@@ -65,3 +69,56 @@ def hands_told(rooms: Rooms, site: Site, trial: Trial) -> list[str]:
             text += f"; screw it into {own} before {own} goes into the case"
         told.append(text)
     return told
+
+
+# Turns ----------------------------------------------------------------------------------------------------------------
+
+
+def named(rooms: Rooms, trial: Trial) -> str:
+    """A chain in words, with where its swivels may point."""
+    free = iter(enumerate(trial.angles))
+    at = {i: next(free) for i, li in enumerate(trial.links) if li.free}
+    return " + ".join(
+        f"{li.size} ({turns_told(rooms, trial, i, at[i][1])})" if i in at else li.size
+        for i, li in enumerate(trial.links)
+    )
+
+
+def turned(rooms: Rooms, trial: Trial) -> str:
+    """A chain in words, its free swivels as they were tried: where they point, and the angle to be written for it."""
+    at, out = trial.degrees, []
+    for i, li in enumerate(trial.links):
+        ways = _ways(rooms, trial, i, (at[i], at[i])) if i in at else []
+        pointing = f" turned {round_by(ways, open_side_of(rooms.layout))}" if ways else ""
+        out.append(f"{li.size}{pointing} (angle: {at[i]})" if i in at else li.size)
+    return " + ".join(out)
+
+
+def turns_told(rooms: Rooms, trial: Trial, i: int, found: Sequence[Interval]) -> str:
+    """Where a swivel may point, in words; in degrees where its turn shows in no direction."""
+    if not found:
+        return "at no angle"
+    if tuple(found) == ((0, 360),):
+        return "at any angle"
+    ways = [_ways(rooms, trial, i, span) for span in found]
+    if all(ways):
+        side = open_side_of(rooms.layout)
+        return "pointing " + ", or ".join(dict.fromkeys(round_by(w, side) for w in ways))
+    return "at " + ", ".join(f"{a} deg" if a == b else f"{a} to {b % 360} deg" for a, b in found)
+
+
+def _ways(rooms: Rooms, trial: Trial, i: int, span: Interval) -> list[list[float]]:
+    """The directions a swivel lets on over a range of its degrees, in their order, the others as in the trial's
+    posture; empty where its turn shows in none.
+    """
+    if trial.posture is None:
+        return []
+    at = trial.posture.links[i][0] @ turns(np.array([-trial.degrees[i]]))[0]
+    first, last = span
+    ways = []
+    for angle in (first, *range(first + POINTED, last, POINTED), last):
+        way = outlet(trial.links[i].fitting.model_copy(update={"angle": Deg(angle)}), at)
+        if way is None:
+            return []
+        ways.append(way.tolist())
+    return ways

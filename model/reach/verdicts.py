@@ -13,16 +13,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-import numpy as np
-
-from elbowroom.model.layout.directions import open_side_of, round_by
-from elbowroom.model.loop.fitted import outlet
+from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.loop.plumbing import Link, Tubing
-from elbowroom.model.reach.chains import Interval, Postures, turns
-from elbowroom.model.reach.choices import all_that_go_on, degrees, lowest, named, remedies, turned
+from elbowroom.model.reach.chains import Postures
+from elbowroom.model.reach.choices import all_that_go_on, lowest, remedies
 from elbowroom.model.reach.land import Land, land
 from elbowroom.model.reach.rooms import RUN_STEP, SLICES, Rooms, Site
-from elbowroom.model.reach.told import hands_told, tube_leaves
+from elbowroom.model.reach.told import hands_told, named, tube_leaves, turned, turns_told
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
@@ -31,11 +28,9 @@ from elbowroom.model.told.wordings import assumed_by, lacking, mm2, tenths
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting.fitting import Fitting
 from elbowroom.parts.vocabulary.base import ASSUMED
-from elbowroom.parts.vocabulary.measure import Deg
 from elbowroom.parts.vocabulary.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
-POINTED = 10  # deg between the directions that a range is told by
 USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
 NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
 # Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
@@ -156,7 +151,7 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
         measured, required, where = b.clearance, b.required, (b.at, b.on)
     return _finding(
         site, verdict, text, ground, axis=axis, room=room, where=where, measured=measured, required=required,
-        basis=_basis(rooms, site, links, reason), remedies=tuple(named(t) for t in others),
+        basis=_basis(rooms, site, links, reason), remedies=tuple(named(rooms, t) for t in others),
         more=_details(trial, reason),
     )  # fmt: skip
 
@@ -171,7 +166,7 @@ def _verdict(
         return "fail", f"{here}: {_problem(name, trial, reason)}"
     told = [f"{name} can be screwed in"]
     for i, a in zip(_free(trial.links), trial.angles, strict=True):
-        told.append(f"{trial.links[i].size} may stand {degrees(a, partial(_pointing, rooms, trial, i))}")
+        told.append(f"{trial.links[i].size} may stand {turns_told(rooms, trial, i, a)}")
     if trial.leaving is not None:
         told.append(tube_leaves(trial, open_side_of(rooms.layout)))
     cautions = hands_told(rooms, site, trial)
@@ -231,7 +226,7 @@ def mended_beside(
     """A finding about a chain that does not go on, with only what would go on beside the fittings of other ports."""
     seals = partial(_seals, rooms, site, land(rooms, site, land_of(site, wanted.links)))
     found = remedies(rooms, site, wanted.links, wanted.tubing, seals=seals, beside=beside)
-    return replace(finding, remedies=tuple(turned(t) for t in found))
+    return replace(finding, remedies=tuple(turned(rooms, t) for t in found))
 
 
 # What it rests on -----------------------------------------------------------------------------------------------------
@@ -332,21 +327,6 @@ def _sizes(links: Sequence[Link]) -> str:
 
 def _free(links: Sequence[Link]) -> list[int]:
     return [i for i, li in enumerate(links) if li.free]
-
-
-def _pointing(rooms: Rooms, trial: Trial, i: int, span: Interval) -> str:
-    """Where a swivel lets on over a range of its degrees, the others as in the trial's posture."""
-    if trial.posture is None:
-        return ""
-    at = trial.posture.links[i][0] @ turns(np.array([-trial.degrees[i]]))[0]
-    first, last = span
-    ways = []
-    for angle in (first, *range(first + POINTED, last, POINTED), last):
-        way = outlet(trial.links[i].fitting.model_copy(update={"angle": Deg(angle)}), at)
-        if way is None:
-            return ""
-        ways.append(way.tolist())
-    return f" ({round_by(ways, open_side_of(rooms.layout))})"
 
 
 def _at(ground: Land) -> tuple[Point, ...]:

@@ -187,6 +187,7 @@ def _choose(joint: Joint, rows: Sequence[int], feet: _Feet, words: ScrewWords | 
     return Chosen(joint, taken, under, into, size, head, best.length, choice.washers, None, best, choice, how)
 
 
+PILE = 3  # washers under one head: more slide and tilt on one another; common practice, no source (P)
 Way = tuple[tuple[Layer, ...], int, int | None]  # the layers under a head, and how many washers there may be
 
 
@@ -210,14 +211,17 @@ def _ways(feet: _Feet, low: int, high: int | None, stated: int | None) -> list[W
 def _found(
     ways: Sequence[Way], receiver: Receiver, size: str, sold: Stock | None
 ) -> tuple[tuple[Layer, ...], Receiver, Choice]:
-    """The first of the ways through which there is a safe screw, else the first of all, with what was found for it."""
-    found = []
-    for under, least, most in ways:
+    """The first of the ways through which there is a safe screw, else the first of all, with what was found for it.
+    Where nobody says how many washers there may be, more than `PILE` only where no screw is safe with fewer.
+    """
+    few: list[Way] = [(u, least, max(least, PILE)) for u, least, most in ways if most is None]
+    for under, least, most in [*(w for w in ways if w[2] is not None), *few, *ways] if few else ways:
         into, choice = settled(under, receiver, size, Limits(sold, washer_layer(size), least, most))
         if choice.best is not None:
             return under, into, choice
-        found.append((under, into, choice))
-    return found[0]
+        if (under, least, most) == ways[0]:
+            none = (under, into, choice)
+    return none
 
 
 def helps(bare: Bearing | None, ring: Bearing | None) -> bool:

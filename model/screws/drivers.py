@@ -14,7 +14,9 @@ import numpy as np
 
 from elbowroom.model.digest import version
 from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.layout.layout import Layout
 from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.whereabouts import which
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.model.told.wordings import body_words, tenths
@@ -51,7 +53,7 @@ def check(scene: Scene, chosen: Sequence[Chosen], store: Store) -> list[Finding]
         if met is not None:
             piece, words = called[met[1]]
             blocked.setdefault((chosen.index(c), piece), []).append((row, met[0], met[2], words))
-    return [_finding(chosen[i], name, rows) for (i, name), rows in blocked.items()]
+    return [_finding(chosen[i], name, rows, scene.layout) for (i, name), rows in blocked.items()]
 
 
 def over_head(c: Chosen, row: int) -> Floats:
@@ -87,22 +89,29 @@ def _met(scene: Scene, solids: Sequence[Solid], starts: Floats, ways: Floats, st
     return found
 
 
-def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]]) -> Finding:
+def _finding(c: Chosen, name: str, rows: Sequence[tuple[int, float, float, str]], layout: Layout) -> Finding:
     least, key = min(r[1] for r in rows), min(r[2] for r in rows)
     bodies = " and ".join(dict.fromkeys(r[3] for r in sorted(rows, key=lambda r: r[1])))
-    leave = "leave" if " and " in bodies else "leaves"
-    count = f"{len(rows)} of {len(c.rows)} screws" if len(rows) < len(c.rows) else "its screws"
+    heads = "the heads of its screws" if len(c.rows) > 1 else "the head of its screw"
+    if len(rows) < len(c.rows):
+        few = which([c.joint.axes[i].origin for i in c.rows], [c.rows.index(r[0]) for r in rows], layout)
+        heads = f"{len(rows)} of {len(c.rows)} heads{few and f' ({few})'}"
     last = c.joint.axes[rows[0][0]].passed[-1].opening
     sunk = last is not None and last.under_head is not None  # driven before the plate they are sunk in goes on
     fixed = not sunk and (name == "case" or name in {p.name for p in c.pieces})
-    room = tenths(least, DRIVER.length) if least > 0 else f"less than {tenths(CLEAR_MM)}"
-    text = f"{c.joint.name}: {bodies} {leave} {room} above {count}; a straight driver needs {DRIVER.length:g} mm"
+    room = f"only {tenths(least, DRIVER.length)}" if least > 0 else f"less than {tenths(CLEAR_MM)}"
+    text = f"{c.joint.name}: {room} free in front of {heads}, up to {bodies}"
+    text += f"; a straight driver needs {DRIVER.length:g} mm"
     shut = fixed and key < KEY_ROOM_MM
     if shut:
         text += f"; a slim key has {tenths(key, KEY_ROOM_MM) if key > 0 else 'none'} of the {KEY_ROOM_MM:g} it takes"
     else:
         after = f"the plate goes onto {name}" if sunk else f"{name} goes in"
-        text += "; a slim or short one gets there" if fixed else f": drive them before {after}"
+        text += (
+            "; a slim or short one gets there"
+            if fixed
+            else f": drive {'them' if len(rows) > 1 else 'it'} in before {after}"
+        )
     return Finding(
         "tool-access", "fail" if shut else "caution", tuple(dict.fromkeys((c.joint.axes[0].piece.name, name))), text,
         measured=least, required=DRIVER.length, low=least, high=max(least, CLEAR_MM),

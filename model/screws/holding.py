@@ -20,16 +20,41 @@ LEAST_SCREWS = 3
 MARGIN = 0.1  # of the way from the pattern's centre to its own edge, that the used screws must reach past the centre
 COVER = 0.5  # of the area of the pattern's hull
 NARROW = 1.0  # mm: a pattern that is no wider on the whole is one line
+BOTH_SIDES = "on both sides of its middle"
+AT_EDGE = "to one side, its middle just at their edge"
 LEVEL_MM = 1e-6  # mm, or mm2: rounding of sums of dimensions
 
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """Whether the screws that pass hold a part, and why in a few words. share: their hull over the whole pattern's."""
+    """Whether the screws that pass hold a part. share: their hull over the whole pattern's. used, of: how many they are
+    of how many. why: in a few words, where the count does not say it already.
+    """
 
     verdict: Verdict
-    reason: str
     share: float
+    used: int
+    of: int
+    why: str = ""
+
+    @property
+    def reason(self) -> str:
+        """The count and why, as a sentence that stands by itself."""
+        if not self.used:
+            return "no screw passes"
+        if self.used == self.of:
+            return "its screw passes" if self.of == 1 else "all screws pass"
+        return f"{self.used} of {self.of} screws pass" + (f", {self.why}" if self.why else "")
+
+    @property
+    def rest(self) -> str:
+        """What the screws that pass do, behind words that told of the others already."""
+        if not self.used:
+            return "no other is left"
+        what, one = ("the other one", True) if self.used == 1 else (f"the other {self.used}", False)
+        does = {"holds": "holds it" if one else "hold it", "holds poorly": f"hold{'s' * one} it poorly",
+                "does not hold": f"do{'es' * one} not hold it"}[self.verdict]  # fmt: skip
+        return f"{what} {does}" + (f": {self.why}" if self.why else "")
 
 
 def holding(points: Sequence[Point], passing: Collection[int], *, diagonal: bool = False) -> Holding:
@@ -47,35 +72,39 @@ def holding(points: Sequence[Point], passing: Collection[int], *, diagonal: bool
     used = sorted(set(passing))
     if used and not 0 <= used[0] <= used[-1] < len(points):
         raise ValueError(f"screws {used} are not all of a pattern of {len(points)}")
+    n = len(points)
     if not used:
-        return Holding("does not hold", "no screw passes", 0.0)
-    if len(used) == len(points):
-        return Holding("holds", "all screws pass" if len(used) > 1 else "its screw passes", 1.0)
+        return Holding("does not hold", 0.0, 0, n)
+    if len(used) == n:
+        return Holding("holds", 1.0, n, n)
     mine = [points[i] for i in used]
-    middle = (sum(p[0] for p in points) / len(points), sum(p[1] for p in points) / len(points))
+    middle = (sum(p[0] for p in points) / n, sum(p[1] for p in points) / n)
     whole, hull = _hull(points), _hull(mine)
     if _area(whole) < NARROW * math.dist(min(points), max(points)):
         return _in_line(points, mine, middle)
     share = _area(hull) / _area(whole)
-    count = f"{len(used)} of {len(points)} screws pass"
+
+    def told(verdict: Verdict, why: str = "") -> Holding:
+        return Holding(verdict, share, len(used), n, why)
+
     if len(hull) < 3:
         if diagonal and len(used) >= 2 and _between(hull, middle, MARGIN * _depth(whole, middle)):
-            return Holding("holds", f"{count}, on both sides of the centre", share)
-        return Holding("does not hold", f"{count}{', all in one line' if len(used) > 1 else ''}", share)
+            return told("holds", BOTH_SIDES)
+        return told("does not hold", "all in one line" if len(used) > 1 else "")
     if len(used) < LEAST_SCREWS:
-        return Holding("does not hold", count, share)
+        return told("does not hold")
     # Along the way out over each edge of the hull: mm to it, and to the pattern's own edge.
     ways = list(_ways_out(hull, whole, middle))
     room = min(own for own, _ in ways)
     if any(own < -MARGIN * reach - LEVEL_MM for own, reach in ways):
-        return Holding("does not hold", f"{count}: the centre overhangs them by {-room:.1f} mm", share)
+        return told("does not hold", _aside(-room))
     if diagonal and room > -LEVEL_MM:
-        return Holding("holds", f"{count}, on both sides of the centre", share)
+        return told("holds", BOTH_SIDES)
     if any(own < MARGIN * reach - LEVEL_MM for own, reach in ways):
-        return Holding("holds poorly", f"{count}: the centre lies at the edge of what they hold", share)
+        return told("holds poorly", AT_EDGE)
     if share < COVER - LEVEL_MM:
-        return Holding("holds poorly", f"{count}: they span {share:.0%} of the pattern", share)
-    return Holding("holds", f"{count}, around the centre", share)
+        return told("holds poorly", _crowded(*_narrowest(hull, whole)))
+    return told("holds", "all round its middle")
 
 
 def _in_line(points: Sequence[Point], mine: Sequence[Point], middle: Point) -> Holding:
@@ -85,18 +114,43 @@ def _in_line(points: Sequence[Point], mine: Sequence[Point], middle: Point) -> H
     e = ((far[0] - middle[0]) / size, (far[1] - middle[1]) / size)
     along = [(p[0] - middle[0]) * e[0] + (p[1] - middle[1]) * e[1] for p in mine]
     every = [(p[0] - middle[0]) * e[0] + (p[1] - middle[1]) * e[1] for p in points]
-    share = (max(along) - min(along)) / ((max(every) - min(every)) or 1.0)
-    count, room = f"{len(mine)} of {len(points)} screws pass", min(max(along), -min(along))
+    own, length = max(along) - min(along), max(every) - min(every)
+    share, room = own / (length or 1.0), min(max(along), -min(along))
     reach = min(max(every), -min(every))
+
+    def told(verdict: Verdict, why: str = "") -> Holding:
+        return Holding(verdict, share, len(mine), len(points), why)
+
     if len(mine) < 2:
-        return Holding("does not hold", count, share)
+        return told("does not hold")
     if room < -MARGIN * reach - LEVEL_MM:
-        return Holding("does not hold", f"{count}: the centre overhangs them by {-room:.1f} mm", share)
+        return told("does not hold", _aside(-room))
     if room < MARGIN * reach - LEVEL_MM:
-        return Holding("holds poorly", f"{count}: the centre lies at the edge of what they hold", share)
+        return told("holds poorly", AT_EDGE)
     if share < COVER - LEVEL_MM:
-        return Holding("holds poorly", f"{count}: they span {share:.0%} of the pattern", share)
-    return Holding("holds", f"{count}, on both sides of the centre", share)
+        return told("holds poorly", _crowded(own, length))
+    return told("holds", BOTH_SIDES)
+
+
+def _aside(by: float) -> str:
+    return f"all to one side, its middle {by:.1f} mm outside of them"
+
+
+def _crowded(own: float, whole: float) -> str:
+    return f"close together, in {own:.0f} mm of the {whole:.0f} mm that all would take up"
+
+
+def _narrowest(hull: Sequence[Point], whole: Sequence[Point]) -> tuple[float, float]:
+    """In the direction in which a hull is narrowest against the whole: mm of both. Square to an edge of either."""
+    best = (1.0, 1.0)
+    for a, b in (*pairwise([*hull, hull[0]]), *pairwise([*whole, whole[0]])):
+        size = math.dist(a, b)
+        out = ((b[1] - a[1]) / size, (a[0] - b[0]) / size)
+        spans = [[q[0] * out[0] + q[1] * out[1] for q in side] for side in (hull, whole)]
+        own, all_ = (max(v) - min(v) for v in spans)
+        if own * best[1] < best[0] * all_ - LEVEL_MM:
+            best = (own, all_)
+    return best
 
 
 def _cross(o: Point, a: Point, b: Point) -> float:

@@ -6,9 +6,10 @@ slide and what it gains, and whether the screws that remain hold the part.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
+from elbowroom.model.layout.layout import Layout
 from elbowroom.model.screws.drilling import drill_size
 from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.holding import holding
@@ -16,6 +17,7 @@ from elbowroom.model.screws.joints import PASSES, Fit, Joint
 from elbowroom.model.screws.lines import Axis
 from elbowroom.model.screws.remedies import Remedies
 from elbowroom.model.screws.slides import held_by
+from elbowroom.model.screws.whereabouts import which
 from elbowroom.model.told.cautions import AT_THE_SHEET
 from elbowroom.model.told.findings import Basis, Finding, Point, Verdict
 from elbowroom.model.told.wordings import assumed_by, mm
@@ -29,7 +31,7 @@ def check(fastened: Fastened, mended: Remedies) -> list[Finding]:
     boards = {p.name for p in fastened.layout.pieces if p.part.family == "motherboard"}
     found = []
     for joint in fastened.joints:
-        found += [_fit(joint, fit, mended) for fit in joint.fits]
+        found += [_fit(joint, fit, mended, fastened.layout) for fit in joint.fits]
         found += [_hanging(joint, fit) for fit in joint.fits if fit.piece.name in boards and _unmet(fit, joint)]
         found += _blocked(joint, boards, fastened, mended)
         found += _drilled(joint, fastened.undrilled)
@@ -58,7 +60,7 @@ def _hanging(joint: Joint, fit: Fit) -> Finding:
     holes, bare = fit.pattern.holes, _unmet(fit, joint)
     held = holding([(h.x, h.y) for h in holes], [k for k in range(len(holes)) if k not in bare])
     at = compose(fit.piece.pose, fit.pattern.pose)
-    text = f"{joint.name}: {len(bare)} of {len(holes)} holes of {fit.piece.name} have nothing under them; {held.reason}"
+    text = f"{joint.name}: {len(bare)} of {len(holes)} holes of {fit.piece.name} have nothing under them; {held.rest}"
     where = tuple(_tuple(apply(at, (holes[k].x, holes[k].y, 0.0))) for k in bare)
     return Finding(
         "hole-alignment", "caution" if held.verdict == "holds" else "fail",
@@ -72,7 +74,7 @@ def _tuple(p: Any) -> Point:
     return (float(p[0]), float(p[1]), float(p[2]))
 
 
-def _fit(joint: Joint, fit: Fit, mended: Remedies) -> Finding:
+def _fit(joint: Joint, fit: Fit, mended: Remedies, layout: Layout) -> Finding:
     n, missed = len(fit.rows), [k for k, off in enumerate(fit.off) if off > PASSES]
     worst = max(fit.off)
     names = f"{joint.name} through {fit.piece.name}"
@@ -94,10 +96,11 @@ def _fit(joint: Joint, fit: Fit, mended: Remedies) -> Finding:
     slide = fit.slide
     kept = [k for k in range(n) if k not in missed]
     held = held_by(joint, fit, kept)
-    text = (
-        f"{names}: {len(missed)} of {n} screws do not pass; the worst misses by {mm(worst)}"
-        f" (screws {_numbers(fit, missed)}); {held.reason}"
-    )
+    few = which([_point(joint.axes[i]) for i in fit.rows], missed, layout)
+    count = f"{len(missed)} of {n} screws do not pass" if n > 1 else "its screw does not pass"
+    text = f"{names}: {count}{few and f' ({few})'}; {'the worst' if len(missed) > 1 else 'it'} misses by {mm(worst)}"
+    if n > 1:
+        text += f"; {held.rest}"
     place = (joint.name, fit.piece.name, fit.pattern.name)
     better = place in mended.slides
     extra += (
@@ -121,10 +124,6 @@ def _local(axis: Axis) -> tuple[float, float]:
     return (axis.receiver.x, axis.receiver.y)
 
 
-def _numbers(fit: Fit, rows: Sequence[int]) -> str:
-    return ", ".join(str(fit.rows[k] + 1) for k in rows)
-
-
 def _blocked(joint: Joint, boards: set[str], fastened: Fastened, mended: Remedies) -> list[Finding]:
     by_piece: dict[str, list[int]] = {}
     for i, name in joint.blocked.items():
@@ -133,15 +132,15 @@ def _blocked(joint: Joint, boards: set[str], fastened: Fastened, mended: Remedie
     for name, rows in by_piece.items():
         kept = [i for i in range(len(joint.axes)) if i not in joint.blocked]
         held = holding([_local(a) for a in joint.axes], kept)
-        text = (
-            f"{joint.name}: {name} has no hole where {len(rows)} of {len(joint.axes)} screws go through; {held.reason}"
-        )
+        few = which([_point(a) for a in joint.axes], rows, fastened.layout)
+        text = f"{joint.name}: {name} has no hole where {len(rows)} of {len(joint.axes)} screws go through"
+        text += f"{few and f' ({few})'}; {held.rest}"
         drill = mended.drills.get((joint.name, name))
         remedies: tuple[str, ...] = (LEAVE,) if drill is None else (drill, LEAVE)
         verdict: Verdict = "caution" if held.verdict == "holds" else "fail"
         if fastened.layout.piece(name).part.family == "adapter" and held.verdict == "holds":
             # A plate is made for the screws it has holes for: the others of the part are not meant to be used.
-            text = f"{joint.name}: {name} covers {len(rows)} of {len(joint.axes)} screw holes, as made; {held.reason}"
+            text = f"{joint.name}: {name} covers {len(rows)} of {len(joint.axes)} screw holes, as made; {held.rest}"
             remedies, verdict = (), "pass"
         if name in boards:
             # Common practice, no source: a standoff where the board has no hole stands against its tracks.

@@ -71,6 +71,13 @@ class Joint:
         missed = {i for f in self.fits for i, off in zip(f.rows, f.off, strict=True) if off > PASSES}
         return frozenset(missed | set(self.blocked))
 
+    def bars(self, row: int) -> tuple[str, ...]:
+        """Names of the pieces that keep a screw out of one axis: those whose holes it misses, or that have none."""
+        missed = [
+            f.piece.name for f in self.fits for i, off in zip(f.rows, f.off, strict=True) if i == row and off > PASSES
+        ]
+        return tuple(dict.fromkeys([*missed, *([self.blocked[row]] if row in self.blocked else [])]))
+
     @property
     def drilled(self) -> tuple[int, ...]:
         """Axes with a wall that has no hole yet."""

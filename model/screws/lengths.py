@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from elbowroom.model.screws.bearing import Bearing
-from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.choosing import PILE, Chosen
 from elbowroom.model.screws.lines import Axis
 from elbowroom.model.screws.stack import CLEAR, Judged, Layer, judge, washer_layer, window
 from elbowroom.model.told.findings import Basis, Finding, Verdict
@@ -83,6 +83,9 @@ def _screw(c: Chosen, number: int, remedies: tuple[str, ...]) -> Finding:
     if c.layers:
         text += f"; through {through}"
     word: str = j.verdict
+    if c.stated is None and c.washers > PILE:
+        text += f"; {c.washers} washers: take another length or a spacer"
+        verdict = "caution" if verdict == "pass" else verdict
     if c.bears is not None and not c.bears.enough:
         text += f"; {_stands(c, c.bears)}"
         if not c.bears.borne:

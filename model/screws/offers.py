@@ -8,8 +8,10 @@ there. Leaves the plate to `adapting`, trying it to `trial`.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from elbowroom.model.geometry.names import safe_name
 from elbowroom.model.geometry.scene import Scene
@@ -24,7 +26,7 @@ from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
 from elbowroom.model.screws.picking import Limits, settled
 from elbowroom.model.screws.slot import joined
 from elbowroom.model.screws.stack import Layer
-from elbowroom.model.screws.trial import Trials, but
+from elbowroom.model.screws.trial import WORDS, Outcome, Trials, but
 from elbowroom.model.tolerances import general_tolerance
 from elbowroom.parts.case.case_openings import LEAST_WEB
 from elbowroom.parts.fan.fan import Fan
@@ -103,19 +105,22 @@ def _offer(joint: Joint, fit: Fit, trials: Trials | None) -> Offer:
         if held is None or held.verdict != RANK[-1]:
             said = "nothing" if held is None else held.reason
             return Offer(joint.name, None, f"an adapter plate does not do it: {side} {said}")
-    best: tuple[Adapter, str, Sequence[str]] | None = None
+    best: tuple[Adapter, str, _Tried] | None = None
     for part, screw in sized:
-        breaks = () if trials is None or part is None else _tried(joint, fit, part, plan, moving, trials)
-        if part is not None and breaks is not None and (best is None or len(breaks) < len(best[2])):
-            best = (part, screw, breaks)
-    if best is None:
-        return Offer(joint.name, None, "an adapter plate does not do it: put into the build, it does not hold")
-    part, screw, breaks = best
+        if part is None:
+            continue
+        tried = _Tried(()) if trials is None else _tried(joint, fit, part, plan, moving, trials)
+        if best is None or tried.rank < best[2].rank:
+            best = (part, screw, tried)
+    if best is None or best[2].breaks is None:
+        why = "" if best is None else best[2].why
+        return Offer(joint.name, None, f"an adapter plate does not do it: put into the build, {why}")
+    part, screw, tried = best
     x, y, z = part.box().size
     gained = f"{len(plan.points)} of {len(joint.axes)} screws hold, {screw}"
     words = (
         f"put an adapter plate {x:g} x {y:g} x {z:g} between: {gained}; elbowroom make writes it as "
-        f"adapter-for-{safe_name(joint.name)}, and the stack grows by {z:g} mm{but(breaks)}"
+        f"{safe_name(name_for(joint.name))}, and the stack grows by {z:g} mm{tried.gone}{but(tried.breaks or ())}"
     )
     return Offer(joint.name, part, words, plan.centre)
 
@@ -125,29 +130,63 @@ def name_for(joint: str) -> str:
     return f"adapter for {joint.replace('.', ' ')}"
 
 
-def _tried(
-    joint: Joint, fit: Fit, part: Adapter, plan: Planned, moving: Collection[str], trials: Trials
-) -> Sequence[str] | None:
-    """What the plate breaks, in words; None where as many screws as planned do not hold with it."""
+class _Tried(NamedTuple):
+    """What came of a plate put into the build: what it breaks, in words; None where as many screws as planned do not
+    hold with it, with the reason. without: loose layers in the way of its screws, which were left out for it.
+    """
+
+    breaks: Sequence[str] | None
+    why: str = ""
+    without: tuple[str, ...] = ()
+
+    @property
+    def rank(self) -> tuple[bool, int, int]:
+        """Less is better."""
+        return self.breaks is None, len(self.without), len(self.breaks or ())
+
+    @property
+    def gone(self) -> str:
+        """What must be left out, as the end of a sentence."""
+        if not self.without:
+            return ""
+        names = " and ".join(self.without)
+        return f"; {names} must be left out, or cut free round the plate's screws: its holes are not where they stand"
+
+
+def _tried(joint: Joint, fit: Fit, part: Adapter, plan: Planned, moving: Collection[str], trials: Trials) -> _Tried:
+    """The plate put into the build; and where loose layers alone keep its screws out, put into the build without."""
     at = compose(around.pattern_pose(fit), shift(*plan.centre, 0.0))
     plate = Piece(name_for(joint.name), part, at, "adapter")
-    outcome = trials.between(plate, moving, fit.piece.name)
+    counts = sorted((len(plan.points), len(plan.slots)))
+    first, bars = _judged(joint.name, plate, counts, trials.between(plate, moving, fit.piece.name))
+    if first.breaks is not None or not bars or any(trials.layout.piece(n).part.family not in NO_PANEL for n in bars):
+        return first
+    again, _ = _judged(joint.name, plate, counts, trials.between(plate, moving, fit.piece.name, bars))
+    return first if again.breaks is None else again._replace(without=tuple(sorted(bars)))
+
+
+def _judged(joint: str, plate: Piece, counts: list[int], outcome: Outcome | None) -> tuple[_Tried, frozenset[str]]:
+    """How a plate does in the build, and the pieces that keep its screws out."""
     if outcome is None:
-        return None
-    mine = [j for j in outcome.fastened.joints if j.name in (joint.name, f"{plate.name}.b")]
-    passing = [len(j.axes) - len(j.lost) for j in mine]
-    if passing != [len(plan.points), len(plan.slots)] and passing != [len(plan.slots), len(plan.points)]:
-        return None
-    screws = [c for c in outcome.fastened.chosen if c.joint in mine]
-    if any(
-        c.judged is None or c.judged.verdict != "safe" or (c.bears is not None and not c.bears.enough) for c in screws
-    ):
-        return None
+        return _Tried(None, "the build cannot be screwed together"), frozenset()
+    mine = [j for j in outcome.fastened.joints if j.name in (joint, f"{plate.name}.b")]
+    bars = Counter(name for j in mine for i in j.lost for name in j.bars(i) if name != plate.name)
+    if sorted(len(j.axes) - len(j.lost) for j in mine) != counts:
+        by = " and ".join(f"{n} of its screws at {name}" for name, n in sorted(bars.items()))
+        return _Tried(None, f"it does not hold: no way for {by}" if by else "it does not hold"), frozenset(bars)
+    for c in (c for c in outcome.fastened.chosen if c.joint in mine):
+        if c.judged is None:
+            return _Tried(None, f"no {c.joint.thread} screw of a stock length fits its joints"), frozenset()
+        if c.judged.verdict != "safe":
+            screw, does = called(c.joint.thread, c.length or 0.0, c.washers), c.judged.verdict
+            return _Tried(None, f"{screw} is {WORDS.get(does, does)} in {c.joint.name}"), frozenset()
+        if c.bears is not None and not c.bears.enough:
+            return _Tried(None, f"the heads in {c.joint.name} lie on too little"), frozenset()
     for j in mine:
         kept = [i for i in range(len(j.axes)) if i not in j.lost]
-        if holding([(a.receiver.x, a.receiver.y) for a in j.axes], kept).verdict != RANK[-1]:
-            return None
-    return None if outcome.airless else outcome.breaks
+        if (held := holding([(a.receiver.x, a.receiver.y) for a in j.axes], kept)).verdict != RANK[-1]:
+            return _Tried(None, f"of {j.name} {held.reason}"), frozenset()
+    return _Tried(None, "air does not get through it") if outcome.airless else _Tried(outcome.breaks), frozenset()
 
 
 def _beside(

@@ -99,9 +99,11 @@ class Trials:
         pieces = tuple(replace(p, part=part) if p.name == name else p for p in self.layout.pieces)
         return self._outcome(Placed(self.build, replace(self.layout, pieces=pieces)), set())
 
-    def between(self, plate: Piece, names: Collection[str], panel: str) -> Outcome | None:
+    def between(
+        self, plate: Piece, names: Collection[str], panel: str, without: Collection[str] = ()
+    ) -> Outcome | None:
         """A plate with faces `a` and `b` put on a panel, and the pieces that lay on the panel moved off it onto the
-        plate's face `a`.
+        plate's face `a`; `without`: pieces that are left out for it.
         """
         thick = plate.part.box().size[2]
         away = plate.pose[:3, 2] * thick
@@ -113,7 +115,9 @@ class Trials:
                 continue
             mates.append(Mate(inner[0], sides[inner[0]], plate.name, "a", m.contact, m.placed))
             mates.append(Mate(plate.name, "b", panel, sides[panel], m.contact, m.placed))
-        layout = replace(layout, pieces=(*layout.pieces, plate), mates=tuple(dict.fromkeys(mates)))
+        stay = [m for m in dict.fromkeys(mates) if not {m.piece, m.to_piece} & set(without)]
+        pieces = tuple(p for p in layout.pieces if p.name not in without)
+        layout = replace(layout, pieces=(*pieces, plate), mates=tuple(stay))
         return self._outcome(Placed(self.build, layout), set())
 
     def with_it(self, name: str, without: Collection[str]) -> set[str]:

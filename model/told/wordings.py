@@ -49,6 +49,16 @@ def mm(value: float) -> str:
     return f"{value:.2f} mm"
 
 
+def ceil_mm(value: float) -> str:
+    """The lower end of what fits: rounded inward, so that what is told fits."""
+    return mm(math.ceil(round(value * 100, 3)) / 100)
+
+
+def floor_mm(value: float) -> str:
+    """The upper end of what fits, rounded inward."""
+    return mm(math.floor(round(value * 100, 3)) / 100)
+
+
 def mm2(value: float) -> str:
     """An area for a sentence."""
     return f"{value:.3g} mm2" if abs(value) < 1.0 else f"{value:.1f} mm2"

@@ -44,6 +44,7 @@ SHORT_WORK = 2500.0  # of a plan that need not be thorough
 SQUARE_PAIRS = 6  # pairs of choices for which square runs are swept
 LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
 OTHER = {"bounds": "the case", "self": "the tube itself"}  # blockers that are no obstacles
+SAID = {"leg": "the straight at its ends", "between": "the straight between its bends", "radius": "its bends"}
 ALIKE = 20.0  # mm: lines whose corners lie nearer than this are one attempt
 WIDEST = 1000.0  # mm: a wider curve is a straight to a hose
 WIDER = (4.0, 3.0, 2.5, 2.0, 1.6, 1.3, 1.15)  # radii tried for the arcs of a hose, in least radii
@@ -325,11 +326,12 @@ def _nothing(task: Task) -> NotFound:
     if why:
         text = "impossible: " + "; ".join(r.text for r in why)
     elif blockers:
-        text = "not found; the nearest attempt lacks " + ", ".join(f"{mm:.1f} mm at {n}" for n, mm in blockers[:3])
+        lacks_at = ", ".join(f"{mm:.1f} mm at {SAID.get(n, n)}" for n, mm in blockers[:3])
+        text = f"not found; the best attempt is short by {lacks_at}"
     elif task.rules.square and (aslant := _no_square(task)):
         text = f"not found; {aslant}"
     else:
-        text = "not found; no line that can be bent was near enough to holding to name what is in its way"
+        text = "not found; no attempt that can be bent came close enough to tell what is in its way"
     return NotFound(why, blockers, run, text if why else f"{text}; {task.what_was_tried.text}", task.what_was_tried, at)
 
 

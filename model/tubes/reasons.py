@@ -53,7 +53,8 @@ def _leg(task: Task, end: End, name: str, k: int) -> Reason | None:
     label = f" ({c.label})" if c.label else ""
     return Reason(
         "leg", "start" if name == "start" else "end", free, rules.end_leg, (what,), c.point,
-        f"{name}{label}: {free:.2f} mm free along the axis before {what}, the straight leg needs {rules.end_leg:g}",
+        f"{name}{label}: {free:.2f} mm free straight out of it before {what}, "
+        f"the tube needs {rules.end_leg:g} mm straight",
     )  # fmt: skip
 
 
@@ -96,8 +97,8 @@ def _turn(task: Task, end: End, name: str, k: int) -> Reason | None:
             label = f" ({c.label})" if c.label else ""
             return Reason(
                 "turn", "start" if name == "start" else "end", free, t + rules.od / 2, first[:4], c.point,
-                f"{name}{label}: {free:.2f} mm free along the axis; after the straight leg of {rules.end_leg:g} a bend "
-                f"of radius {rules.radius:g} still passes {t:.1f} mm ahead within {wide - granted:.1f} mm of the axis, "
+                f"{name}{label}: {free:.2f} mm free straight out of it; after {rules.end_leg:g} mm of straight tube "
+                f"even a bend of radius {rules.radius:g} is, {t:.1f} mm out, at most {wide - granted:.1f} mm aside, "
                 f"and {', '.join(first[:3])} leave no room for the tube anywhere there",
             )  # fmt: skip
     return None
@@ -134,8 +135,8 @@ def _legs(task: Task) -> Reason | None:
             nearest = max(nearest, float(proven))
     return Reason(
         "legs", "both", nearest, rules.od, (), task.start.candidates[0].point,
-        f"the straight legs of {rules.end_leg:g} mm at both ends come within {nearest:.2f} mm of each other, "
-        f"the tube is {rules.od:g} thick",
+        f"the tube needs {rules.end_leg:g} mm straight out of each end, and those come within {nearest:.2f} mm of each "
+        f"other, middle to middle; the tube is {rules.od:g} mm thick",
     )  # fmt: skip
 
 
@@ -185,8 +186,9 @@ def _sealed(task: Task) -> Reason | None:
     volume = float(label.sum()) * f.cell**3 / 1000
     return Reason(
         "sealed", "both", volume, 0.0, first[:5], task.start.candidates[0].point,
-        f"no passage is {task.rules.od:g} mm wide with the wanted distances: the start opens on {volume:.0f} cm3, "
-        f"shut in by {', '.join(first[:3]) or 'the bounds'} (looked at in steps of {f.cell:.1f} mm)",
+        f"no gap on the way is wide enough for a tube of {task.rules.od:g} mm with the distances wanted round it: from "
+        f"the start it gets about in {volume:.0f} cm3, shut in by {', '.join(first[:3]) or 'the case'} (looked at in "
+        f"steps of {f.cell:.1f} mm)",
     )  # fmt: skip
 
 

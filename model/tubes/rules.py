@@ -170,9 +170,9 @@ class Tried:
         for (free, of), side in zip(self.turns, ("start", "end"), strict=True):
             if of > 1:
                 out.append(f"{free} of {of} turns at the {side}")
-        out.append(f"{self.lines} lines of up to {CLOSED_BENDS} bends")
+        out.append(f"{self.lines} ways of up to {CLOSED_BENDS} bends")
         if self.lattices:
-            out.append(f"{self.lattices} grids of {self.step:.1f} mm and up to {self.bends} bends")
+            out.append(f"ways of up to {self.bends} bends along {self.lattices} grids of {self.step:.1f} mm")
         return "tried: " + ", ".join(out) + f"; the room mapped in steps of {self.cell:.1f} mm"
 
 

@@ -45,7 +45,7 @@ TONGUE_PLAY = 1.0  # mm around the card bracket's tongues where they pass the ar
 PICTURE = """\
 a rear mount seen from the open side            from inside the case, the card taken out
 
-      tab                                        margin                   margin
+      tab (shelf)                                margin                   margin
     <----->                                     <------>                 <------>
     =======#                                    +------+-----------------+------+
            #                                    |      |  []   []   []   |      |
@@ -58,8 +58,10 @@ a rear mount seen from the open side            from inside the case, the card t
            #               leg  |               |   o                       o   |
           wall                 _|               +-------------------------------+
 
+tab: the shelf that the card's bracket is screwed to by its bent end, the screw tab; it goes out through the wall.
 shift: the plate's middle from its slots' middle. o: its own screws. play: round what goes through the window.
-a stand: rise from its foot to the ribbon board; foot_length along the card, foot_depth across it.
+a stand: its foot is the sheet it stands on and is screwed down by, foot_length along the card, foot_depth across it;
+rise: from under the foot up to the ribbon board. The plate's back that lies on the wall is a rear mount's foot, too.
 on: case.slots (in place of the slot field) or case.beside-slots; on: case.rear-wall it needs clock: 90 and an at"""
 
 
@@ -76,7 +78,7 @@ class GpuMount(Part):
     )  # fmt: skip
     rise: Mm = dim(
         Mm(40),
-        "From the foot of a stand to the top of the ribbon board, which is the riser cable's slot",
+        "From under a stand's foot to the top of the ribbon board, which is the riser cable's slot",
         source=_PRACTICE,
         mark="P",
         ge=20,
@@ -84,9 +86,21 @@ class GpuMount(Part):
     )
     sheet: Mm = dim(Mm(1.5), "Thickness of the steel", source=_PRACTICE, mark="P", ge=0.8, le=4)
     foot_length: Mm = dim(
-        Mm(120), "Length of a stand's foot, along the card", source=_PRACTICE, mark="P", ge=106, le=400
+        Mm(120),
+        "Length of a stand's foot, the sheet it stands on, along the card",
+        source=_PRACTICE,
+        mark="P",
+        ge=106,
+        le=400,
     )
-    foot_depth: Mm = dim(Mm(60), "Depth of a stand's foot, across the card", source=_PRACTICE, mark="P", ge=40, le=200)
+    foot_depth: Mm = dim(
+        Mm(60),
+        "Depth of a stand's foot, the sheet it stands on, across the card",
+        source=_PRACTICE,
+        mark="P",
+        ge=40,
+        le=200,
+    )
     slots: int = dim(3, "Slots a rear mount has", source=_PRACTICE, mark="P", ge=1, le=4)
     margin: Mm = dim(
         Mm(13), "Plate of a rear mount beside its slots, where its own screws go", source=_PRACTICE, mark="P",
@@ -100,7 +114,9 @@ class GpuMount(Part):
         Mm(24), "Plate of a rear mount below the ribbon board's top surface", source=_PRACTICE, mark="P", ge=4, le=120
     )
     tab: Mm = dim(
-        Mm(12), "Shelf a rear mount has for the card's tab, outward from the plate: as far as the tab (11.43) at least",
+        Mm(12),
+        "Depth of a rear mount's shelf, outward from its plate: at least that of the card bracket's bent end "
+        "(the screw tab, 11.43), which is screwed down on it",
         source=_PRACTICE, mark="P", ge=11.5, le=30,
     )  # fmt: skip
     leg: Mm = dim(
@@ -111,8 +127,8 @@ class GpuMount(Part):
         Mm(2), "Play round what goes through the wall behind a rear mount", source=_PRACTICE, mark="P", ge=1, le=10
     )
     window_width: Mm | None = dim(
-        None, "Window in the wall behind a rear mount, across its slots; none: tab and play", source=_PRACTICE,
-        mark="P", ge=10, le=300,
+        None, "Window in the wall behind a rear mount, across its slots; none: the screw tabs and play",
+        source=_PRACTICE, mark="P", ge=10, le=300,
     )  # fmt: skip
     window_height: Mm | None = dim(
         None, "The window's height, down from its upper edge; none: to the lower end of the connectors and play",
@@ -122,7 +138,7 @@ class GpuMount(Part):
     ribbon_straight: Mm = dim(Mm(15), "Straight run out of the ribbon board", source=_PRACTICE, mark="P", ge=0, le=60)
     ribbon_radius: Mm = dim(Mm(10), "Inner radius of the ribbon's first bend", source=_PRACTICE, mark="P", ge=3, le=60)
     ribbon_bend: Literal["up", "down"] = dim(
-        "down", "Way the ribbon bends after leaving toward +y", source=_PRACTICE, mark="P"
+        "down", "Way the ribbon bends after leaving toward the card's back", source=_PRACTICE, mark="P"
     )
 
     @model_validator(mode="after")

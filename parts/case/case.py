@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from pydantic import PrivateAttr, model_validator
@@ -53,6 +54,7 @@ class Case(Part):
     """A case. Openings, standoffs, slots and cut-outs are given by distances a person can measure from named walls."""
 
     family: ClassVar[str] = "case"
+    members: ClassVar[Mapping[str, str]] = MappingProxyType({"openings": "face"})
 
     interior: Interior = dim(Interior(), "Free inner size", source=PRACTICE, mark="P")
     sheet: Mm = dim(Mm(1.0), "Panel thickness", source=PRACTICE, mark="P", ge=0.4, le=30)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from elbowroom.parts.case import case_holes
 from elbowroom.parts.case.case_fittings import TAIL_RELIEF
-from elbowroom.parts.case.case_openings import AXIS_WALLS, EXACT, FACES, LEAST_WEB, Cut, Face, Rect, Spread
+from elbowroom.parts.case.case_openings import AXIS_WALLS, EXACT, FACES, LEAST_WEB, Cut, Face, Rect, Spread, cut_called
 from elbowroom.parts.vocabulary.base import Fault
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def _on_face(case: Case, face: Face) -> list[Fault]:
     beside = _conflicts(case, face, rows, 0.0)
     for name, group in case.fixed_cuts(face).items():
         cuts[name] = extent(group)
-        out += [Fault(f"{name} leaves the {face} by {by:.2f} mm at the {wall}", over=by,
+        out += [Fault(f"{cut_called(name)} leaves the {face} by {by:.2f} mm at the {wall}", over=by,
                       at=_middle(case, face, cuts[name]), place=f"{name}-{wall}")
                 for wall, by in cuts[name].sticks_out(size, face, LEAST_WEB)]  # fmt: skip
     cuts.update(case.solid_spots(face))
@@ -106,7 +106,8 @@ def _conflicts(case: Case, face: str, cuts: dict[str, Rect], apart: float) -> li
             sliver = by <= apart and _takes_in(a, b, to_cut)
             out.append(
                 Fault(
-                    f"{a} and {b} {said}: {by:.2f} mm too close", "caution" if sliver else "fail", by,
+                    f"{cut_called(a)} and {cut_called(b)} {said}: {by:.2f} mm too close",
+                    "caution" if sliver else "fail", by,
                     _at(case, face, (u0 + u1) / 2, (v0 + v1) / 2), f"{a}~{b}",
                 )
             )  # fmt: skip

@@ -23,6 +23,7 @@ from elbowroom.parts.case.case_openings import (
     Spread,
     Wall,
     coordinate,
+    cut_called,
     distances_from,
 )
 from elbowroom.parts.vocabulary.base import Hole, HolePattern, dim
@@ -128,7 +129,7 @@ def fault(case: Case, hole: CaseHole, beside: Iterable[CaseHole] = ()) -> str | 
         return _without_sheet(case, hole)
     others = [(f"opening {n}", c) for n, o in case.openings.items() if o.face == hole.face for c in o.cuts(size)]
     if hole.face != "shroud":
-        others += [(name, c) for name, group in case.fixed_cuts(hole.face).items() for c in group]
+        others += [(cut_called(name), c) for name, group in case.fixed_cuts(hole.face).items() for c in group]
         for name, r in case.solid_spots(hole.face).items():
             middle = ((r.u0 + r.u1) / 2, (r.v0 + r.v1) / 2)
             others.append((name, Cut(*middle, "rectangle", r.u1 - r.u0, r.v1 - r.v0)))

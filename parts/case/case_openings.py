@@ -37,6 +37,13 @@ LEAST_WEB = 1.0  # mm of sheet left between two cuts and at a face's edge: less 
 WINDOW_MARGIN = 4.0  # mm of sheet between a full air window and the screw slots; common practice (P)
 WINDOW_END = 6.0  # mm between a full air window and the ends of the row of fans; common practice (P)
 BORE_WALL = 2.0  # mm: a round air hole is the fan's edge less this each side, as in the fan's own frame (P)
+# What the cuts of a rear panel are called; their own names are in frames and finding ids.
+_CALLED = (
+    ("rear-slot-", "expansion slot opening "), ("upright-slot-", "vertical slot opening "),
+    ("bracket slit", "the gap for the screw tabs of the card brackets"),
+    ("upright slit", "the gap for the screw tabs of vertical cards' brackets"),
+    ("psu cut-out", "power supply cut-out"),
+)  # fmt: skip
 EXACT = 1e-6  # mm: sums of decimal dimensions agree to this; smaller differences are rounding, not geometry
 
 
@@ -44,6 +51,11 @@ class Spec(BaseModel):
     """A nested group of fields: frozen, and closed to unknown names."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, allow_inf_nan=False)
+
+
+def cut_called(name: str) -> str:
+    """A cut as a builder calls it."""
+    return next((said + name[len(own) :] for own, said in _CALLED if name.startswith(own)), name)
 
 
 class Spread(tuple[float, float]):

@@ -17,6 +17,8 @@ from elbowroom.parts.vocabulary.measure import Mm
 if TYPE_CHECKING:
     from elbowroom.parts.case.case import Case
 
+PLACED = {"face", "centre"}  # an opening whose build states one of these lies where the build says
+
 _T = TypeVar("_T", Opening, Cutout)
 
 
@@ -25,12 +27,17 @@ def refit(case: Case, base: Mapping[str, Any], given: Mapping[str, Any]) -> Case
     fields, `given`: the build's."""
     was = Interior.model_validate(base.get("interior", {}))
     stated = given.get("openings") or {}
-    openings = {n: o for n, o in case.openings.items() if n in (base.get("openings") or {}) and n not in stated}
+    openings = {
+        n: o
+        for n, o in case.openings.items()
+        if n in (base.get("openings") or {}) and not PLACED & set(stated.get(n) or ())
+    }
     own_cuts = case.cutouts if "cutouts" not in given else ()
     if not (openings or own_cuts) or not case.faults():
         return case
     kept = {n: o for n, o in case.openings.items() if n not in openings}
-    now = case.model_copy(update={"openings": kept, "cutouts": () if own_cuts else case.cutouts})
+    alone = case.model_copy(update={"openings": {}, "cutouts": () if own_cuts else case.cutouts})
+    now = alone.model_copy(update={"openings": kept})
     notes: list[str] = []
     for name, o in openings.items():
         for there, moved in _places(o, was):
@@ -40,7 +47,12 @@ def refit(case: Case, base: Mapping[str, Any], given: Mapping[str, Any]) -> Case
                 notes += _moved(f'opening "{name}"', moved)
                 break
         else:
-            notes.append(f'the catalogue\'s opening "{name}" in the {o.face} does not lie in this case and falls away')
+            if name in stated:  # the build wants it, so that it stays, and what is wrong with it is told
+                now = now.model_copy(update={"openings": {**now.openings, name: o}})
+                continue
+            fits = _no_worse(alone.model_copy(update={"openings": {name: o}}), alone)
+            why = "has no room beside what the build states there" if fits else "does not lie in this case"
+            notes.append(f'the catalogue\'s opening "{name}" in the {o.face} {why} and falls away')
     for i, c in enumerate(own_cuts, 1):
         for spot, moved in _places(c, was):
             made = now.model_copy(update={"cutouts": (*now.cutouts, spot)})

@@ -141,7 +141,8 @@ class DustFilter(FanLayer):
 
     hole: Mm | None = dim(  # type: ignore[assignment]
         None, "Diameter of the screw holes; left out: 9, round the heads, so that the filter comes off without the "
-        "screws, or what its frame has room for", source=_PRACTICE, mark="P", ge=2, le=10,
+        "screws and is held by magnets or clips of its own, or what its frame has room for", source=_PRACTICE, mark="P",
+        ge=2, le=10,
     )  # fmt: skip
     mesh: Mm = dim(Mm(0.5), "Thickness of the mesh, halfway up the frame", source=_PRACTICE, mark="P", ge=0.1, le=5)
 

@@ -13,6 +13,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import wraps
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
@@ -213,6 +214,9 @@ class Part(BaseModel, ABC):
     own_place: ClassVar[bool] = False  # its points are case coordinates, so that it needs no placement
     path_field: ClassVar[str | None] = None  # the field that holds the path of a user's file
     picture: ClassVar[str | None] = None  # its fields in a drawing of letters, for the catalogue
+    # Fields that hold members by name, and which of a member's own fields makes one that states it stand by itself; one
+    # without it changes what it states of the catalogue's member of that name.
+    members: ClassVar[Mapping[str, str]] = MappingProxyType({})
     small: ClassVar[bool] = False  # stands in dozens (screws): of what is clear of it only the nearest is told
 
     @classmethod

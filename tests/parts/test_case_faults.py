@@ -52,7 +52,7 @@ def test_impossible_openings_are_told_and_drawn(changes: dict[str, object], mess
          "opening vent and I/O cut-out overlap"),
         ({"cutouts": [{"at": {"rear": 120, "floor": 240}, "size": {"depth": 60, "height": 40}}]},
          "cut-out 1 and standoff"),
-        ({"interior": {"depth": 430, "width": 110, "height": 452}}, "bracket slit leaves the rear by"),
+        ({"interior": {"depth": 430, "width": 110, "height": 452}}, "tabs of the card brackets leaves the rear by"),
         ({"cutouts": [{"face": "rear", "at": {"tray": 10, "floor": 250}, "size": {"width": 80, "height": 60}}]},
          "I/O cut-out and cut-out 1 overlap"),
         ({"cutouts": [{"face": "floor", "at": {"rear": 400, "open": 20}, "size": {"width": 80, "depth": 60}}]},

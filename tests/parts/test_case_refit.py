@@ -78,3 +78,69 @@ def test_no_size_makes_the_catalogues_own_openings_wrong(name: str, dx: int, dy:
     assert [t for t in fails(case) if any(n in t for n in own)] == []
     gone = len(was.openings) + len(was.cutouts) - len(case.openings) - len(case.cutouts)
     assert sum("falls away" in t for t in cautions(case)) == gone
+
+
+# -- stating some of the openings ------------------------------------------------------------------------------------
+
+OWN = Case(**sizes("case")["case-atx-tower"].fields)
+
+
+def test_stating_one_opening_leaves_the_others() -> None:
+    # All names are those of walls here, which are also what distances are stated from.
+    case = build("{like: case-atx-tower, openings: {roof: {face: roof, size: 120, centre: {rear: 200, tray: 150}}}}")
+    assert set(case.openings) == {"floor", "roof", "front", "rear"}
+    assert {n: o for n, o in case.openings.items() if n != "roof"} == {
+        n: o for n, o in OWN.openings.items() if n != "roof"
+    }
+
+
+def test_an_opening_stated_with_its_face_stands_by_itself() -> None:
+    # The catalogue's has air: full, a count of 3 and a gap: none of it is the stated one's.
+    case = build("{like: case-atx-tower, openings: {front: {face: front, size: 120, centre: {floor: 230, tray: 118}}}}")
+    front = case.openings["front"]
+    assert (front.count, front.gap, front.air) == (1, None, "round")
+
+
+def test_an_opening_without_its_face_changes_the_catalogues() -> None:
+    case = build("{like: case-atx-tower, openings: {front: {slot: 6}}}")
+    assert case.openings["front"] == OWN.openings["front"].model_copy(update={"slot": 6})
+    assert case.openings["roof"] == OWN.openings["roof"]
+
+
+def test_a_place_stated_anew_replaces_the_distances_together() -> None:
+    case = build("{like: case-atx-tower, openings: {front: {centre: {roof: 240, tray: 110}}}}")
+    assert dict(case.openings["front"].centre) == {"roof": 240, "tray": 110}
+    assert case.openings["front"].count == 3
+
+
+def test_null_leaves_an_opening_out() -> None:
+    case = build("{like: case-atx-tower, openings: {roof: null}}")
+    assert set(case.openings) == {"floor", "front", "rear"}
+
+
+def test_a_null_for_no_opening_of_the_catalogue_is_told() -> None:
+    with pytest.raises(BuildError, match="rof"):
+        build("{like: case-atx-tower, openings: {rof: null}}")
+
+
+def test_of_the_catalogues_openings_one_gives_way_to_what_is_stated_there() -> None:
+    case = build(
+        "{like: case-atx-tower, openings: {lid: {face: roof, size: 120, count: 3, gap: 15, centre: "
+        "{rear: 215, tray: 150}}}}"
+    )
+    assert fails(case) == []
+    assert set(case.openings) == {"floor", "front", "rear", "lid"}
+    assert [t for t in cautions(case) if '"roof"' in t and "beside what the build states" in t]
+
+
+def test_a_changed_opening_still_follows_its_wall_in_a_smaller_case() -> None:
+    case = build("{like: case-atx-tower, interior: {depth: 405}, openings: {floor: {slot: 9}}}")
+    assert fails(case) == []
+    assert case.openings["floor"].slot == 9
+    assert case.openings["floor"].centre["front"] == pytest.approx(195)
+
+
+def test_a_changed_opening_never_falls_away_unseen() -> None:
+    case = build("{like: case-atx-tower, interior: {depth: 330}, openings: {floor: {slot: 9}}}")
+    assert any("floor" in t for t in fails(case))
+    assert "floor" in case.openings

@@ -106,6 +106,7 @@ def test_between_a_cable_and_a_box_the_range_is_what_arithmetic_says() -> None:
     assert parts["riser"]["height"] == parts["plate"]["lift"] == finding.measured == 18.6  # the next whole 0.2
     assert extra["lower"][0]["names"] == ["plate/plate", "behind/bundle"]
     assert extra["upper"][0]["names"] == ["plate/plate", "before/body"]
+    assert "tube" not in finding.text
     assert "18.50 mm to 59.00 mm" in finding.text
 
 
@@ -296,6 +297,11 @@ def test_the_demo_with_its_height_left_open_is_given_one_that_the_check_agrees_t
     # The demo's own height is in it, or beyond where looking ended: the least is wanted, and it is found by then.
     assert low <= 25
     assert high >= 25 or dict(finding.extra)["looked_to"] == pytest.approx(high, abs=0.1)
+    # Runs that end on the plate are laid once its height is taken: the range says nothing of them.
+    ends = [r if isinstance(r, str) else r["run"] for r in out.values["loop"]]
+    on_it = [r for r in ends if "plate." in r]
+    assert dict(finding.extra)["tubes_laid_at_this_height_only"] == on_it != []
+    assert "tubes are laid for this height alone" in finding.text
     again, [same] = settled(read(flume, overrides))
     assert (again.values, same) == (out.values, finding)
 

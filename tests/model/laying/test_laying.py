@@ -128,7 +128,7 @@ def test_no_room_before_the_port_is_impossible_with_its_numbers(tmp_path: Path) 
     assert finding.verdict == "fail"
     assert dict(finding.extra)["outcome"] == "impossible"
     assert "1.00 mm free" in finding.text  # 3 mm before the wall, less the 2 mm of clearance that is wanted
-    assert "wall/body" in finding.text
+    assert "before wall/body, the tube needs " in finding.text
 
 
 def test_a_free_swivel_is_turned_to_suit(tmp_path: Path) -> None:

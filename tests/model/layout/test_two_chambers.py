@@ -100,4 +100,4 @@ def test_behind_the_tray_is_inside_as_far_as_there_is_room(store: Store, away: f
 
 def test_a_cut_behind_the_tray_must_lie_there() -> None:
     case = Case(cable_space=60, psu={"at": {"behind": 3}, "fan": "back"})  # type: ignore[arg-type]
-    assert any("psu cut-out leaves the rear by" in f.text and "back side" in f.text for f in case.faults())
+    assert any("power supply cut-out leaves the rear by" in f.text and "back side" in f.text for f in case.faults())

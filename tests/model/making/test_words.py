@@ -6,13 +6,16 @@ from pathlib import Path
 
 import pytest
 
+from elbowroom.model import making, pipeline
 from elbowroom.model.build.make_spec import MakeWords, variants
 from elbowroom.model.build.problems import BuildError, InputError
 from elbowroom.model.build.resolve import Build, load
 from elbowroom.model.build.source import parse
+from elbowroom.model.geometry.names import safe_name
 from elbowroom.model.layout.place import place
 from elbowroom.model.making.asked import asked
 from elbowroom.model.making.orders import gathered
+from elbowroom.model.screws.offers import name_for
 from elbowroom.model.store import Store
 
 
@@ -137,7 +140,7 @@ def test_faults_under_make_come_out_with_all_the_others() -> None:
 
 
 def test_a_part_alone_takes_its_fields_and_the_printer_by_set() -> None:
-    b = asked(None, "riser-12x18", ["height=[9, 11]", "count=2", "printer.layer=0.1"], Store.default()).build
+    b = asked(None, "riser-12x18", ["height=[9, 11]", "count=2", "printer.layer=0.1"], Store.default()).placed.build
     assert [(e.words, float(e.part.model_dump()["height"])) for e in b.make] == [
         (MakeWords(count=2), 9.0), (MakeWords(count=2), 11.0),
     ]  # fmt: skip
@@ -147,7 +150,7 @@ def test_a_part_alone_takes_its_fields_and_the_printer_by_set() -> None:
 def test_a_part_alone_takes_the_printer_of_the_build_and_nothing_else(tmp_path: Path) -> None:
     file = tmp_path / "b.yaml"
     file.write_text("title: t\nprinter: {nozzle: 0.6}\nmake: [riser-12x18]\nparts: {a: {fan: nonsense}}\n")
-    b = asked(file, "spacer", [], Store.default()).build
+    b = asked(file, "spacer", [], Store.default()).placed.build
     assert float(b.printer.nozzle) == 0.6
     assert [e.part.family for e in b.make] == ["spacer"]
     assert b.parts == ()
@@ -156,7 +159,7 @@ def test_a_part_alone_takes_the_printer_of_the_build_and_nothing_else(tmp_path: 
 def test_neither_a_build_nor_a_part_is_refused() -> None:
     with pytest.raises(InputError, match="name a build file, or one part"):
         asked(None, None, [], Store.default())
-    with pytest.raises(BuildError, match=r'--set make\.0\.hight=3 make\.0\.hight: unknown key "hight"'):
+    with pytest.raises(BuildError, match=r'--set hight=3: unknown key "hight"'):
         asked(None, "riser-12x18", ["hight=3"], Store.default())
 
 
@@ -164,3 +167,66 @@ def test_a_part_whose_holes_cannot_be_wider_is_refused_with_the_reason() -> None
     b = build("make: [{riser: riser-12x18, hole_allowance: 0.9}]\nprinter: {hole_allowance: 0.5}")
     with pytest.raises(InputError, match=r"riser-12x12x18: its holes cannot be made 0\.5 mm wider"):
         gathered(place(b), b.make, b.printer)
+
+
+STANDING = """
+title: t
+case: {interior: {depth: 400, width: 300, height: 300}}
+parts:
+  plate: {plate: custom, length: 120, width: 60, thickness: 20, on: case.front-wall, lift: fit,
+          at: {tray: 80, floor: 100}}
+  riser: {riser: riser-20x30-printed, height: {fit: least, at_least: 15, at_most: 20}, on: plate.mount-*, by: top}
+  post: {riser: riser-20x30-printed, height: 31, on: case.floor-wall, by: foot, at: {rear: 50, tray: 60}}
+make: [riser-20x30-printed]
+"""
+
+
+def test_the_sheet_says_which_heights_do_and_how_each_end_stands(tmp_path: Path) -> None:
+    """Worked by hand: nothing stands behind the plate, so that all heights asked for do; it hangs before the front."""
+    file = tmp_path / "b.yaml"
+    file.write_text(STANDING)
+    made = making.make(file, tmp_path / "out", ["stl"], store=Store.default())
+    orders = {o.wanted: o for o, _, _ in made.parts if o.part.family == "riser"}
+    found = pipeline.read(file, Store.default())
+    screwed = pipeline.fastened(found.placed, Store.default())
+    (joint,) = {c.label for c in screwed.chosen if c.joint.name.startswith(("riser", "plate", "case"))}
+    height, foot, top = orders["riser 1", "riser 2", "riser 3", "riser 4"].stands
+    assert height.startswith("height 15 mm, found so that plate fits; 15.00 mm to 20.00 mm would do as well")
+    assert foot == f"foot: 1 hole of 4.5 mm; looks toward the front, on case; screws 1 x {joint} right through it"
+    assert top == f"top: 1 hole of 4.5 mm; looks toward the rear, on plate; screws 1 x {joint} right through it"
+    assert orders["post",].stands[0] == (
+        "height 31 mm as the build says; which others would do was not asked (height: fit asks)"
+    )
+    assert "known in a build alone" in orders[()].stands[0]
+    sheet = (tmp_path / "out" / "making.txt").read_text(encoding="utf-8")
+    assert all(f"- {line}\n" in sheet for o in orders.values() for line in o.stands)
+
+
+PASTED = """
+title: t
+parts:
+  adapter for low b: {adapter: adapter-120-on-140, at: {x: 0, y: 0, z: 0}}
+"""
+
+
+def test_a_plate_in_a_build_is_written_under_the_name_it_was_offered_under() -> None:
+    b = load(parse(PASTED))
+    assert [o.label for o in gathered(place(b), b.make, b.printer)] == [safe_name(name_for("low.b"))]
+
+
+@pytest.mark.parametrize(
+    ("part", "words", "said"),
+    [
+        ("riser-12x18", "height=2000", '--set height=2000: "2000" must be at most 200 mm'),
+        ("riser-12x18", "height", "--set height: expected path=value"),
+        ("rise-12x18", "height=9", '--part rise-12x18: no family or catalogue size "rise-12x18"'),
+        ("riser-12x18", "hole.x=3", '--set hole.x=3: there is no "hole" here'),
+        ("fan-120x25", "count=2", "--part fan-120x25: a fan with these fields is not a part one prints"),
+        ("riser-12x18", "printer.layer=9", "--set printer.layer=9 printer.layer: "),
+    ],
+)
+def test_a_fault_of_a_part_alone_stands_at_the_option_as_it_was_typed(part: str, words: str, said: str) -> None:
+    with pytest.raises(BuildError) as caught:
+        asked(None, part, [words], Store.default())
+    assert said in str(caught.value)
+    assert "make.0" not in str(caught.value)

@@ -110,9 +110,9 @@ def test_swivels_may_be_turned_away_from_each_other(store: Store) -> None:
     assert pair.verdict == "fail"
     assert pair.measured is not None
     assert pair.measured < 0
-    turn = re.fullmatch(r"rotary-90 at (\d+) deg \+ hard-tube-14 on plate\.a", pair.remedies[0])
+    turn = re.fullmatch(r"rotary-90 turned (.+) \(angle: (\d+)\) \+ hard-tube-14 on plate\.a", pair.remedies[0])
     assert turn is not None
-    mended = {**held, "a": [link("rotary-90", angle=int(turn[1])), END]}
+    mended = {**held, "a": [link("rotary-90", angle=int(turn[2])), END]}
     assert "a~b" not in findings(s, store, mended)
 
 
@@ -207,8 +207,8 @@ def chain_of(remedy: str) -> list[Link]:
     """The chain a remedy names, its swivels turned as it says."""
     out = []
     for word in remedy.split(" + "):
-        size, _, angle = word.partition(" at ")
-        out.append(link(size, angle=float(angle.removesuffix(" deg")) if angle else None))
+        size, angle = word.split(" ")[0], re.search(r"\(angle: (\d+)\)", word)
+        out.append(link(size, angle=float(angle[1]) if angle else None))
     return out
 
 

@@ -49,4 +49,5 @@ def test_a_sheet_over_heads_leaves_the_room_that_arithmetic_says(store: Store, o
             assert "less than 0.5 mm" in told.text
         else:
             assert told.measured == pytest.approx(over, abs=2e-3)  # a free length is narrowed to a thousandth
-            assert f"leaves {over:.1f} mm above" in told.text
+            assert f"only {over:.1f} mm free in front of the head of its screw, up to fascia" in told.text
+            assert told.text.endswith("drive it in before fascia goes in")

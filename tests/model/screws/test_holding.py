@@ -27,23 +27,33 @@ TRIPLE = list(FanField.of(3, 120, None, 15).points)
     ("points", "used", "verdict", "reason"),
     [
         (TRIPLE, range(12), "holds", "all screws pass"),
-        (TRIPLE, [0, 1, 10, 11], "holds", "4 of 12 screws pass, around the centre"),
+        (TRIPLE, [0, 1, 10, 11], "holds", "4 of 12 screws pass, all round its middle"),
         (TRIPLE, range(1, 12), "holds", "11 of 12"),
         # Two fans of three: the hull ends half a fan before the far end, the centre is well inside, 2/3 is spanned.
         (TRIPLE, range(8), "holds", "8 of 12"),
-        (TRIPLE, range(4), "does not hold", "4 of 12 screws pass: the centre overhangs them by 67.5 mm"),
-        (TRIPLE, [4, 5, 6, 7], "holds poorly", "they span 30% of the pattern"),
+        (TRIPLE, range(4), "does not hold", "4 of 12 screws pass, all to one side, its middle 67.5 mm outside of them"),
+        (
+            TRIPLE,
+            [4, 5, 6, 7],
+            "holds poorly",
+            "4 of 12 screws pass, close together, in 105 mm of the 345 mm that all would take up",
+        ),
         (TRIPLE, [0, 2, 4, 6, 8, 10], "does not hold", "6 of 12 screws pass, all in one line"),
         (TRIPLE, [0, 11], "does not hold", "2 of 12"),
         (TRIPLE, [], "does not hold", "no screw passes"),
-        (FAN, [0, 1, 2], "holds poorly", "the centre lies at the edge"),
+        (FAN, [0, 1, 2], "holds poorly", "to one side, its middle just at their edge"),
         (FAN, [0, 3], "does not hold", "2 of 4 screws pass, all in one line"),
         ([(0, 0)], [0], "holds", "its screw passes"),
         ([(0, 0), (30, 0)], [0, 1], "holds", "all screws pass"),  # held at two points by design
         ([(0, 0), (30, 0)], [1], "does not hold", "1 of 2"),
         ([(0, 0), (30, 0.2), (60, 0)], [0, 2], "holds", "2 of 3 screws pass, on both sides"),
-        ([(0, 0), (30, 0), (60, 0)], [0, 1], "holds poorly", "at the edge"),
-        ([(0, 0), (30, 0), (60, 0), (90, 0)], [0, 1], "does not hold", "overhangs them by 15.0 mm"),
+        ([(0, 0), (30, 0), (60, 0)], [0, 1], "holds poorly", "just at their edge"),
+        (
+            [(0, 0), (30, 0), (60, 0), (90, 0)],
+            [0, 1],
+            "does not hold",
+            "all to one side, its middle 15.0 mm outside of them",
+        ),
     ],
 )
 def test_verdicts_by_the_rule(points, used, verdict, reason):
@@ -51,6 +61,32 @@ def test_verdicts_by_the_rule(points, used, verdict, reason):
     found = holding(points, list(used))
     assert found.verdict == verdict
     assert reason in found.reason
+
+
+def test_screws_close_together_are_told_by_the_length_they_take_up():
+    """In a line: four holes 40 apart, the middle two 40 of 120 mm. In a square: a thin band along its diagonal."""
+    line = holding([(40.0 * k, 0.0) for k in range(4)], [1, 2])
+    assert (line.verdict, line.why) == ("holds poorly", "close together, in 40 mm of the 120 mm that all would take up")
+    band = [(0, 10), (10, 0), (90, 100), (100, 90)]
+    square = [(0, 0), (100, 0), (0, 100), (100, 100), *band]
+    found = holding(square, [4, 5, 6, 7])  # 14.1 wide across the diagonal, where the square is 141.4
+    assert (found.verdict, found.why) == (
+        "holds poorly",
+        "close together, in 14 mm of the 141 mm that all would take up",
+    )
+
+
+@pytest.mark.parametrize(
+    ("points", "used", "said"),
+    [
+        (TRIPLE, [0, 1, 10, 11], "the other 4 hold it: all round its middle"),
+        (TRIPLE, [0, 2, 4, 6, 8, 10], "the other 6 do not hold it: all in one line"),
+        (FAN, [0], "the other one does not hold it"),
+        (FAN, [], "no other is left"),
+    ],
+)
+def test_what_is_left_is_told_without_counting_again(points, used, said):
+    assert holding(points, used).rest == said
 
 
 @pytest.mark.parametrize(("used", "verdict"), [([0, 3], "holds"), ([0, 1], "does not hold"), ([0, 1, 3], "holds"),

@@ -22,6 +22,7 @@ from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.layout.place import Placed, place
 from elbowroom.model.pipeline import Checked
 from elbowroom.model.screws.fasten import Fastened, fasten
+from elbowroom.model.screws.lengths import check as judged_screws
 from elbowroom.model.store import Store
 from elbowroom.model.told.cautions import AT_THE_SHEET
 
@@ -123,6 +124,11 @@ def test_a_radiator_of_the_other_gap_loses_the_end_screws(tmp_path: Path) -> Non
     # 2 mm each side of its middle and 0.75 mm of play (4.5 wide, M3).
     assert holes["holes"] == 12
     assert holes["passing"] == 4
+    assert "8 of 12 screws do not pass (those at both ends, toward the rear and toward the front)" in holes["text"]
+    assert holes["text"].endswith(
+        "; the other 4 hold it poorly: close together, in 105 mm of the 355 mm that all would take up"
+    )
+    assert all(r.count("screws pass") <= 1 for r in holes["remedies"])  # a count is told once
     assert max(holes["off_mm"]) == pytest.approx(5 - 2 - 0.75, abs=1e-3)
     assert holes["verdict"] == "fail"
     screws = [p for p in found.layout.pieces if p.part.family == "screw"]
@@ -145,7 +151,7 @@ def test_slid_too_far_a_slide_back_is_the_remedy(tmp_path: Path) -> None:
     assert (holes["passing"], holes["passing_slid"]) == (4, 12)
     # 0.25 mm back would do, the middle of the slots is best.
     assert abs(holes["slide_mm"][0]) >= 0.25 - 1e-6
-    assert any("slide" in r and "all pass" in r for r in holes["remedies"])
+    assert any("slide" in r and "all screws pass" in r for r in holes["remedies"])
 
 
 def test_threads_that_look_alike_are_a_failure(tmp_path: Path) -> None:
@@ -487,3 +493,17 @@ def test_a_panel_of_300_holes_is_walked_in_seconds() -> None:
     # Before, each hole looked at every triangle of the sheet anew: 150 ms a hole.
     assert time.process_time() - start < 10
     assert sum(len(j.blocked) for j in found.joints) == 300
+
+
+def test_more_than_three_washers_only_where_nothing_else_is_safe_and_then_as_a_caution() -> None:
+    """A lid of 2 over a bottomed hole: of screws to choose from, one of 16 mm alone goes in with a pile of washers."""
+    lid = "{face: bottom, at: [0, 0], diameter: 3.4}"
+    (free,) = fastened(block(THREAD, lid)).chosen
+    assert free.length is not None
+    assert free.washers <= 3
+    pile = fastened(block(THREAD, lid, "screws: {stock: [M3x16]}\n"))
+    (c,) = pile.chosen
+    assert c.washers > 3
+    (f,) = [x.to_json() for x in judged_screws(pile.chosen) if x.question == "screw"]
+    assert f["verdict"] == "caution"
+    assert f"{c.washers} washers: take another length or a spacer" in f["text"]

@@ -270,6 +270,7 @@ def test_a_slot_a_tenth_narrower_is_not_found_says_what_stood_in_the_way_and_cla
     assert none.reasons == ()
     assert none.attempt is not None
     assert dict(none.blockers) == {"left": pytest.approx(0.05, abs=1e-4), "right": pytest.approx(0.05, abs=1e-4)}
+    assert "the best attempt is short by 0.1 mm at " in none.text
     assert "left" in none.text
 
 

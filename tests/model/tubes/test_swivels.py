@@ -19,6 +19,7 @@ from elbowroom.model import pipeline
 from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.laying.laying import Laid, lay
 from elbowroom.model.laying.swivels import Swivels
+from elbowroom.model.layout.directions import toward
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.store import Store
@@ -155,6 +156,11 @@ def test_an_elbow_that_no_run_decides_is_set_where_it_stands_free(tmp_path: Path
     (told,) = [f for f in checked.findings if f.question == "tube"]
     assert told.verdict == "pass"
     assert "no run decides" in told.text
+    # Where it points, in words: degrees have no zero that one sees. By the pose of the fitting it has been set to.
+    (elbow,) = [p for p in checked.layout.pieces if "rotary-90" in p.name and "a.one" in p.name]
+    (way,) = [f.pose[:3, 2] for f in elbow.part.next_frames()]
+    assert f"is turned {toward((elbow.pose[:3, :3] @ way).tolist())}: " in told.text
+    assert "deg" not in told.text
 
 
 def test_an_elbow_with_nowhere_to_stand_is_left_out_and_told(tmp_path: Path) -> None:
@@ -186,7 +192,7 @@ def test_a_search_that_finds_nothing_ends_and_says_what_it_tried(
     (route,) = laid(tmp_path, text).routes.values()
     assert route.way is None
     assert not route.impossible
-    for said in ("36 of 36 turns at the start", "lines of up to", "grid"):
+    for said in ("36 of 36 turns at the start", "ways of up to 3 bends", "grid"):
         assert said in route.text
     # One lattice, or one batch of looks, may be begun just before the end.
     assert tasks[0].work < planner.MOST_WORK * 1.2
