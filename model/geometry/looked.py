@@ -97,6 +97,11 @@ def note(lo: Floats, hi: Floats, wider: float = 0.0) -> None:
         looked.add(lo - wider, hi + wider)
 
 
+def everywhere() -> None:
+    """Note that an answer may depend on anything: it makes no record."""
+    note(np.full(3, -np.inf), np.full(3, np.inf))
+
+
 @contextlib.contextmanager
 def looking() -> Iterator[Looked]:
     """Keep a record of all that is asked meanwhile; a record within a record is part of both."""
