@@ -87,9 +87,9 @@ class Rods:
         d = self.ends - self.starts
         length = np.linalg.norm(d, axis=1)
         z = np.where(length[:, None] > 0, d / np.maximum(length, TINY)[:, None], (0.0, 0.0, 1.0))
-        x = np.cross(z, np.eye(3)[np.argmin(np.abs(z), axis=1)])
+        x = _cross(z, np.eye(3)[np.argmin(np.abs(z), axis=1)])
         x /= np.linalg.norm(x, axis=1)[:, None]
-        return np.stack([x, np.cross(z, x), z], axis=2), (self.starts + self.ends) / 2, length
+        return np.stack([x, _cross(z, x), z], axis=2), (self.starts + self.ends) / 2, length
 
     def thinned(self, less: float) -> tuple[Ints, Rods]:
         """The bars of which something is left once `less` mm are taken off all round, by their rows, and what is."""
@@ -107,6 +107,14 @@ class Rods:
     def one(self, i: int) -> Rod:
         a, b = self.starts[i], self.ends[i]
         return Rod((a[0], a[1], a[2]), (b[0], b[1], b[2]), float(self.radii[i]), self.round_ends)
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    """Cross products of rows (n, 3): numpy's own takes a tenth of a millisecond to find out what it was given."""
+    out = np.empty(a.shape)
+    for k, u, v in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        out[:, k] = a[:, u] * b[:, v] - a[:, v] * b[:, u]
+    return out
 
 
 def posed(rod: Rod, poses: Floats) -> Rods:

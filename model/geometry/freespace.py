@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from elbowroom.model.geometry import rays
 from elbowroom.model.geometry.envelopes import NO_MARGIN, Blockage, Manner, Margins, Obstacle, Point, Rod, Rods, posed
 from elbowroom.model.geometry.inside import Insides
+from elbowroom.model.geometry.looked import looking_aside, note
 from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, bar_of, nearer_than, tree_of
 from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.tolerances import TINY
@@ -39,6 +40,7 @@ class Space:
 
     def __init__(self, obstacles: Sequence[Obstacle], *, less: float = 0.0, _base: tuple[Block, ...] = ()) -> None:
         self.less = less
+        self._asked: tuple[Margins, Floats] | None = None
         self._blocks = _base + ((Block(obstacles),) if obstacles else ())
         self.obstacles: tuple[Obstacle, ...] = tuple(o for b in self._blocks for o in b.obstacles)
         self.names = tuple(o.name for o in self.obstacles)
@@ -65,20 +67,29 @@ class Space:
         return Space((), less=self.less, _base=self._blocks[k:])
 
     def margins(self, margins: Margins) -> Floats:
-        """The wanted margin to each obstacle, mm."""
-        return np.array([margins.to(n) for n in self.names], dtype=float)
+        """The wanted margin to each obstacle, mm; not to be written to, since one answer serves many questions."""
+        if self._asked is None or self._asked[0] is not margins:
+            out = np.array([margins.to(n) for n in self.names], dtype=float)
+            out.setflags(write=False)
+            self._asked = (margins, out)
+        return self._asked[1]
 
     def ignored(self, names: Collection[str]) -> Mask:
+        if not names:
+            return np.zeros(len(self.names), dtype=bool)
         return np.array([n in names for n in self.names], dtype=bool)
 
     # Bars ---------------------------------------------------------------------------------------------------------
 
     def met(
-        self, rods: Rods, margins: Margins = NO_MARGIN, ignore: Collection[str] = (), *, solid: bool = True
-    ) -> Ints:
+        self, rods: Rods, margins: Margins = NO_MARGIN, ignore: Collection[str] = (), *, solid: bool = True,
+        first: bool = False,
+    ) -> Ints:  # fmt: skip
         """For each bar the index of an obstacle that is too near or holds it, FREE where none is.
 
         solid=False leaves out the point-in-solid test: for bars known to hang together with one that passed it.
+        first: of several that are too near the first is told, for callers that name it; else any, which is quicker, and
+        which of them may depend on what stands elsewhere.
         """
         wanted, skip = self.margins(margins), self.ignored(ignore)
         out = np.full(len(rods), FREE, dtype=np.int64)
@@ -86,10 +97,11 @@ class Space:
             return out
         if self.less > 0:
             left, rods = rods.thinned(self.less)
-            out[left] = self._whole.met(rods, margins, ignore, solid=solid)
+            out[left] = self._whole.met(rods, margins, ignore, solid=solid, first=first)
             return out
         rotations, middles, lengths = rods.frames()
         lo, hi = rods.boxes()
+        note(lo, hi, float(wanted.max(initial=0.0)))
         result = coal.CollisionResult()
         for b, block in enumerate(self._blocks):
             shift = int(self._shifts[b])
@@ -109,9 +121,13 @@ class Space:
                     contact = result.getContact(0)
                     hit = int(group.owner[contact.b2])
                     # The contact's triangle settles it where it is nearer than its own obstacle's bound asks for.
-                    if skip[shift + hit] or contact.penetration_depth >= group.margin + block.bounds[hit] - ENGINE_EPS:
+                    open_ = (
+                        skip[shift + hit] or contact.penetration_depth >= group.margin + block.bounds[hit] - ENGINE_EPS
+                    )
+                    if open_ or first:
                         bar = (rods.round_ends, float(rods.radii[i]), float(lengths[i]))
-                        hit = self._resolve(bar, place, lo[i], hi[i], block, wanted[part], skip[part])
+                        found = self._resolve(bar, place, lo[i], hi[i], block, wanted[part], skip[part])
+                        hit = found if open_ or found != FREE else hit
                     if hit != FREE:
                         out[i] = shift + hit
         if solid:
@@ -157,6 +173,7 @@ class Space:
 
     def inside(self, points: Floats, ignore: Collection[str] = ()) -> Ints:
         """For each point the first obstacle it lies inside of, FREE if none."""
+        note(points, points)
         return self._holding(points, points, points, self.ignored(ignore))
 
     def stack(
@@ -178,6 +195,7 @@ class Space:
         """
         rotations, middles, lengths = rods.frames()
         lo, hi = rods.boxes()
+        note(lo, hi, float(np.max(within, initial=0.0)))
         reach = np.broadcast_to(np.asarray(within, dtype=float), (len(self.names),))
         near = np.ones((len(rods), len(self.names)), dtype=bool)
         for k in range(3):
@@ -195,6 +213,12 @@ class Space:
             if d <= reach[k]:
                 out.append((i, k, d, np.array(result.getNearestPoint1()), np.array(result.getNearestPoint2())))
         return out
+
+    def _to(self, one: Rods, index: int) -> tuple[float, Floats, Floats]:
+        """Distance of a single bar to one obstacle, that is known to be of interest, and the nearest points."""
+        with looking_aside():
+            ((_, _, d, on, at),) = self.distances(one, np.inf, np.arange(len(self.names)) != index)
+        return d, on, at
 
     def _tree(self, index: int) -> coal.BVHModelOBBRSS:
         b = int(np.searchsorted(self._shifts, index, side="right")) - 1
@@ -217,7 +241,7 @@ class Space:
             if not self._meets(one, i, float(wanted[i] + self.bounds[i])):
                 continue
             met.add(i)
-            ((_, _, axial, near, near_at),) = self.distances(axis, np.inf, np.arange(len(self.names)) != i)
+            axial, near, near_at = self._to(axis, i)
             through = axial <= ENGINE_EPS
             if through:
                 on = at = _crossing(rod, self.obstacles[i]) if math.isnan(near[0]) else near
@@ -234,7 +258,7 @@ class Space:
         while (held := int(self._holding(one.starts, lo, hi, clear)[0])) != FREE:
             clear = clear.copy()
             clear[held] = True
-            ((_, _, d, on, at),) = self.distances(axis, np.inf, np.arange(len(self.names)) != held)
+            d, on, at = self._to(axis, held)
             out.append(Blockage(self.names[held], float(wanted[held]), -(max(0.0, d) + rod.radius), "inside",
                                 _point(at), _point(on)))  # fmt: skip
         return tuple(sorted(out, key=lambda b: (-b.shortfall, b.obstacle)))
@@ -277,7 +301,7 @@ class Space:
             if not len(blocked):
                 return high, stop
             first = int(blocked[0])
-            stop = self.names[met[first]]
+            stop = self.names[self.met(bars.take(blocked[:1]), margins, ignore, first=True)[0]]
             low, high = float(cuts[first]), float(cuts[first + 1])
         return low, stop
 
@@ -299,6 +323,7 @@ class Space:
         for n, pose in enumerate(poses):
             moved = vertices @ pose[:3, :3].T + pose[:3, 3]
             lo, hi = moved.min(axis=0), moved.max(axis=0)
+            note(lo, hi, float(wanted.max(initial=0.0)) + bound)
             place = coal.Transform3s(np.ascontiguousarray(pose[:3, :3]), np.ascontiguousarray(pose[:3, 3]))
             for i in np.nonzero(np.all((self.lo - need <= hi) & (self.hi + need >= lo), axis=1) & ~skip)[0]:
                 result.clear()

@@ -25,7 +25,7 @@ from elbowroom.model.store import Store
 from elbowroom.model.tolerances import CONTACT_MM, FINER, POSE_MOVE_DIGITS, POSE_TURN_DIGITS
 from elbowroom.parts.imported import child
 from elbowroom.parts.vocabulary.arrays import Floats, Ints
-from elbowroom.parts.vocabulary.base import Frame, Part
+from elbowroom.parts.vocabulary.base import Frame
 
 if TYPE_CHECKING:
     from elbowroom.model.geometry.narrow import Kernel
@@ -80,12 +80,8 @@ class Checker:
         return self._pieces[name]
 
     def frame(self, piece: Piece, name: str) -> Frame:
-        """A frame of a piece's part; KeyError where it has none. All frames of a part are worked out once."""
-        kept: tuple[Part, dict[str, Frame]] | None = self.store.recall("frames", id(piece.part))
-        if kept is None or kept[0] is not piece.part:  # the part is kept with them: its id cannot pass to another
-            kept = (piece.part, {f.name: f for f in piece.part.frames()})
-            self.store.remember("frames", id(piece.part), kept)
-        return kept[1][name]
+        """A frame of a piece's part; KeyError where it has none."""
+        return piece.frame(name)
 
     # Keys -----------------------------------------------------------------------------------------------------------
 

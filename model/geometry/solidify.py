@@ -74,6 +74,13 @@ def solidify(layout: Layout, store: Store, progress: Progress | None = None) -> 
     return Scene(layout, tuple(solids))
 
 
+def shape_of(piece: Piece, store: Store) -> Shape:
+    """The shape of one piece; raises CannotDraw where it cannot be drawn."""
+    key = shape_key(piece)
+    found = _kept(store, key)
+    return _draw_all({key: piece}, store, None)[key] if found is None else found
+
+
 def shape_key(piece: Piece) -> str:
     """Content address of a piece's drawn shape: class, dimensions, code, libraries and tolerances."""
     kind = type(piece.part)

@@ -41,11 +41,7 @@ class Group:
     __slots__ = ("box", "margin", "need", "owner", "tree")
 
     def __init__(self, block: Block, members: Ints, margin: float) -> None:
-        shifts = np.cumsum([0, *(len(block.obstacles[i].vertices) for i in members[:-1])])
-        v = np.vstack([block.obstacles[i].vertices for i in members])
-        f = np.vstack([block.obstacles[i].triangles + s for i, s in zip(members, shifts, strict=True)])
-        self.owner = np.repeat(members, [len(block.obstacles[i].triangles) for i in members])
-        self.tree = tree_of(v, f)
+        self.tree, self.owner = block.merged(members)
         bounds = block.bounds[members]
         self.margin, self.need = margin, margin + float(bounds.max())
         self.box = (block.lo[members].min(axis=0) - self.need, block.hi[members].max(axis=0) + self.need)
@@ -61,11 +57,23 @@ class Block:
         self.bounds = np.array([o.bound for o in self.obstacles], dtype=float)
         self._trees: dict[int, coal.BVHModelOBBRSS] = {}
         self._groups: dict[tuple[float, ...], list[Group]] = {}
+        self._merged: dict[tuple[int, ...], tuple[coal.BVHModelOBBRSS, Ints]] = {}
 
     def tree(self, i: int) -> coal.BVHModelOBBRSS:
         if i not in self._trees:
             self._trees[i] = tree_of(self.obstacles[i].vertices, self.obstacles[i].triangles)
         return self._trees[i]
+
+    def merged(self, members: Ints) -> tuple[coal.BVHModelOBBRSS, Ints]:
+        """Some obstacles as one tree, whatever margin they have, and whose each triangle is."""
+        key = tuple(members.tolist())
+        if key not in self._merged:
+            some = [self.obstacles[i] for i in members]
+            shifts = np.cumsum([0, *(len(o.vertices) for o in some[:-1])])
+            v = np.vstack([o.vertices for o in some])
+            f = np.vstack([o.triangles + s for o, s in zip(some, shifts, strict=True)])
+            self._merged[key] = (tree_of(v, f), np.repeat(members, [len(o.triangles) for o in some]))
+        return self._merged[key]
 
     def groups(self, margins: Floats) -> list[Group]:
         key = tuple(margins.tolist())

@@ -1,11 +1,11 @@
 """Heights left open: `height: fit` on a riser and `lift: fit` on the part it carries, solved from what stands around.
 
 `words` reads what the build asks for and puts numbers in its place; `tying` finds which risers carry which part;
-`moved` stands the parts at any height, `stages` puts screws and fittings on them; `ranges` and `limits` find at which
-heights each pair of bodies is at fault; `looking` is one search over a range, `missing` says how much room is missing
-where nothing fits; `solving` chooses, `bearing_out` has the whole check agree, `telling` says it as a finding,
-`keeping` keeps it. Only `words` is loaded for a build that leaves no height open, and no kernel for an answer that was
-kept. Owns `settled`, which joins them.
+`moved` stands the parts at any height, `stages` puts screws and fittings on them; `nearing` tells which bodies come
+near each other, `ranges` and `limits` at which heights each pair of them is at fault; `looking` is one search over a
+range, `missing` says how much room is missing where nothing fits; `solving` chooses, `bearing_out` has the whole check
+agree, `telling` says it as a finding, `keeping` keeps it. Only `words` is loaded for a build that leaves no height
+open, and no kernel for an answer that was kept. Owns `settled`, which joins them.
 """
 
 from __future__ import annotations

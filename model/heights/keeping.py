@@ -1,13 +1,18 @@
-"""Answers about open heights, kept by content.
+"""Answers about open heights, kept by content: whole ones, and which screws each height has.
 
-Owns the key (the words that place parts and fittings, the parts themselves, and the code) and the form in the store. No
-kernel is loaded to read one. Leaves finding an answer to `solving`.
+Owns the keys (of a whole answer the words that place parts and fittings, the parts themselves, and the code; of screws
+the pieces they join alone) and the form in the store. No kernel is loaded to read one. Leaves finding an answer to
+`solving` and `stages`.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
+import struct
+from collections.abc import Callable
+from typing import Any
 
 from elbowroom.model import digest
 from elbowroom.model.build.problems import Path
@@ -49,3 +54,26 @@ def recalled(store: Store, key: str) -> tuple[Numbers, list[Finding]] | None:
         return numbers, unpack(findings.encode())
     except (ValueError, TypeError, IndexError, AttributeError):
         return None
+
+
+class Alike:
+    """What is chosen and told of the same joints at each height, kept by content. facts: all it depends on beside."""
+
+    def __init__(self, facts: list[Any], store: Store) -> None:
+        text = json.dumps([digest.version(), "alike", facts])
+        self._key = hashlib.blake2b(text.encode(), digest_size=16).digest()
+        self._store = store
+
+    def at(self, h: float, ask: Callable[[], tuple[str, tuple[str, ...]]]) -> tuple[str, tuple[str, ...]]:
+        """What is chosen at height h, in words, and the ids of what is told against it."""
+        key = hashlib.blake2b(self._key + struct.pack("<d", h), digest_size=16).digest()
+        data: bytes | None = self._store.recall("record", key) or self._store.records([key]).get(key)
+        if data is not None:
+            with contextlib.suppress(ValueError, TypeError):
+                chosen, told = json.loads(data)
+                return str(chosen), tuple(map(str, told))
+        found = ask()
+        data = json.dumps(found).encode()
+        self._store.remember("record", key, data)
+        self._store.keep_records({key: data})
+        return found

@@ -20,15 +20,15 @@ from elbowroom.model.checks.interference import mated_bodies, wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
 from elbowroom.model.geometry import judged
-from elbowroom.model.geometry.enclosure import slab_gap
-from elbowroom.model.geometry.pairs import Checker, box_gap
-from elbowroom.model.geometry.scene import Scene, Solid
+from elbowroom.model.geometry.pairs import Checker
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.heights.moved import Moved
+from elbowroom.model.heights.nearing import by_boxes, never_near, relative
 from elbowroom.model.heights.ranges import Answer, Stretch, search
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.told.progress import Progress
 from elbowroom.model.tolerances import CONTACT_MM, MATE_ORIGIN_MM, MATE_PLANE_MM
-from elbowroom.parts.vocabulary.arrays import Floats, Mask
+from elbowroom.parts.vocabulary.arrays import Floats
 from elbowroom.parts.vocabulary.pose import compose
 
 _EDGE = 1e-6  # mm: to which the height is found at which a piece leaves the case
@@ -114,73 +114,33 @@ def _pairs(
     let_in = admitted(scene, moved.checker)
     gaps: dict[tuple[str, str], float] = {}
     out: list[tuple[int, int, Literal["clearance", "keep-out"], float | None]] = []
-    for i, one in enumerate(scene.solids):
-        for j in range(i + 1, len(scene.solids)):
-            other = scene.solids[j]
-            a, b = one.piece, other.piece
-            if a.name == b.name or moved.rate(a.name, b.name) == 0.0:
+    for i, j in by_boxes(moved, only):
+        one, other = scene.solids[i], scene.solids[j]
+        a, b = one.piece, other.piece
+        if apart and apart(a, b):
+            continue
+        if one.mesh.fault is not None or other.mesh.fault is not None:
+            continue  # at no height can that pair be judged: the check says so, whatever the height
+        rooms = [s for s in (one, other) if s.body.keep_out is not None]
+        if len(rooms) == 2:
+            continue
+        if rooms:
+            body = other if rooms[0] is one else one
+            own = rooms[0]
+            if body.piece.part.family in own.body.admits or (own.name, body.piece.name) in let_in:
                 continue
-            if (only is not None and a.name not in only and b.name not in only) or (apart and apart(a, b)):
-                continue
-            if one.mesh.fault is not None or other.mesh.fault is not None:
-                continue  # at no height can that pair be judged: the check says so, whatever the height
-            rooms = [s for s in (one, other) if s.body.keep_out is not None]
-            if len(rooms) == 2:
-                continue
-            if rooms:
-                body = other if rooms[0] is one else one
-                own = rooms[0]
-                if body.piece.part.family in own.body.admits or (own.name, body.piece.name) in let_in:
-                    continue
-                k = (by_name[own.name], by_name[body.name])
-                wanted = None
-                question: Literal["clearance", "keep-out"] = "keep-out"
-            else:
-                k = (i, j)
-                if (a.name, b.name) not in gaps:
-                    gaps[(a.name, b.name)] = wanted_between(moved.layout.gaps, a, b)
-                wanted = None if (i, j) in mated else gaps[(a.name, b.name)]
-                question = "clearance"
-            if not _never_near(moved, *k, wanted):
-                out.append((*k, question, wanted))
+            k = (by_name[own.name], by_name[body.name])
+            wanted = None
+            question: Literal["clearance", "keep-out"] = "keep-out"
+        else:
+            k = (i, j)
+            if (a.name, b.name) not in gaps:
+                gaps[(a.name, b.name)] = wanted_between(moved.layout.gaps, a, b)
+            wanted = None if (i, j) in mated else gaps[(a.name, b.name)]
+            question = "clearance"
+        if not never_near(moved, *k, wanted):
+            out.append((*k, question, wanted))
     return out
-
-
-def _never_near(moved: Moved, i: int, j: int, wanted: float | None) -> bool:
-    """Whether extents alone show that the pair is fine at every height."""
-    need = -CONTACT_MM if wanted is None else max(wanted - CONTACT_MM, 2 * CONTACT_MM)
-    for beside in {moved.scene.solids[i].piece.name, moved.scene.solids[j].piece.name}:
-        (lo_a, hi_a), (lo_b, hi_b) = moved.swept(i, beside), moved.swept(j, beside)
-        gap = box_gap(lo_a, hi_a, lo_b, hi_b) if need > 0 else np.maximum(lo_b - hi_a, lo_a - hi_b).max()
-        if float(gap) >= need:
-            return True
-    return _never_past(moved, i, j, need)
-
-
-def _never_past(moved: Moved, i: int, j: int, need: float) -> bool:
-    """Whether along one direction the two bodies' true extents keep `need` mm at both ends of the range.
-
-    Then they do between: each point moves in proportion to the height, so the farthest of them is convex in it.
-    """
-    kept: Mask | None = None
-    for one, other in zip(moved.ends(i), moved.ends(j), strict=True):
-        a, b = moved.checker.kernel(one), moved.checker.kernel(other)
-        turn, move = _relative(one, other)
-        ways = np.concatenate([np.eye(3), turn.T])
-        gaps = [slab_gap(a.enclosure, b.enclosure, turn, move, w) for w in np.concatenate([ways, -ways])]
-        kept = np.array(gaps) >= need if kept is None else kept & (np.array(gaps) >= need)
-        if not kept.any():
-            return False
-    return True
-
-
-def _relative(one: Solid, other: Solid) -> tuple[Floats, Floats]:
-    """Turn and move of the second solid in the coordinates of the first."""
-    back = one.pose[:3, :3].T
-    return (
-        np.ascontiguousarray(back @ other.pose[:3, :3]),
-        np.ascontiguousarray(back @ (other.pose[:3, 3] - one.pose[:3, 3])),
-    )
 
 
 class _Pair:
@@ -202,7 +162,7 @@ class _Pair:
 
         one, other = (self.moved.solid(k, h) for k in (self.i, self.j))
         a, b = self.moved.checker.kernel(one), self.moved.checker.kernel(other)
-        turn, move = _relative(one, other)
+        turn, move = relative(one, other)
         e, d = a.bound + b.bound, nearest(a, b, turn, move).distance
         pair = PosedPair(a, b, turn, move)
         need = 0.0 if self.wanted is None else self.wanted - CONTACT_MM  # as the check has it

@@ -13,10 +13,9 @@ from dataclasses import replace
 import numpy as np
 
 from elbowroom.model.build.problems import InputError
-from elbowroom.model.geometry.drawing import draw, unpack
 from elbowroom.model.geometry.pairs import Checker
-from elbowroom.model.geometry.scene import Mesh, Scene, Shape, Solid
-from elbowroom.model.geometry.solidify import CannotDraw, shape_key, solidify
+from elbowroom.model.geometry.scene import Scene, Shape, Solid
+from elbowroom.model.geometry.solidify import shape_of, solidify
 from elbowroom.model.layout.layout import Layout, Mate, Piece
 from elbowroom.model.store import Store
 from elbowroom.parts.vocabulary.arrays import Floats
@@ -146,16 +145,7 @@ class Moved:
         part = with_height(piece.part, *self._value(piece.name, h))
         key = (part.shape_key(), round(h, 9))
         if key not in self._drawn:
-            at = replace(piece, part=part)
-            name = shape_key(at)
-            shape: Shape | None = self.store.recall("shape", name)
-            if shape is None:
-                try:
-                    meshes: dict[str, Mesh] = unpack(draw(part).meshes)
-                except Exception as fault:  # whatever the kernel raises, as where all other parts are drawn
-                    raise CannotDraw(at, str(fault) or type(fault).__name__) from None
-                shape = Shape(name, meshes)
-            self._drawn[key] = (part, shape)
+            self._drawn[key] = (part, shape_of(replace(piece, part=part), self.store))
         return self._drawn[key]
 
     def swept(self, k: int, beside: str | None = None) -> tuple[Floats, Floats]:

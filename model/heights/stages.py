@@ -8,11 +8,16 @@ asking at a bounded number of them. Leaves where bodies are at fault to `limits`
 
 from __future__ import annotations
 
+import dataclasses
+import json
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from elbowroom.model.build.resolve import Build
 from elbowroom.model.geometry.scene import Scene
+from elbowroom.model.geometry.solidify import shape_key
+from elbowroom.model.heights.keeping import Alike
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.moved import Moved
 from elbowroom.model.layout.identity import Fitted
@@ -29,6 +34,7 @@ from elbowroom.model.screws.joints import Joint
 from elbowroom.model.screws.remedies import Remedies
 from elbowroom.model.store import Store
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
+from elbowroom.parts.vocabulary.base import stated
 
 PROBES = 160  # heights of one search at which the screws are chosen: some 0.1 s each
 SAME_MM = 0.03  # to which the height is halved down at which another screw is chosen: under the finest layer (P)
@@ -54,7 +60,8 @@ class Stages:
         self._bored = {p.name: p.part for p in whole.layout.pieces}
         self.standing = tuple(c for c in whole.chosen if not self.moves(c.joint))
         self._others = insert_fasteners(self.standing)
-        self.probes = 0
+        self._alike = Alike(self._facts(), store)
+        self._probed: set[float] = set()
         self.constant: frozenset[str] = frozenset()
 
     # The layout ------------------------------------------------------------------------------------------------------
@@ -75,8 +82,8 @@ class Stages:
     def fastened(self, h: float) -> Fastened:
         """The joints of moving parts at height h, and their screws."""
         key = round(h, 6)
+        self._probed.add(key)
         if key not in self._known:
-            self.probes += 1
             layout = self.bare(h)
             pieces = tuple(p for p in layout.pieces if p.name in self._near)
             mates = tuple(m for m in layout.mates if {m.piece, m.to_piece} <= self._near)
@@ -148,15 +155,44 @@ class Stages:
 
     def signature(self, h: float) -> Signature:
         """What is chosen at height h, and what is said against it."""
-        found = self.fastened(h)
-        screwed = sorted((c.joint.name, c.rows, c.label, c.head, c.washers, bool(c.why)) for c in found.chosen)
-        return (tuple(screwed), tuple(sorted(f.id for f in self.against(h))))
+        self._probed.add(round(h, 6))  # asked for the first time or not, so that a search ends where it always does
+
+        def ask() -> tuple[str, tuple[str, ...]]:
+            chosen = self.fastened(h).chosen
+            screwed = sorted((c.joint.name, c.rows, c.label, c.head, c.washers, bool(c.why)) for c in chosen)
+            return json.dumps(screwed), tuple(f.id for f in self._told(h))
+
+        screwed, told = self._alike.at(h, ask)
+        return (screwed, tuple(sorted(i for i in told if i not in self.constant)))
+
+    @property
+    def probes(self) -> int:
+        """Heights at which the screws were chosen so far."""
+        return len(self._probed)
 
     def against(self, h: float) -> list[Finding]:
         """What the checks of holes and screws have against the joints of moving parts."""
+        return [f for f in self._told(h) if f.id not in self.constant]
+
+    def _told(self, h: float) -> list[Finding]:
         found = self.fastened(h)
         told = [*holes.check(found, Remedies()), *screws.check(found.chosen)]
-        return [f for f in told if f.verdict in FAILING | UNDECIDED and f.id not in self.constant]
+        return [f for f in told if f.verdict in FAILING | UNDECIDED]
+
+    def _facts(self) -> list[Any]:
+        """All that the screws of moving parts depend on beside the height: what `fastened` hands on, no more."""
+        moved, layout = self.moved, self.moved.layout
+        near = [
+            [
+                p.name, shape_key(p), stated(p.part), p.pose.tolist(), p.assembly, sorted(p.given), p.outside,
+                sorted((f, list(s)) for f, s in p.sources.items()), moved.velocity[p.name].tolist(),
+                moved.fields.get(p.name),
+            ]
+            for p in layout.pieces if p.name in self._near
+        ]  # fmt: skip
+        mates = [dataclasses.astuple(m) for m in layout.mates if {m.piece, m.to_piece} <= self._near]
+        room = None if layout.interior is None else [layout.interior.lo, layout.interior.hi]
+        return [near, mates, room, stated(self.build.screws), sorted(self.movers), moved.lo, moved.hi]
 
     def set_aside(self, heights: Sequence[float]) -> tuple[Limit, ...]:
         """What is said against the same screws at all of these heights, which no other is then blamed for; as limits

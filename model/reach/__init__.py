@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 
+from elbowroom.model.geometry.looked import looking
 from elbowroom.model.geometry.scene import Mesh, Scene
 from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout
@@ -42,7 +43,7 @@ def check_chosen(scene: Scene, plumbing: Plumbing, store: Store, pieces: Collect
     out = []
     for s in sites:
         known = _kept(kept.get(keys[s.port]))
-        out.append(_judge(rooms, s, wanted, usual, keys[s.port]).finding if known is None else known)
+        out.append(_told(rooms, s, wanted, usual, keys[s.port]) if known is None else known)
     return out
 
 
@@ -56,7 +57,7 @@ def check(scene: Scene, plumbing: Plumbing | None, store: Store, progress: Progr
     for n, site in enumerate(rooms.sites, 1):
         finding = _kept(kept.get(keys[site.port]))
         if finding is None:
-            finding = _judge(rooms, site, wanted, usual, keys[site.port]).finding
+            finding = _told(rooms, site, wanted, usual, keys[site.port])
         found[site.port] = finding
         if progress is not None:
             progress(n, len(rooms.sites), f"checking {site.port}")
@@ -112,10 +113,30 @@ def _wanted(plumbing: Plumbing | None) -> tuple[dict[Port, Wanted], Tubing | Non
     return wanted, plumbing.lines[0].tubing if plumbing.lines else None
 
 
+def _told(rooms: Rooms, site: Site, wanted: dict[Port, Wanted], usual: Tubing | None, key: bytes) -> Finding:
+    """The finding of a port with no answer under that key: one kept of a scene that is alike where it looked, else a
+    new one. Under the key it is then kept, too.
+    """
+    narrow = keep.Narrow(rooms, site, wanted.get(site.port, Wanted()), usual)
+    known = narrow.recall()
+    finding = None if known is None else _kept(known[0])
+    if known is None or finding is None:
+        return _judge(rooms, site, wanted, usual, key).finding
+    rooms.store.keep_records({key: known[0]})
+    solid = rooms.store.read(keep.solid_name(known[1]))
+    if solid is not None:
+        rooms.store.write(keep.solid_name(key), solid)
+    return finding
+
+
 def _judge(rooms: Rooms, site: Site, wanted: dict[Port, Wanted], usual: Tubing | None, key: bytes) -> Answer:
-    found = answer(rooms, site, wanted.get(site.port, Wanted()), usual)
-    rooms.store.keep_records({key: pack([found.finding])})
+    own = wanted.get(site.port, Wanted())
+    with looking() as looked:
+        found = answer(rooms, site, own, usual)
+    data = pack([found.finding])
+    rooms.store.keep_records({key: data})
     rooms.store.write(keep.solid_name(key), keep.pack_solid(found.solid))
+    keep.Narrow(rooms, site, own, usual).keep(looked, data, key)
     return found
 
 

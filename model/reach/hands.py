@@ -16,6 +16,7 @@ import numpy as np
 
 from elbowroom.model.geometry.envelopes import NO_MARGIN, Rod, posed
 from elbowroom.model.geometry.freespace import FREE
+from elbowroom.model.geometry.looked import everywhere
 from elbowroom.model.layout.layout import piece_of
 from elbowroom.model.reach.chains import Interval, grid, intervals, turns
 from elbowroom.model.reach.rooms import Rooms, bars_met, stands_free
@@ -121,6 +122,7 @@ def in_the_way(rooms: Rooms, base: Floats, fitting: Fitting, lift: float, own: s
     One piece that alone opens a way is looked for first, then two; else those met most are named. own: the piece the
     fitting is screwed into, which cannot be away. The case is named last, as it is what all others go into.
     """
+    everywhere()  # which of several is met is told here, and that may depend on what stands anywhere
     space, ways = rooms.workshop, _approaches(base, fitting, lift, finger_sides(rooms, base, fitting, lift))
     met: dict[str, int] = {}
     for index in np.concatenate([space.met(posed(rod, at)) for rods, at in ways for rod in rods]):

@@ -1,22 +1,27 @@
 """What is kept of a port's answer, and under which key, so that an unchanged port is not judged twice.
 
-Owns the key (everything an answer depends on: code, the port, its chain, every solid within the farthest that any of
-its questions looks) and the form of a solid in the store, as numpy arrays. Leaves the cache itself to
-`store`, and the form of a finding to `kept_findings`.
+Owns the keys (everything an answer depends on: code, the port, its chain, and every solid within the farthest that any
+of its questions looks, or that meets what its own questions did look at) and the form of a solid in the store, as numpy
+arrays. Leaves the cache itself to `store`, the record of where one looked to `geometry.looked`, and the form of a
+finding to `kept_findings`.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import json
+import struct
+import zlib
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from elbowroom.model import digest
-from elbowroom.model.geometry.scene import Mesh
+from elbowroom.model.geometry.looked import Blocks, Looked
+from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.rooms import Rooms, Site
@@ -29,26 +34,83 @@ HORIZON = 450.0
 
 
 def key_of(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> bytes:
-    """The key of a port's answer."""
+    """The key of a port's answer, by all that stands within the horizon: quickly found, and lost with any edit near."""
     reach = sum(max(li.fitting.reach_length, li.fitting.swing) for li in wanted.links)
-    near = [
-        [
-            s.piece.name, s.piece.part.family, s.body.name, s.body.keep_out, list(s.body.admits), s.shape.key,
-            (np.round(s.pose, POSE_MOVE_DIGITS) + 0.0).tolist(), list(s.piece.assumed), s.mesh.fault,
-        ]
-        for s in rooms.around(site, HORIZON + reach)
-    ]  # fmt: skip
-    f = site.frame
+    near = [_standing(s) for s in rooms.around(site, HORIZON + reach)]
+    return _digest([*_asked(rooms, site, wanted, usual), near])
+
+
+def _asked(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> list[Any]:
+    """The question: all that an answer depends on beside what stands around the port."""
+    f, own = site.frame, site.piece
     mates = [
         [m.piece, m.frame, m.to_piece, m.to_frame]
         for m in rooms.layout.mates
         if site.piece.name in (m.piece, m.to_piece)
     ]
-    facts = [
+    families = {p.name: p.part.family for p in rooms.layout.pieces}
+    return [
         digest.version(), str(site.port), f.thread, f.depth, f.land, site.lift, (np.round(site.pose, 9) + 0.0).tolist(),
-        _links(wanted.links), _tube(wanted.tubing), _tube(usual), near, mates, open_side_of(rooms.layout),
+        own.part.family, list(own.assumed), _links(wanted.links), _tube(wanted.tubing), _tube(usual), mates,
+        [[families[m[0]], families[m[2]]] for m in mates], open_side_of(rooms.layout),
     ]  # fmt: skip
+
+
+def _standing(s: Solid) -> list[Any]:
+    """A body as it stands: all that an answer can take from it."""
+    return [
+        s.piece.name, s.piece.part.family, s.body.name, s.body.keep_out, list(s.body.admits), s.shape.key,
+        (np.round(s.pose, POSE_MOVE_DIGITS) + 0.0).tolist(), list(s.piece.assumed), s.mesh.fault,
+    ]  # fmt: skip
+
+
+def _digest(facts: list[Any]) -> bytes:
     return hashlib.blake2b(json.dumps(facts).encode(), digest_size=16).digest()
+
+
+class Narrow:
+    """Answers kept under what they looked at. Where a port's answer looked is kept beside it, by the question alone;
+    an answer stands for every scene in which the same bodies meet that record.
+    """
+
+    MOST = 6  # records of one question: what comes and goes beside a port while one thinks about it
+
+    def __init__(self, rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> None:
+        self.rooms = rooms
+        self.question = _digest(["looked", *_asked(rooms, site, wanted, usual)])
+
+    def _records(self) -> list[bytes]:
+        data = self.rooms.store.records([self.question]).get(self.question)
+        out = []
+        while data:
+            size = int.from_bytes(data[:4], "little")
+            out.append(data[4 : 4 + size])
+            data = data[4 + size :]
+        return out
+
+    def _key(self, record: bytes) -> bytes:
+        there = [_standing(s) for s in self.rooms.meeting(Blocks.unpack(record))]
+        return _digest([self.question.hex(), hashlib.blake2b(record, digest_size=16).hexdigest(), there])
+
+    def recall(self) -> tuple[bytes, bytes] | None:
+        """The answer that was kept, and the key its solid was kept under."""
+        keys = []
+        for record in self._records():
+            with contextlib.suppress(ValueError, struct.error, zlib.error):
+                keys.append(self._key(record))
+        found = self.rooms.store.records(keys)
+        answer = next((found[k] for k in keys if k in found), None)
+        return None if answer is None else (answer[16:], answer[:16])
+
+    def keep(self, looked: Looked, answer: bytes, solid: bytes) -> None:
+        """solid: the key its solid is kept under, 16 bytes."""
+        blocks = looked.record()
+        if blocks is None:
+            return
+        record = blocks.pack()
+        records = [record, *(r for r in self._records() if r != record)][: self.MOST]
+        index = b"".join(len(r).to_bytes(4, "little") + r for r in records)
+        self.rooms.store.keep_records({self.question: index, self._key(record): solid + answer})
 
 
 def _links(links: Sequence[Link]) -> list[Any]:

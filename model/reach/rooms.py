@@ -16,6 +16,7 @@ import numpy as np
 
 from elbowroom.model.geometry.envelopes import Obstacle, Rod, Rods, obstacles_of, posed
 from elbowroom.model.geometry.freespace import FREE, Space
+from elbowroom.model.geometry.looked import Blocks, note
 from elbowroom.model.geometry.narrow import manifold_of
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.layout.identity import Port
@@ -132,8 +133,14 @@ class Rooms:
 
     def near(self, lo: Floats, hi: Floats) -> list[Solid]:
         """The solids, keep-outs too, whose box meets a box."""
+        note(lo, hi)
         met = np.all((self.lo <= hi) & (self.hi >= lo), axis=1)
         return [self.scene.solids[i] for i in np.nonzero(met)[0]]
+
+    def meeting(self, blocks: Blocks) -> list[Solid]:
+        """The solids, keep-outs too, that meet a record of where somebody looked."""
+        bound = np.array([[s.mesh.bound] for s in self.scene.solids]).reshape(-1, 1)
+        return [self.scene.solids[i] for i in blocks.met(self.lo - bound, self.hi + bound)]
 
     def around(self, site: Site, distance: float) -> list[Solid]:
         """The solids whose box comes within `distance` mm of a port, along every axis."""

@@ -115,10 +115,11 @@ def _safe(c: Chosen) -> list[tuple[str, Any]]:
     washers = c.choice.washers if c.length is None else c.washers
     under = [*c.layers, *([washer_layer(c.thread)] * washers)]
     room = window(under, c.receiver)
-    lengths = [j.length for j in c.choice.tried]
-    safe = [n for n in lengths if judge(n, length_tolerance(c.thread, n), under, c.receiver).verdict == "safe"]
     if washers == c.choice.washers:
         safe = [j.length for j in c.choice.safe]  # the best first
+    else:
+        lengths = [j.length for j in c.choice.tried]
+        safe = [n for n in lengths if judge(n, length_tolerance(c.thread, n), under, c.receiver).verdict == "safe"]
     best = c.choice.best if c.bears is None or c.bears.borne else None  # no length helps a head that stands on nothing
     return [
         ("safe_from", round(room.lo, 3)),

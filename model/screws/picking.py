@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from elbowroom.model.screws.stack import AMPLE, LEAST_THREADS, Judged, Layer, Receiver, Window, judge, window
+from elbowroom.model.screws.stack import AMPLE, CLEAR, LEAST_THREADS, Judged, Layer, Receiver, Window, judge, window
 from elbowroom.model.tolerances import CONTACT_MM
 from elbowroom.parts.screw.screw_tables import Stock, length_tolerance, shank
 from elbowroom.parts.screw.screw_tables import stock as stock_of
@@ -24,6 +24,7 @@ from elbowroom.parts.screw.screw_tables import stock as stock_of
 # Both common practice, no source (P).
 ENOUGH = 1.0  # mm to spare at worst: more of it is not worth a washer
 TIE = 0.1  # mm: nobody measures a stack of layers more nearly, so that no washer is added for less
+_ROUGHLY = 1e-4  # mm: over all rounding of sums, and over the width a window is looked at with
 ROUNDED = 6  # decimals of a millimetre: two with the same to spare do not fall either way by a last bit
 
 
@@ -140,12 +141,19 @@ def _safe(
     layers: tuple[Layer, ...], receiver: Receiver, lengths: Stock, washer: Layer | None, most: int | None, least: int
 ) -> list[Combo]:
     """Every safe length with every number of washers. Judging costs more than the window of what may be safe, so that
-    is looked at first, a little widely.
+    is looked at first, a little widely; and before it what no tolerance widens, which costs less still.
     """
     rooms: dict[int, Window] = {}
     out = []
+    bare, soft = sum(x.thickness for x in layers), sum(x.plus for x in layers)
+    one, give = (washer.thickness, washer.plus) if washer is not None else (0.0, 0.0)
     for length in lengths.all():
         for n in _numbers(length, layers, receiver, washer, least, most):
+            past = length - bare - n * one
+            if past < receiver.wanted + soft + n * give - _ROUGHLY:
+                continue
+            if receiver.room is not None and past > receiver.room - CLEAR + _ROUGHLY:
+                continue
             if n not in rooms:
                 rooms[n] = window([*layers, *([washer] * n if washer is not None else [])], receiver)
             lo, hi = rooms[n].lo - 2 * CONTACT_MM, rooms[n].hi

@@ -186,10 +186,12 @@ def window(layers: Sequence[Layer], receiver: Receiver) -> Window:
     if receiver.room is None:
         return Window(lo, None)
     top = thick + receiver.room - receiver.depth_minus - math.fsum(x.minus for x in layers)
-    under, over = top - _tolerance(receiver.thread, top)[1], top
+    longer = _tolerance(receiver.thread, top)[1]
+    under, over = top - longer, top
+    alike = _tolerance(receiver.thread, under)[1] == longer  # then every length between has it
     while over - under > CONTACT_MM / 4:  # length plus tolerance grows with the length
         middle = (under + over) / 2
-        fits = middle + _tolerance(receiver.thread, middle)[1] <= top
+        fits = middle + (longer if alike else _tolerance(receiver.thread, middle)[1]) <= top
         under, over = (middle, over) if fits else (under, middle)
     return Window(lo, min(under, thick + receiver.room - CLEAR))
 

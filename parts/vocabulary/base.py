@@ -10,7 +10,8 @@ from __future__ import annotations
 import hashlib
 import json
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import wraps
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
@@ -98,6 +99,14 @@ class Part(BaseModel, ABC):
     shorted_by_metal: ClassVar[bool] = False  # a standoff without a hole over it stands against its tracks
     holes_as_meant: ClassVar[bool] = False  # made for the screws it has holes for, and no others
     states_channels: ClassVar[bool] = False  # how its ports are joined inside can be said by its fields
+
+    @classmethod
+    def __pydantic_init_subclass__(cls, **words: Any) -> None:
+        """Frames and patterns are asked for over and over by all that stands beside a part."""
+        super().__pydantic_init_subclass__(**words)
+        for name in ("frames", "patterns"):
+            if name in cls.__dict__:
+                setattr(cls, name, _once(cls.__dict__[name]))
 
     @abstractmethod
     def box(self) -> Box:
@@ -224,9 +233,49 @@ class Part(BaseModel, ABC):
 
     def shape_key(self) -> str:
         """Content address of the drawn shape: family, dimensions and cuts (hex, 32 characters)."""
+        return str(_known(self, "shape_key", Part._shape_key))
+
+    def _shape_key(self) -> str:
         own = [self.family, self.dimensions(), *(c.key() for c in self._cuts)]
         text = json.dumps(own, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+_KNOWN: dict[tuple[int, str], tuple[Part, Any]] = {}
+_MOST_KNOWN = 2000  # answers remembered, some 20 kB each
+
+
+def _once(method: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """A method of a part worked out once for each part: a part is frozen, and so is what its arithmetic gives."""
+    name = f"{method.__module__}.{method.__qualname__}"
+
+    @wraps(method)
+    def known(self: Part) -> Any:
+        return _known(self, name, method)
+
+    return known
+
+
+def _known(part: Part, name: str, method: Callable[[Any], Any]) -> Any:
+    found = _KNOWN.get((id(part), name))
+    if found is None or found[0] is not part:  # the part is kept with it: its id cannot pass to another
+        if len(_KNOWN) >= _MOST_KNOWN:
+            _KNOWN.clear()
+        found = _KNOWN[id(part), name] = (part, method(part))
+    return found[1]
+
+
+def stated(value: Any) -> Any:
+    """A field as plain JSON values, its ± included: all that arithmetic on it can depend on."""
+    if isinstance(value, Measure):
+        return [float(value), value.plus_minus]
+    if isinstance(value, BaseModel):
+        return {k: stated(getattr(value, k)) for k in type(value).model_fields}
+    if isinstance(value, Mapping):
+        return {str(k): stated(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [stated(v) for v in value]
+    return value
 
 
 def _plain(value: Any) -> Any:

@@ -25,6 +25,7 @@ def _frozen(m: Floats) -> Pose:
 
 
 IDENTITY: Pose = _frozen(np.eye(4))
+_UNITS = _frozen(np.eye(3))
 
 
 def pose(origin: Vec = (0, 0, 0), z: Vec = (0, 0, 1), x: Vec | None = None) -> Pose:
@@ -38,14 +39,14 @@ def pose(origin: Vec = (0, 0, 0), z: Vec = (0, 0, 1), x: Vec | None = None) -> P
     if length < NO_LENGTH:
         raise ValueError("a frame needs a z axis that is not zero")
     zv = zv / length
-    xv = np.eye(3)[int(np.argmin(np.abs(zv)))] if x is None else np.asarray(x, dtype=float)
+    xv = _UNITS[int(np.argmin(np.abs(zv)))] if x is None else np.asarray(x, dtype=float)
     xv = xv - zv * float(xv @ zv)
     length = math.sqrt(xv @ xv)
     if length < ROUNDING:
         raise ValueError("the x axis of a frame cannot be parallel to its z axis")
     xv = xv / length
-    m = np.eye(4)
-    (zx, zy, zz), (xx, xy, xz) = zv, xv
+    m = IDENTITY.copy()
+    (zx, zy, zz), (xx, xy, xz) = zv.tolist(), xv.tolist()
     # Written out, since a build asks for thousands of frames and numpy's general cross product costs 30 us each.
     m[:3, 0], m[:3, 1], m[:3, 2] = xv, (zy * xz - zz * xy, zz * xx - zx * xz, zx * xy - zy * xx), zv
     m[:3, 3] = origin
@@ -87,7 +88,7 @@ def compose(*poses: Pose) -> Pose:
 
 def inverse(p: Pose) -> Pose:
     """The pose that undoes `p`."""
-    m = np.eye(4)
+    m = IDENTITY.copy()
     m[:3, :3] = p[:3, :3].T
     m[:3, 3] = -p[:3, :3].T @ p[:3, 3]
     return _frozen(m)

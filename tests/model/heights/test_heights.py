@@ -23,6 +23,7 @@ from elbowroom.model.build.problems import BuildError
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document, parse, read
 from elbowroom.model.geometry.solidify import solidify
+from elbowroom.model.heights import stages
 from elbowroom.model.heights.choosing import chosen
 from elbowroom.model.heights.ranges import MOST, RESOLUTION, Answer, chain, left, merged, search
 from elbowroom.model.heights.words import MAX_OPEN
@@ -409,6 +410,33 @@ def test_a_kept_height_is_read_without_a_kernel(tmp_path: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_what_stands_elsewhere_leaves_the_screws_of_each_height_standing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    counted: list[None] = []
+    fasten = stages.fasten
+    monkeypatch.setattr(stages, "fasten", lambda *a, **k: (counted.append(None), fasten(*a, **k))[1])
+    asked = {"height": "{at_least: 16, at_most: 26}"}
+
+    def numbers(more: str, store: Store) -> tuple[Any, ...]:
+        counted.clear()
+        out, [finding] = heights.settled(document(more, **asked), store)
+        return out.values["parts"]["riser"]["height"], finding.text, dict(finding.extra)
+
+    there, here = (CABLE + f"  far: {{box: custom, length: 20, width: 20, height: 20, at: {{x: {x}, y: 140, z: 20}}}}\n"
+                   for x in (60, 61))  # fmt: skip
+    warm = Store(tmp_path / "warm")
+    numbers(there, warm)
+    first = len(counted)
+    got = numbers(here, warm)
+    assert 0 < len(counted) < first / 2
+    assert got == numbers(here, Store(tmp_path / "cold"))
+    # The cable behind the plate is none of the screws' business, but of the height's.
+    nearer = numbers(here.replace("617", "614"), warm)
+    assert nearer == numbers(here.replace("617", "614"), Store(tmp_path / "colder"))
+    assert nearer != got
 
 
 # Standing on what a part is lifted off --------------------------------------------------------------------------
