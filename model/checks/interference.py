@@ -15,7 +15,6 @@ from typing import Any, assert_never
 
 import numpy as np
 
-from elbowroom.model.checks.right_through import missing_mm
 from elbowroom.model.checks.swallowed import WHOLLY, volume
 from elbowroom.model.checks.unsound import boxed, gathered
 from elbowroom.model.geometry.judged import Apart, Contact, Judged, Overlap, Undecided
@@ -288,10 +287,6 @@ def _clash(checker: Checker, parts: tuple[str, str], pair: BodyPair, shared: Ove
     if whole:
         text += f"; {whole[0]} lies wholly inside"
     extra: tuple[tuple[str, Any], ...] = (("volume_mm3", shared.volume_mm3), ("depth_mm", shared.depth))
-    missing = missing_mm(*both)
-    if missing is not None:
-        text += f"; one goes right through the other and must come back by {tenths(missing)}"
-        extra += (("missing_mm", missing),)
     return Finding(
         "interference", "clash", parts, text, (one, other), shared.depth, "mm", 0.0, shared.low, shared.high,
         (shared.point_a, shared.point_b), Basis(shared.method, shared.bound, assumed), extra=extra,

@@ -73,7 +73,7 @@ def _finding(checker: Checker, pair: tuple[int, int]) -> Finding | None:
     )  # fmt: skip
     missing = missing_mm(room, solid)
     if missing is not None:
-        text += f"; one goes right through the other and must come back by {tenths(missing)}"
+        text += f"; clear of it {tenths(missing)} farther away"
         extra += (("missing_mm", missing),)
     return Finding(
         "keep-out", "fail", parts, text, bodies, judged.depth, "mm", 0.0, judged.low, judged.high,

@@ -1,7 +1,8 @@
-"""How much is missing where a body goes right through a thin sheet: how deep they overlap would only tell the sheet.
+"""How far a body that stands through a thin room must come back: how deep they overlap would only tell the room.
 
-Owns that number. A board that stands 15 mm through a floor of 1 mm shares 1 mm with it, and moving it by 1 mm helps
-nothing: it has to come back 15.
+Owns that number. A plug that stands 15 mm through a room of 1 mm shares 1 mm with it, and moving it by 1 mm helps
+nothing: it has to come back 15, or go aside as far as it reaches over the room's edge, whichever is less. Of parts that
+share room `way_out` has the number, with more care.
 """
 
 from __future__ import annotations
@@ -16,10 +17,8 @@ FLAT = 10.0  # a sheet is so many times as wide, both ways, as it is thick
 
 
 def missing_mm(a: Solid, b: Solid) -> float | None:
-    """By how much the body that goes right through the other, a sheet along the case's axes, has to come back, mm.
-
-    It is free of the sheet when it has come back so far, to the side that most of it stands on. None where neither is
-    such a sheet, or nothing goes right through it.
+    """By how much one of two bodies has to move along the case's axes for their boxes to be clear of each other, where
+    one is a sheet along those axes, mm. None where neither is one, or the overlap's depth says as much.
     """
     found = [m for sheet, other in ((a, b), (b, a)) if (m := _past(sheet, other)) is not None]
     return max(found) if found else None
@@ -30,6 +29,5 @@ def _past(sheet: Solid, other: Solid) -> float | None:
     k = int(np.argmin(size))
     if size[k] > SHEET_MM or np.delete(size, k).min() < FLAT * size[k]:
         return None
-    below, above = float(other.hi[k] - sheet.lo[k]), float(sheet.hi[k] - other.lo[k])
-    back = min(below, above)
+    back = float(np.minimum(other.hi - sheet.lo, sheet.hi - other.lo).min())
     return back if back > size[k] + CONTACT_MM else None

@@ -58,7 +58,7 @@ def _folded(name: str) -> str:
     return unicodedata.normalize("NFKC", name.casefold())
 
 
-POSTURE = frozenset({"angle", "plain"})  # fields that say how an article stands, not which it is
+POSTURE = frozenset({"angle", "plain", "bored"})  # fields that say how an article stands, not which it is
 
 
 def catalogue_name(part: Part) -> str | None:

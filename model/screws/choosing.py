@@ -294,6 +294,20 @@ def receiver_of(joint: Joint, axis: Axis, size: str) -> Receiver:
     return Receiver(hole.thread, depth, off, off, threaded, hole.stop, least.value, least.why, free)
 
 
+def bore_of(joint: Joint, axis: Axis) -> float:
+    """mm of the hole that a screw stands in as in a thread, from the receiving face; 0 where a nut holds it: nuts are
+    drawn wider than their screws. Of a hole through a part an upper bound, where the part is longer than its hole."""
+    if joint.ends in ("nut", "stud"):
+        return 0.0
+    if joint.ends == "forming":
+        return receiver_of(joint, axis, joint.thread).threaded
+    if axis.receiver.depth is not None:
+        return axis.receiver.depth
+    if axis.piece.part.encloses and axis.receiver.threaded is not None:
+        return axis.receiver.threaded
+    return _length(axis)
+
+
 def _free_depth(axis: Axis) -> float | None:
     """mm a screw may go in: the hole's own depth, or half of a hole that a second screw enters from its other end."""
     if axis.receiver.depth is not None:

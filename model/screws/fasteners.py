@@ -12,7 +12,7 @@ import numpy as np
 
 from elbowroom.model.layout.identity import Screwed
 from elbowroom.model.layout.layout import Joined, Piece
-from elbowroom.model.screws.choosing import Chosen
+from elbowroom.model.screws.choosing import Chosen, bore_of
 from elbowroom.model.screws.lines import Axis
 from elbowroom.parts.fan.layers import Washer
 from elbowroom.parts.screw.screw import Nut, Screw
@@ -60,7 +60,8 @@ def _pieces(c: Chosen, row: int) -> list[Piece]:
         return out
     # A thread-forming screw is thick nowhere: its thread passes the holes it does not cut.
     plain = 0.0 if c.joint.ends == "forming" else min(height, c.length)
-    screw = Screw(thread=c.thread, length=Mm(c.length), head=c.head, plain=Mm(plain))
+    bored = Mm(max(plain, height + bore_of(c.joint, axis)))
+    screw = Screw(thread=c.thread, length=Mm(c.length), head=c.head, plain=Mm(plain), bored=bored)
     out.append(_piece(Screwed(c.label, joint, row), screw, _at(axis, height), ("chosen for the joint", "V")))
     if c.joint.ends == "nut":
         nut = Nut(thread=c.thread)

@@ -2,9 +2,10 @@
 
 Owns their declaration and drawing. A screw's origin is the centre of the plane under its head, the head toward +z and
 the shank toward -z. No thread is drawn. What of the shank passes through clearance holes (`plain`) has the major
-diameter; the rest is drawn `ROOT_LESS` thinner than the thread's basic minor diameter, at which threaded bores are
-drawn: a screw in its bore then stands clear of it by more than the meshes' error, where thread and bore really
-overlap. A head is drawn as the cylinder that holds it, without the recess for the driver; the tip is flat. A nut's
+diameter; what stands in a threaded bore (from there to `bored`) is drawn `ROOT_LESS` thinner than the thread's basic
+minor diameter, at which threaded bores are drawn: a screw in its bore then stands clear of it by more than the meshes'
+error, where thread and bore really overlap. What comes out of the bore again has the major diameter. A head is drawn as
+the cylinder that holds it, without the recess for the driver; the tip is flat. A nut's
 axis is z, face `b` at z = 0 and face `a` at z = height; its bore is drawn `ROOT_LESS` wider than the major diameter.
 """
 
@@ -59,8 +60,12 @@ class Screw(Part):
     length: Mm = dim(Mm(30), "Length below the head", source=_PRACTICE, mark="P", ge=2, le=120)
     head: Style = dim("pan", "cap: socket (ISO 4762), pan: ISO 7045, button: ISO 7380-1", source=_PRACTICE, mark="P")
     plain: Mm = dim(
-        Mm(0), "Length below the head drawn at the major diameter; the rest is drawn clear of a threaded bore",
+        Mm(0), "Length below the head drawn at the major diameter; what stands in a threaded bore is drawn clear of it",
         source="the layers the screw passes through", mark="V", ge=0, le=120,
+    )  # fmt: skip
+    bored: Mm | None = dim(
+        None, "Length below the head at which it comes out of its threaded bore; left out: it ends in it",
+        source="the layers and the bore the screw passes through", mark="V", ge=0, le=400,
     )  # fmt: skip
     head_diameter: Mm | None = dim(
         None, "Diameter of the head; left out: the standard's", source="standard of the head", mark="V", ge=2, le=30
@@ -79,6 +84,8 @@ class Screw(Part):
         if self.plain > self.length:
             over = self.plain - self.length
             raise ValueError(f"plain {self.plain} is {over:g} mm more than the length of {self.length}")
+        if self.bored is not None and self.bored < self.plain:
+            raise ValueError(f"bored {self.bored} ends {self.plain - self.bored:g} mm before plain {self.plain} does")
         least = shank(self.thread).major + 2 * RIM
         if self.head_size[0] < least:
             raise ValueError(
@@ -120,12 +127,11 @@ class Screw(Part):
         own, (diameter, height) = shank(self.thread), self.head_size
         out, thick, thin = diameter / 2, own.major / 2, own.drawn / 2
         length, plain = float(self.length), float(self.plain)
-        if plain < _STEP:
-            below = [(thin, 0.0), (thin, -length)]
-        elif length - plain < _STEP:
-            below = [(thick, 0.0), (thick, -length)]
-        else:
-            below = [(thick, 0.0), (thick, -plain), (thin, -plain), (thin, -length)]
+        bored = length if self.bored is None else min(float(self.bored), length)
+        below: list[tuple[float, float]] = []
+        for radius, start, end in ((thick, 0.0, plain), (thin, plain, bored), (thick, bored, length)):
+            if end - start >= _STEP:
+                below += [(radius, -start), (radius, -end)]
         return {"screw": draw.turned([(0.0, height), (out, height), (out, 0.0), *below, (0.0, -length)])}
 
 

@@ -67,8 +67,8 @@ def test_a_block_right_through_a_sheet_is_told_how_much_is_missing(tmp_path: Pat
     """From z = -25 to 15 through a sheet from 0 to 1: most of it is below, so it has to come down by 15."""
     [clash] = [f for f in checked(BOXES.replace("GAP", "5"), tmp_path) if f.verdict == "clash"]
     assert clash.measured == pytest.approx(1.0, abs=1e-6)
-    assert dict(clash.extra)["missing_mm"] == pytest.approx(15.0, abs=1e-6)
-    assert "must come back by 15.0 mm" in clash.text
+    assert dict(clash.extra)["clear_after_mm"] == pytest.approx(15.0, abs=1e-6)
+    assert "15.0 mm farther toward the floor" in clash.text
 
 
 def test_a_card_in_a_mount_has_its_bracket_there() -> None:

@@ -88,3 +88,10 @@ def test_screws_and_cables_have_none(store: Store) -> None:
     found = clashes(box("block", (120, 100, 100), (60, 60, 60)) + lead, store)
     assert found
     assert all("clear_after_mm" not in f for f in found)
+
+
+def test_a_sheet_that_ends_in_a_block_is_drawn_back_along_itself(store: Store) -> None:
+    # 2.5 of its length stand in the block, which reaches 27 over it.
+    block, sheet = box("block", (100, 100, 100), (80, 80, 80)), box("sheet", (177.5, 90, 125), (90, 90, 1.6))
+    (f,) = clashes(block + sheet, store)
+    assert f["clear_after_mm"] == pytest.approx(2.5)
