@@ -133,9 +133,10 @@ class Blockage:
 
     clearance: distance to the mesh less its bound; below 0 the envelope reaches that deep in. For a bar that overlaps
     it is the lesser of two figures: how much thinner or how much shorter (from its start) the bar would have to be to
-    come free. manner: `near` (apart, but too near), `overlap`, `through` (the bar's own axis meets the obstacle) or
-    `inside` (wholly within the solid; then clearance is the depth under its surface, below 0). at: point on the
-    obstacle. on: the point of the envelope's axis (or surface, of a mesh) that is nearest to it.
+    come free; how much shorter where its own axis meets the obstacle. manner: `near` (apart, but too near), `overlap`,
+    `through` (the bar's own axis meets the obstacle) or `inside` (wholly within the solid; then clearance is the depth
+    under its surface, below 0). at: point on the obstacle. on: the point of the envelope's axis (or surface, of a mesh)
+    that is nearest to it.
     """
 
     obstacle: str

@@ -271,7 +271,8 @@ class Space:
         return bool(coal.collide(shape, place, self._tree(index), HERE, nearer_than(need), coal.CollisionResult()))
 
     def _too_much(self, rod: Rod, index: int, axial: float) -> float:
-        """mm by which a bar that overlaps one obstacle is too thick or too long, whichever is less."""
+        """mm by which a bar that overlaps one obstacle is too thick or too long, whichever is less. Where the obstacle
+        stands in the bar's own axis it is too long: no bar is thin enough to pass, and its radius says nothing."""
         thick = rod.radius - axial
         if rod.round_ends:
             return thick
@@ -279,6 +280,8 @@ class Space:
         a, b = np.array(rod.start), np.array(rod.end)
         length = float(np.linalg.norm(b - a))
         free, _ = lone.free_length(rod.start, (b - a) / max(length, TINY), rod.radius, length)
+        if axial <= ENGINE_EPS:
+            return length - free
         return min(thick, length - free) if free > 0 else thick
 
     def free_length(

@@ -28,6 +28,8 @@ from elbowroom.model.told.particulars import AtPort, Fingers
 from elbowroom.model.told.wordings import assumed_by, lacking, mm2, tenths
 from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.parts.fitting.fitting_choice import holds
+from elbowroom.parts.tube.tube_stock import tube_stocks
 from elbowroom.parts.vocabulary.base import ASSUMED
 from elbowroom.parts.vocabulary.threads import thread
 
@@ -66,7 +68,9 @@ def answer(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> An
     axis = _axis(rooms, site, links)
     tubing = wanted.tubing or (usual if not links else None)
     room = volume(rooms, site, kits(site, tubing, links), tubing)
-    finding = _chosen(rooms, site, wanted, ground, axis, room) if links else _open(rooms, site, ground, axis, room)
+    finding = (
+        _chosen(rooms, site, wanted, ground, axis, room, usual) if links else _open(rooms, site, ground, axis, room)
+    )
     return Answer(finding, room.solid)
 
 
@@ -133,15 +137,23 @@ def _open(rooms: Rooms, site: Site, ground: Land, axis: _Axis, room: Volume) -> 
     )  # fmt: skip
 
 
-def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis, room: Volume) -> Finding:
-    links = wanted.links
-    trial = attempt(rooms, site, links, wanted.tubing, full=True)
-    reason = why(rooms, site, trial, wanted.tubing) if trial.problem else None
+def _chosen(
+    rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis, room: Volume, usual: Tubing | None
+) -> Finding:
+    links, meant = wanted.links, wanted.tubing or _tube_for(wanted.links, usual)
+    tubing = meant
+    trial = attempt(rooms, site, links, tubing, full=True)
+    idle = wanted.tubing is None and trial.problem == "leaves"
+    if idle and (bare := attempt(rooms, site, links, None, full=True)).problem is not None:
+        trial, tubing, idle = bare, None, False  # what stands in the fitting's own way comes before its tube's
+    reason = why(rooms, site, trial, tubing) if trial.problem else None
     broken = ground_fails(rooms, site, ground, links)
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
-        others = remedies(rooms, site, links, wanted.tubing, seals=partial(_seals, rooms, site, ground))
+        others = remedies(rooms, site, links, meant, seals=partial(_seals, rooms, site, ground))
     verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
+    if idle and not broken:
+        verdict, text = "caution", f"{text}; no run ends here: none could"
     fault = unsound(rooms, site, links)
     if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
         verdict = "unknown"
@@ -155,6 +167,19 @@ def _chosen(rooms: Rooms, site: Site, wanted: Wanted, ground: Land, axis: _Axis,
         basis=_basis(rooms, site, links, reason), remedies=tuple(named(rooms, t) for t in others),
         more=_details(trial, reason), trial=trial,
     )  # fmt: skip
+
+
+def _tube_for(links: Sequence[Link], usual: Tubing | None) -> Tubing | None:
+    """The tube that a chain no run ends at is meant for: the loop's where its last fitting holds that, else the first
+    of the catalogue that it does, bent as narrowly as that can be. None where it holds none.
+    """
+    end = links[-1].fitting
+    if not end.holds_tube:
+        return None
+    if usual is not None and holds(end, usual.stock.od, usual.stock.id, usual.stock.kind):
+        return usual
+    stock = next((t for t in tube_stocks().values() if holds(end, t.od, t.id, t.kind)), None)
+    return None if stock is None else Tubing(stock, stock.least_radius, 0.0, 0.0)
 
 
 def _verdict(
@@ -226,7 +251,8 @@ def mended_beside(
 ) -> Finding:
     """A finding about a chain that does not go on, with only what would go on beside the fittings of other ports."""
     seals = partial(_seals, rooms, site, land_state(rooms, site, land_of(site, wanted.links)))
-    found = remedies(rooms, site, wanted.links, wanted.tubing, seals=seals, beside=beside)
+    meant = wanted.tubing or _tube_for(wanted.links, None)
+    found = remedies(rooms, site, wanted.links, meant, seals=seals, beside=beside)
     return replace(finding, remedies=tuple(turned(rooms, t) for t in found))
 
 

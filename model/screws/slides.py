@@ -58,6 +58,8 @@ def slides(
             after = None if outcome is None else outcome.joint(joint.name)
             if outcome is None or after is None or not _helps(joint, fit, before, passing(outcome.fastened), trials):
                 continue
+            if _tipping(outcome.fastened, joint.name) > _tipping(trials.fastened, joint.name):
+                continue  # shanks would pass, and heads hold nothing: it would mend one fault by another
             now = next(f for f in after.fits if (f.piece.name, f.pattern.name) == (fit.piece.name, fit.pattern.name))
             through = [k for k, off in enumerate(now.off) if off <= PASSES]
             out.append((f"{edit.words}: {held_by(after, now, through).reason}", outcome))
@@ -65,6 +67,13 @@ def slides(
         if out and not out[-1][1].breaks:
             break
     return out
+
+
+def _tipping(fastened: Fastened, joint: str) -> int:
+    """How many screws of a joint have a head or washer without metal on opposite sides."""
+    return sum(
+        len(c.rows) for c in fastened.chosen if c.joint.name == joint and c.bears is not None and not c.bears.borne
+    )
 
 
 def passing(fastened: Fastened) -> Passing:

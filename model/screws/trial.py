@@ -288,7 +288,7 @@ def _joints_broken(before: Fastened, after: Fastened, affected: Iterable[str]) -
             left = 0 if now is None else _passing(now, after)
             out.append(f"{left} of {len(was.axes)} screws of {name} pass")
         elif now is not None and len(_unsafe(after, name)) > len(_unsafe(before, name)):
-            out.append(f"the screws of {name} are no longer safe ({_unsafe(after, name)[0]})")
+            out.append(f"{len(_unsafe(after, name))} screws of {name} are not safe ({_unsafe(after, name)[0]})")
     return out
 
 
@@ -305,4 +305,6 @@ def _unsafe(fastened: Fastened, joint: str) -> list[str]:
             out += ["none is known" if c.why else "no length is safe"] * len(c.rows)
         elif c.judged.verdict != "safe":
             out += [WORDS[c.judged.verdict]] * len(c.rows)
+        elif c.bears is not None and not c.bears.borne:
+            out += [f"its {'washer' if c.washers else 'head'} has too little metal under it"] * len(c.rows)
     return out

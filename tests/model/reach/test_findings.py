@@ -288,6 +288,21 @@ def test_a_port_that_nobody_uses_cannot_fail(store: Store) -> None:
     assert found.about.fittings == ()
 
 
+@pytest.mark.parametrize(("gap", "room"), [(28.0, False), (60.0, True)])
+def test_a_fitting_at_whose_port_no_run_ends_still_needs_its_tube(store: Store, gap: float, room: bool) -> None:
+    """A collar 17 high under a brick: a tube goes 10 into it and 5 straight on, from above. Nobody leads one there, so
+    that the port does not fail; and a plug in the same place needs nothing."""
+    s = scene(store, plate((0, 0)), brick((-10, -10, TOP + gap), (10, 10, TOP + gap + 5)))
+    told, plugged = (
+        next(f for f in check(s, plumbing({"a": [end]}, tubing=None), store) if f.place == "a")
+        for end in (END, link("plug"))
+    )
+    assert ("no run ends here" in told.text) is not room
+    assert told.verdict == ("pass" if room else "caution")
+    assert not [r for r in told.remedies if r.startswith("hard-tube-14")]
+    assert plugged.verdict == "pass"
+
+
 def test_the_free_axis_is_measured_and_its_end_named(store: Store) -> None:
     s = scene(
         store, plate((0, 0)), brick((-9, -9, TOP + 45), (9, 9, TOP + 50)), brick((8, -50, TOP + 33), (20, 50, 70))

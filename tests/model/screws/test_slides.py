@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import pytest
 
+from elbowroom.model.screws.fasten import Fastened
 from elbowroom.model.screws.joints import PASSES
 from tests.model.screws.following import slid
 from tests.model.screws.test_remedies import made, told
@@ -127,3 +128,48 @@ def test_no_slide_is_told_that_mends_one_lid_and_spoils_the_other() -> None:
     assert sorted(max(f.off) > PASSES for j in before.joints for f in j.fits) == [False, True]
     slides = [r for some in found.holes.values() for r in some if r.startswith("slide ")]
     assert [s.split(" by ")[0] for s in slides] == ["slide one"]
+
+
+FILTERED = """title: t
+case:
+  interior: {depth: 330, width: 215, height: 450}
+  sheet: 1.0
+  slots: 0
+  psu: null
+  board: null
+  openings: {front: {face: front, size: 120, count: 3, gap: 20, slot: 0, centre: {floor: 225, tray: 100}}}
+stacks:
+  front:
+    flow: in
+    layers: [{radiator: radiator-360x30-gap20, name: low, ports_to: roof}]
+    outside: [{dust-filter: dust-filter-360, gap: 15, HOLE}]
+"""
+
+
+def tipping(fastened: Fastened) -> int:
+    return sum(len(c.rows) for c in fastened.chosen if c.bears is not None and not c.bears.borne)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("hole", ["hole: 9", "hole: 7", "hole: 6"])
+def test_no_slide_is_told_by_which_heads_end_on_nothing(hole: str) -> None:
+    """Rows of 15 over rows of 20: a filter with wide holes can be slid so that two of three places
+    pass the shanks, and the heads, 2.5 mm off its holes' middles, lie half in these. A slide is told only where they
+    hold.
+    """
+    text = FILTERED.replace("HOLE", hole)
+    found, before = told(text)
+    assert any(max(f.off) > PASSES for j in before.joints for f in j.fits)
+    for words in {r for some in found.holes.values() for r in some if r.startswith("slide ")}:
+        followed = slid(text, words)
+        assert followed is not None
+        assert tipping(made(followed)[1]) <= tipping(before)
+
+
+def test_shanks_that_would_pass_where_heads_tip_are_seen_to() -> None:
+    """What the slide of 2.5 mm would do, by hand: shanks of 3 pass holes of 9, and heads of 5.6 tip in them."""
+    text = FILTERED.replace("HOLE", "hole: 9, slide: 2.5")
+    _, after = made(text)
+    (passed,) = [sum(o <= PASSES for o in f.off) for j in after.joints for f in j.fits if f.piece.part.loose_layer]
+    assert passed == 8
+    assert tipping(after) > 0
