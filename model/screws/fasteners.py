@@ -23,6 +23,7 @@ from elbowroom.parts.vocabulary.pose import Pose, compose, pose
 
 ASSEMBLY = "screws"
 HELD_BY = "screw"  # why a screw and what it holds may touch, in a word
+SAME_DIGITS = 9  # of mm: lengths that sums of other lengths make are one length, however they are added up
 _TOUCH = 0.3  # mm: faces of a piece nearer than this to an end of the axis in it lie on that end
 
 
@@ -58,9 +59,10 @@ def _pieces(c: Chosen, row: int) -> list[Piece]:
             nut = Nut(thread=c.thread)
             out.append(_piece(Screwed("nut", joint, row), nut, _at(axis, height), ("ISO 4032", "V")))
         return out
-    # A thread-forming screw is thick nowhere: its thread passes the holes it does not cut.
-    plain = 0.0 if c.joint.ends == "forming" else min(height, c.length)
-    bored = Mm(max(plain, height + bore_of(c.joint, axis)))
+    # A thread-forming screw is thin down to the end of what it cuts: its thread passes the holes before that.
+    plain = 0.0 if c.joint.ends == "forming" else round(min(height, c.length), SAME_DIGITS)
+    # No longer than the shank, so that a bore that grows with the part around it draws the same screw.
+    bored = Mm(round(min(bore_of(c.joint, axis) + height, c.length) - plain, SAME_DIGITS))
     screw = Screw(thread=c.thread, length=Mm(c.length), head=c.head, plain=Mm(plain), bored=bored)
     out.append(_piece(Screwed(c.label, joint, row), screw, _at(axis, height), ("chosen for the joint", "V")))
     if c.joint.ends == "nut":

@@ -2,7 +2,7 @@
 
 Owns their declaration and drawing. A screw's origin is the centre of the plane under its head, the head toward +z and
 the shank toward -z. No thread is drawn. What of the shank passes through clearance holes (`plain`) has the major
-diameter; what stands in a threaded bore (from there to `bored`) is drawn `ROOT_LESS` thinner than the thread's basic
+diameter; what stands in a threaded bore (`bored` long from there) is drawn `ROOT_LESS` thinner than the thread's basic
 minor diameter, at which threaded bores are drawn: a screw in its bore then stands clear of it by more than the meshes'
 error, where thread and bore really overlap. What comes out of the bore again has the major diameter. A head is drawn as
 the cylinder that holds it, without the recess for the driver; the tip is flat. A nut's
@@ -64,8 +64,8 @@ class Screw(Part):
         source="the layers the screw passes through", mark="V", ge=0, le=120,
     )  # fmt: skip
     bored: Mm | None = dim(
-        None, "Length below the head at which it comes out of its threaded bore; left out: it ends in it",
-        source="the layers and the bore the screw passes through", mark="V", ge=0, le=400,
+        None, "Length of the threaded bore it stands in, from the end of `plain`; left out: it ends in it",
+        source="the bore the screw is driven into", mark="V", ge=0, le=1000,
     )  # fmt: skip
     head_diameter: Mm | None = dim(
         None, "Diameter of the head; left out: the standard's", source="standard of the head", mark="V", ge=2, le=30
@@ -84,8 +84,6 @@ class Screw(Part):
         if self.plain > self.length:
             over = self.plain - self.length
             raise ValueError(f"plain {self.plain} is {over:g} mm more than the length of {self.length}")
-        if self.bored is not None and self.bored < self.plain:
-            raise ValueError(f"bored {self.bored} ends {self.plain - self.bored:g} mm before plain {self.plain} does")
         least = shank(self.thread).major + 2 * RIM
         if self.head_size[0] < least:
             raise ValueError(
@@ -127,7 +125,7 @@ class Screw(Part):
         own, (diameter, height) = shank(self.thread), self.head_size
         out, thick, thin = diameter / 2, own.major / 2, own.drawn / 2
         length, plain = float(self.length), float(self.plain)
-        bored = length if self.bored is None else min(float(self.bored), length)
+        bored = length if self.bored is None else min(plain + float(self.bored), length)
         below: list[tuple[float, float]] = []
         for radius, start, end in ((thick, 0.0, plain), (thin, plain, bored), (thick, bored, length)):
             if end - start >= _STEP:

@@ -28,6 +28,7 @@ class Tub(One):
     """A case open at the front and the roof, with an opening in its rear wall that a frame marks."""
 
     family: ClassVar[str] = "case"
+    encloses: ClassVar[bool] = True
 
     def box(self) -> Box:
         return Box((-SHEET, -SHEET, -SHEET), (100.0, 80.0 + SHEET, 60.0))
