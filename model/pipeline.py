@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 
 from elbowroom.model import heights
 from elbowroom.model.build import source
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.faults import Faults
-from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
 from elbowroom.model.geometry.scene import Mesh, Scene
 from elbowroom.model.layout.layout import Layout

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.entries import Build
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.geometry.solidify import shape_key
 from elbowroom.model.heights.keeping import Alike
