@@ -45,14 +45,15 @@ def check(
     ] = False,
 ) -> None:
     """Say whether the build fits: parts that meet or stand too near, ports, tubes, holes, screws, air and coolant."""
-    from elbowroom.model import pipeline
-    from elbowroom.model.command.terminal import summary
-
-    store = Store.default()
     if json == "":
         raise InputError("--json names no file; - is standard output")
     with working() as progress:
-        checked = pipeline.check(file, store, set_ or (), progress)
+        from elbowroom.model import pipeline
+
+        store = Store.default()
+        checked = pipeline.check(file, store, set_ or (), progress, progress.early)
+    from elbowroom.model.command.terminal import summary
+
     if json is not None:
         from elbowroom.model.writers import json_report
 
