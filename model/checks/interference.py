@@ -244,12 +244,14 @@ def _clash(checker: Checker, parts: tuple[str, str], pair: BodyPair, shared: Ove
     # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
     both = [checker.scene.solids[k] for k in pair]
     whole = [s.name for s in both if shared.volume_mm3 >= WHOLLY * volume(checker, s)]
+    short = ""
     if whole:
         text += f"; {whole[0]} lies wholly inside"
+        short = f"{whole[0]} lies wholly inside {other if whole[0] == one else one}"
     extra: tuple[tuple[str, Any], ...] = (("volume_mm3", shared.volume_mm3), ("depth_mm", shared.depth))
     return Finding(
         "interference", "clash", parts, text, (one, other), shared.depth, "mm", 0.0, shared.low, shared.high,
-        (shared.point_a, shared.point_b), Basis(shared.method, shared.bound, assumed), extra=extra,
+        (shared.point_a, shared.point_b), Basis(shared.method, shared.bound, assumed), extra=extra, short=short,
     )  # fmt: skip
 
 

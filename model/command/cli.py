@@ -52,7 +52,7 @@ def check(
 
         store = Store.default()
         checked = pipeline.check(file, store, set_ or (), progress, progress.early)
-    from elbowroom.model.command.terminal import summary
+    from elbowroom.model.command.verdicts import summary
 
     if json is not None:
         from elbowroom.model.writers import json_report
@@ -70,6 +70,27 @@ def check(
 
 
 @app.command()
+def explain(
+    file: BuildFile,
+    what: Annotated[
+        str, typer.Argument(metavar="NUMBER|ID|PART", help="A finding of check's list, or a part.", show_default=False)
+    ],
+    set_: Set = None,
+) -> None:
+    """Say all there is to one finding, or to all about one part: its numbers, what they rest on, what would help.
+
+    Exit status 0 where there is something to say, whatever the build's verdict.
+    """
+    with working() as progress:
+        from elbowroom.model import pipeline
+
+        checked = pipeline.check(file, Store.default(), set_ or (), progress, progress.early)
+    from elbowroom.model.command.verdicts import explain
+
+    explain(checked.findings, checked.layout, what)
+
+
+@app.command()
 def export(
     file: BuildFile,
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
@@ -81,7 +102,8 @@ def export(
 ) -> None:
     """Write the build as files: step, stl, glb, json, bom, templates; reach, the room before each port, when named."""
     from elbowroom.model import pipeline
-    from elbowroom.model.command.terminal import summary, written
+    from elbowroom.model.command.terminal import written
+    from elbowroom.model.command.verdicts import summary
     from elbowroom.model.writers import chosen, write
 
     store, formats = Store.default(), chosen(only)
@@ -131,7 +153,8 @@ def demo(
 ) -> None:
     """Check a shipped demo build as first planned, then as mended, and export the mended one."""
     from elbowroom.model import demos, pipeline
-    from elbowroom.model.command.terminal import summary, written
+    from elbowroom.model.command.terminal import written
+    from elbowroom.model.command.verdicts import summary
     from elbowroom.model.writers import chosen, write
 
     status, store, formats = FITS, Store.default(), chosen(only)

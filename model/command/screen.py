@@ -1,7 +1,7 @@
 """What a person at a terminal sees while the work goes on: a bar with the step at work, and what fails already.
 
-Owns the signs of the verdicts, which the findings are printed with as well. Loads no engine, so that something shows at
-once. Nothing of it is written where standard error is no terminal.
+Owns the signs of the verdicts and the console, which the findings are printed with as well. Loads no engine, so that
+something shows at once. Nothing of the bar is written where standard error is no terminal.
 """
 
 from __future__ import annotations
@@ -30,6 +30,19 @@ STYLE = {
     "caution": "yellow",
 }
 EARLY = 5  # findings told while tubes are still being laid; all are told at the end
+
+
+class _Answer(Console):
+    """A console that leaves it to the command what a closed pipe means."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
+def answers() -> Console:
+    """Where answers are printed."""
+    # Where there is no terminal to fit into, tables keep their columns whole.
+    return _Answer(highlight=False, soft_wrap=True, width=None if sys.stdout.isatty() else 240)
 
 
 class Screen(NamedTuple):

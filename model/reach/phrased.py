@@ -20,12 +20,13 @@ from elbowroom.model.told.wordings import lacking, mm2
 
 def verdict_on(
     rooms: Rooms, site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool
-) -> tuple[Verdict, str]:
+) -> tuple[Verdict, str, str]:
+    """The verdict, all that is said of it, and of a caution what it is about."""
     name, here = sizes_of(trial.links), str(site.port)
     if broken:
-        return "fail", f"{here}: {name} does not seal: {ground_told(ground)}"
+        return "fail", f"{here}: {name} does not seal: {ground_told(ground)}", ""
     if trial.problem is not None:
-        return "fail", f"{here}: {_problem(name, trial, reason)}"
+        return "fail", f"{here}: {_problem(name, trial, reason)}", ""
     told = [f"{name} can be screwed in"]
     for i, a in zip(_free(trial.links), trial.angles, strict=True):
         told.append(f"{trial.links[i].size} may stand {turns_told(rooms, trial, i, a)}")
@@ -39,7 +40,8 @@ def verdict_on(
         cautions.append(f"{ground_told(ground)}, outside the seal ring")
     if ground.seam:
         cautions.append(f"its seal lies across the seam of {' and '.join(ground.seam)}")
-    return "caution" if cautions else "pass", f"{here}: " + "; ".join(told + cautions)
+    text = f"{here}: " + "; ".join(told + cautions)
+    return ("caution", text, f"{here}: {cautions[0]}") if cautions else ("pass", text, "")
 
 
 def _problem(name: str, trial: Trial, reason: Reason | None) -> str:

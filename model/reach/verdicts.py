@@ -143,7 +143,7 @@ def _chosen(
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, meant, seals=partial(_seals, rooms, site, ground))
-    verdict, text = verdict_on(rooms, site, trial, reason, ground, broken)
+    verdict, text, short = verdict_on(rooms, site, trial, reason, ground, broken)
     if idle and not broken:
         verdict, text = "caution", f"{text}; no run ends here: none could"
     fault = unsound(rooms, site, links)
@@ -157,7 +157,7 @@ def _chosen(
     return _finding(
         site, verdict, text, ground, axis=axis, room=room, where=where, measured=measured, required=required,
         basis=basis_of(rooms, site, links, reason), remedies=tuple(named(rooms, t) for t in others),
-        more=_details(trial, reason), trial=trial,
+        more=_details(trial, reason), trial=trial, short=short if verdict == "caution" else "",
     )  # fmt: skip
 
 
@@ -207,7 +207,7 @@ def _finding(
     site: Site, verdict: Verdict, text: str, ground: Land, *, axis: _Axis | None = None, room: Volume | None = None,
     where: tuple[Point, ...] = (), measured: float | None = None, required: float | None = None,
     basis: Basis | None = None, remedies: tuple[str, ...] = (), more: tuple[tuple[str, Any], ...] = (),
-    fittings: tuple[str, ...] | None = None, trial: Trial | None = None,
+    fittings: tuple[str, ...] | None = None, trial: Trial | None = None, short: str = "",
 ) -> Finding:  # fmt: skip
     extra: list[tuple[str, Any]] = [
         ("land", {"diameter": rounded(ground.diameter), "missing_mm2": rounded(ground.missing)})
@@ -226,7 +226,7 @@ def _finding(
         "port-reach", verdict, (site.piece.name,), text, (), measured, "mm", required,
         None if measured is None else measured - slack, None if measured is None else measured + slack, where,
         basis or Basis("mesh"), remedies, (*extra, *more), site.frame.name,
-        _about(site, ground, fittings, trial),
+        _about(site, ground, fittings, trial), short=short,
     )  # fmt: skip
 
 
