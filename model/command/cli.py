@@ -78,8 +78,10 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates; reach, the room before each port, when named."""
-    from elbowroom.model import pipeline
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port, when
+    named.
+    """
+    from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import summary, written
     from elbowroom.model.writers import chosen, write
 
@@ -89,11 +91,62 @@ def export(
         spaces = partial(pipeline.reach_solids, checked, store)
         result = write(
             checked.scene, checked.findings, to, formats, progress, store=store, reach=spaces,
-            templates=checked.build.templates, detailed=detailed,
+            pictures=partial(pictures.files, checked, store, progress), templates=checked.build.templates,
+            detailed=detailed,
         )  # fmt: skip
     summary(checked.layout.title, checked.findings, checked.layout)
     written(result)
     raise typer.Exit(_status(checked))
+
+
+@app.command()
+def picture(
+    file: BuildFile,
+    to: Annotated[
+        Path,
+        typer.Option("--to", metavar="DIR|FILE", help="Folder to write into, or one .svg or .png.", show_default=False),
+    ],
+    finding: Annotated[
+        str | None, typer.Option("--finding", metavar="ID", help="Of this finding (see check --json).")
+    ] = None,
+    piece: Annotated[str | None, typer.Option("--piece", metavar="NAME", help="Of this piece in its place.")] = None,
+    view: Annotated[
+        str | None, typer.Option("--view", metavar="VIEW", help="open, tray, front, rear, roof, floor or corner.")
+    ] = None,
+    exploded: Annotated[bool, typer.Option("--exploded", help="Pulled apart, numbered as the parts list.")] = False,
+    set_: Set = None,
+) -> None:
+    """Draw one picture, as SVG and PNG: a section through what a finding is about, a piece in its place, a view.
+
+    Exit status 0 where it is drawn, whatever the build's verdict.
+    """
+    from elbowroom.model import pictures, pipeline
+    from elbowroom.model.command.terminal import drawn
+    from elbowroom.model.writers.atomic import Staging, write_file
+
+    asked = [w for w in (finding, piece, view, exploded or None) if w is not None]
+    if len(asked) != 1:
+        raise InputError("name one thing to draw: --finding ID, --piece NAME, --view VIEW or --exploded")
+    store = Store.default()
+    with working() as progress:
+        checked = pipeline.check(file, store, set_ or (), progress)
+        if finding is not None:
+            found = pictures.of_finding(checked, finding)
+        elif piece is not None:
+            found = pictures.of_piece(checked, piece)
+        elif view is not None:
+            found = pictures.of_view(checked, view)
+        else:
+            found = pictures.of_parts(checked, store)
+    if to.suffix.lower() in (".svg", ".png"):
+        write_file(to, found.svg if to.suffix.lower() == ".svg" else found.png())
+        paths = [to]
+    else:
+        with Staging(to) as staging:
+            for name, content in pictures.both([found]):
+                staging.add(name, content)
+            paths = staging.commit()
+    drawn(found.title, paths)
 
 
 @app.command()
@@ -129,7 +182,7 @@ def demo(
     only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
 ) -> None:
     """Check a shipped demo build as first planned, then as mended, and export the mended one."""
-    from elbowroom.model import demos, pipeline
+    from elbowroom.model import demos, pictures, pipeline
     from elbowroom.model.command.terminal import summary, written
     from elbowroom.model.writers import chosen, write
 
@@ -147,6 +200,7 @@ def demo(
                 formats,
                 progress,
                 store=store,
+                pictures=partial(pictures.files, after, store, progress),
                 templates=after.build.templates,
             )  # fmt: skip
         summary(f"{after.layout.title}, as mended", after.findings, after.layout)

@@ -197,6 +197,14 @@ def written(result: Any) -> None:
         out.print(f"  note: {escape(escaped(note))}", soft_wrap=True)
 
 
+def drawn(title: str, paths: Iterable[Any]) -> None:
+    """The one picture that was drawn, and its files."""
+    out = _out()
+    out.print(f"[bold]{escape(escaped(title))}[/bold]", soft_wrap=True)
+    for path in paths:
+        out.print(f"  wrote {escape(quoted(path))}", soft_wrap=True)
+
+
 def made(result: Any) -> None:
     """The parts that were made, what to look at in each, and the files."""
     out = _out()

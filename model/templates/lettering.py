@@ -14,6 +14,7 @@ from elbowroom.model.templates.words import latin, printable
 
 FONT = Path(__file__).parent / "fonts" / "DejaVuSans.ttf"
 NAME = "DejaVuSans"
+FAMILY = "DejaVu Sans"  # what the font calls itself
 MISSING = "?"
 
 
@@ -33,6 +34,12 @@ def missing(texts: list[str]) -> str:
     return "".join(dict.fromkeys(c for line in lines for c in line if ord(c) not in _letters()))
 
 
+def spelled(text: str) -> str:
+    """The text with a "?" for each letter that the embedded font has not."""
+    have = _letters()
+    return "".join(c if c.isspace() or ord(c) in have else MISSING for c in text)
+
+
 @cache
 def _letters() -> frozenset[int]:
     """The letters of the embedded font, which is made known to the PDF library."""
@@ -42,3 +49,11 @@ def _letters() -> frozenset[int]:
     font = TTFont(NAME, str(FONT))
     pdfmetrics.registerFont(font)
     return frozenset(font.face.charToGlyph)
+
+
+def wide(text: str, size: float) -> float:
+    """How wide a line is in the embedded font at that size, in the size's own unit."""
+    from reportlab.pdfbase import pdfmetrics
+
+    _letters()
+    return float(pdfmetrics.stringWidth(text, NAME, size))

@@ -28,7 +28,8 @@ Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.s
 class Job:
     """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
     cache that the scene was drawn through. `notes` collects what a reader of the files must be
-    told: what was left out, and why. `reach` works out the reachable space of each port. `templates`: the build's
+    told: what was left out, and why. `reach` works out the reachable space of each port, `pictures` draws the files of
+    that name. `templates`: the build's
     words for them. `detailed`: STEP shows parts as people know them, too, rather than as they are judged.
     """
 
@@ -38,6 +39,7 @@ class Job:
     keep_outs: bool = False
     notes: list[str] = field(default_factory=list)
     reach: Callable[[], Mapping[str, Mesh]] | None = None
+    pictures: Callable[[], Files] | None = None
     templates: TemplatesSpec = field(default_factory=TemplatesSpec)
     detailed: bool = False
 

@@ -296,3 +296,22 @@ def test_a_part_wholly_inside_another_is_a_clash_that_says_so(run, tmp_path, inn
     done = run("check", file)
     assert done.returncode == 1
     assert "pea/body lies wholly inside" in done.stdout
+
+
+@pytest.mark.slow
+def test_a_picture_of_a_finding_is_written_with_its_number(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """Drawn is done: the exit status says nothing of the build's verdict, which the picture itself shows."""
+    file = build(tmp_path, 0, 10.5)
+    done = run("picture", file, "--finding", "clearance:b0/body~b1/body", "--to", "gap.svg")
+    assert done.returncode == 0, done.stderr
+    assert 'data-measured="0.5"' in (tmp_path / "gap.svg").read_text(encoding="utf-8")
+    done = run("picture", file, "--piece", "b2", "--to", "out")
+    assert done.returncode == 2
+    assert 'no part "b2"' in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_one_picture_is_asked_for_at_a_time(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    done = run("picture", build(tmp_path, 0), "--to", "out")
+    assert done.returncode == 2
+    assert "--finding ID, --piece NAME, --view VIEW or --exploded" in done.stderr
