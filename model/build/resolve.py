@@ -38,7 +38,7 @@ from elbowroom.model.build.template_spec import TemplatesSpec
 from elbowroom.model.build.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.case.case_openings import BEHIND
-from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.catalogue import family_of, sizes
 from elbowroom.parts.vocabulary.base import Box, Mark, Part
 
 KINDS = (".step", ".stp", ".stl")
@@ -357,12 +357,8 @@ def _part_files(folder: FilePath) -> list[str]:
 
 def spelled_out(value: Any) -> Any:
     """A bare family or catalogue size as `{family: size}`; anything else as it is."""
-    family = (value if value in FAMILIES else _family_of(value)) if isinstance(value, str) else None
+    family = (value if value in FAMILIES else family_of(value)) if isinstance(value, str) else None
     return value if family is None else {family: CUSTOM if value == family else value}
-
-
-def _family_of(size: str) -> str | None:
-    return next((f for f in FAMILIES if size in sizes(f)), None)
 
 
 def _family_fault(value: dict[str, Any], families: list[str]) -> str:

@@ -7,15 +7,19 @@ status is `answering`'s. Heavy modules load inside the commands, so that `--help
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from elbowroom.model.build.problems import InputError, choices, quoted, shown
 from elbowroom.model.command.answering import FAILS, FITS, answer, working
 from elbowroom.model.store import Store
+
+if TYPE_CHECKING:
+    from elbowroom.model.pictures import Picture
 
 app = typer.Typer(
     name="elbowroom",
@@ -122,7 +126,6 @@ def picture(
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import drawn
-    from elbowroom.model.writers.atomic import Staging, write_file
 
     asked = [w for w in (finding, piece, view, exploded or None) if w is not None]
     if len(asked) != 1:
@@ -138,15 +141,8 @@ def picture(
             found = pictures.of_view(checked, view)
         else:
             found = pictures.of_parts(checked, store)
-    if to.suffix.lower() in (".svg", ".png"):
-        write_file(to, found.svg if to.suffix.lower() == ".svg" else found.png())
-        paths = [to]
-    else:
-        with Staging(to) as staging:
-            for name, content in pictures.both([found]):
-                staging.add(name, content)
-            paths = staging.commit()
-    drawn(found.title, paths)
+    for title, paths in _put([found], to):
+        drawn(title, paths)
 
 
 @app.command()
@@ -212,23 +208,59 @@ def demo(
 @app.command()
 def catalogue(
     family: Annotated[
-        str | None, typer.Argument(metavar="[FAMILY]", help="One kind of part, e.g. radiator.", show_default=False)
+        str | None,
+        typer.Argument(
+            metavar="[FAMILY|SIZE]", help="One kind of part, e.g. radiator, or one size of it.", show_default=False
+        ),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture", metavar="DIR|FILE", help="Draw it with its names: into a folder, or one .svg or .png."
+        ),
     ] = None,
 ) -> None:
-    """List the kinds of parts, or the sizes and fields of one kind with units, ranges and sources."""
+    """List the kinds of parts, or the sizes, fields and names of one kind with units, ranges and sources.
+
+    Names are what a build file writes after a piece's own: card.in, radiator.a, case.rear-slot-4.
+    """
     from elbowroom.model.command.terminal import families, family_details
+    from elbowroom.parts.catalogue import family_of
     from elbowroom.parts.families import FAMILIES, WORDS, families_of
 
-    if family is None:
+    if picture is not None:
+        _draw_catalogue(family, picture)
+    elif family is None:
         families()
     elif family in FAMILIES:
         family_details(family)
+    elif (of := family_of(family)) is not None:
+        family_details(of, family)
     elif meant := families_of(family):
         for name in meant:
             family_details(name)
             typer.echo()
     else:
         raise InputError(f"no part family {shown(family)}{choices(family, (*FAMILIES, *WORDS), 60)}")
+
+
+@app.command()
+def describe(
+    file: BuildFile,
+    piece: Annotated[str, typer.Argument(metavar="PIECE", help="A piece of the build, e.g. card.", show_default=False)],
+    set_: Set = None,
+) -> None:
+    """Tell all about one piece: size, place, fields and what they rest on, its names with what is on each, findings."""
+    from elbowroom.model import pipeline
+    from elbowroom.model.command.describing import describe as told
+    from elbowroom.model.command.terminal import console
+
+    with working() as progress:
+        checked = pipeline.check(file, Store.default(), set_ or (), progress)
+    found = {p.name: p for p in checked.layout.pieces}
+    if piece not in found:
+        raise InputError(f"no part {shown(piece)}{choices(piece, found, 30)}")
+    told(console(), checked, found[piece])
 
 
 @app.command()
@@ -251,6 +283,44 @@ def schema() -> None:
     from elbowroom.model.schema import text
 
     typer.echo(text())
+
+
+def _draw_catalogue(family: str | None, to: Path) -> None:
+    """Pictures of what a word of the catalogue means; of every family where there is none."""
+    from elbowroom.model.command.terminal import drawn
+    from elbowroom.model.pictures import family as drawing
+    from elbowroom.parts.families import FAMILIES
+
+    with working() as progress:
+        store, found = Store.default(), []
+        asked = list(FAMILIES) if family is None else [family]
+        for i, word in enumerate(asked):
+            progress(i, len(asked), f"drawing {word}")
+            made = drawing.picture(word, store)
+            if made is not None:
+                found.append(made)
+            elif family is not None:
+                raise InputError(f"there is no size of {shown(word)} to draw: the build states all of it")
+    for title, paths in _put(found, to):
+        drawn(title, paths)
+
+
+def _put(found: Sequence[Picture], to: Path) -> list[tuple[str, list[Path]]]:
+    """Pictures put into a folder, as SVG and PNG, or one of them into the file of that name."""
+    from elbowroom.model.pictures import both
+    from elbowroom.model.writers.atomic import Staging, write_file
+
+    kind = to.suffix.lower()
+    if kind not in (".svg", ".png"):
+        with Staging(to) as staging:
+            for name, content in both(found):
+                staging.add(name, content)
+            paths = staging.commit()
+        return [(p.title, [q for q in paths if q.stem == p.name]) for p in found]
+    if len(found) != 1:
+        raise InputError(f"{quoted(to)} is one file, and there are {len(found)} pictures: name a folder")
+    write_file(to, found[0].svg if kind == ".svg" else found[0].png())
+    return [(found[0].title, [to])]
 
 
 def _status(checked: Any) -> int:

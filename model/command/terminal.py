@@ -27,7 +27,7 @@ from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.places import distances
 from elbowroom.model.told.progress import Progress
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.catalogue import sample, sizes
 from elbowroom.parts.tube.tube_stock import tube_stocks
 from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS, Box
 
@@ -57,6 +57,11 @@ class _Answer(Console):
 def _out() -> Console:
     # Where there is no terminal to fit into, tables keep their columns whole.
     return _Answer(highlight=False, soft_wrap=True, width=None if sys.stdout.isatty() else 240)
+
+
+def console() -> Console:
+    """Where an answer is printed."""
+    return _out()
 
 
 @contextmanager
@@ -227,11 +232,13 @@ def families() -> None:
     _out().print(table)
 
 
-def family_details(family: str) -> None:
-    """A family's sizes, and its fields with unit, range, default, source and what kind of source it is."""
+def family_details(family: str, alone: str | None = None) -> None:
+    """A family's sizes, the names it offers, and its fields with unit, range, default, source and what kind of source
+    it is. alone: of this size alone.
+    """
     out = _out()
     out.print(f"[bold]{family}[/bold]: {escape((family_class(family).__doc__ or '').strip())}")
-    for size in sizes(family).values():
+    for size in (s for s in sizes(family).values() if alone in (None, s.name)):
         marks = ", ".join(sorted({SHORT_MARKS[mark] for _, mark in size.sources.values()}))
         sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
         out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
@@ -252,7 +259,21 @@ def family_details(family: str) -> None:
         out.print(escape(picture), soft_wrap=True)
         out.print()
     out.print(fields)
+    _names(out, family, alone)
     out.print("rests on: " + "; ".join(f"{SHORT_MARKS[m]}: {text}" for m, text in MARKS.items()))
+
+
+def _names(out: Console, family: str, alone: str | None) -> None:
+    """What a family offers, of one of its sizes: larger ones have more of the same."""
+    from elbowroom.model.command.describing import names_table
+
+    typical = sample(family, alone)
+    table = None if typical is None else names_table(typical[1])
+    if table is not None and typical is not None:
+        out.print()
+        out.print(f"names in a build file, of {escape(typical[0])}:")
+        out.print(table)
+        out.print()
 
 
 def _flat(fields: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:

@@ -15,10 +15,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from elbowroom.model.geometry.narrow import manifold_of
-from elbowroom.model.geometry.scene import Solid
+from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.pictures.camera import Camera
 from elbowroom.parts.vocabulary.arrays import Floats, Vector
-from elbowroom.parts.vocabulary.pose import apply
 
 NOTHING = shapely.Polygon()
 
@@ -64,10 +63,12 @@ def face(plane: Plane, solid: Solid) -> BaseGeometry:
     """What the plane cuts of a body; nothing where its mesh is not closed."""
     if solid.mesh.fault is not None:
         return NOTHING
-    points = plane.flat(apply(solid.pose, solid.mesh.vertices))
-    if not (points[:, 2].min() <= 0 <= points[:, 2].max()):
+    turn = plane.camera.axes.T @ solid.pose[:3, :3]
+    move = plane.camera.axes.T @ (solid.pose[:3, 3] - plane.origin)
+    heights = solid.mesh.vertices @ turn[2] + move[2]
+    if not (heights.min() <= 0 <= heights.max()):
         return NOTHING
-    found = manifold_of(points, solid.mesh.triangles).slice(0.0)
+    found = _manifold(solid.mesh).transform(np.column_stack([turn, move])).slice(0.0)
     pieces = []
     for part in found.decompose():
         rings = [r for r in part.to_polygons() if len(r) > 2]
@@ -77,6 +78,20 @@ def face(plane: Plane, solid: Solid) -> BaseGeometry:
         pieces.append(shapely.Polygon(outer, [r for r in rings if r is not outer]))
     whole = shapely.union_all([shapely.make_valid(p) for p in pieces])
     return whole if not whole.is_empty else NOTHING
+
+
+_MADE: dict[int, tuple[Mesh, Any]] = {}
+_MOST_MADE = 600  # solids kept ready to be cut: as many shapes as a large build has, some 100 kB each
+
+
+def _manifold(mesh: Mesh) -> Any:
+    """The solid of a mesh, made once: one shape is cut for many pictures."""
+    known = _MADE.get(id(mesh))
+    if known is None:
+        if len(_MADE) >= _MOST_MADE:
+            _MADE.clear()
+        known = _MADE[id(mesh)] = (mesh, manifold_of(mesh.vertices, mesh.triangles))  # kept, so that the id is its own
+    return known[1]
 
 
 def faces(plane: Plane, solids: Iterable[Solid], reach: float) -> list[Face]:

@@ -13,10 +13,11 @@ import numpy as np
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.identity import Fitted, Screwed
 from elbowroom.model.layout.layout import Piece
+from elbowroom.model.pictures.balloons import RADIUS, balloon, has_room
 from elbowroom.model.pictures.camera import camera, fit
 from elbowroom.model.pictures.cut import corners
 from elbowroom.model.pictures.hidden import Placed, draw
-from elbowroom.model.pictures.sheet import HEIGHT, INK, MARGIN, PAPER, SMALL, WIDTH, Picture, Sheet, fitted
+from elbowroom.model.pictures.sheet import HEIGHT, INK, MARGIN, SMALL, WIDTH, Picture, Sheet, fitted
 from elbowroom.model.pictures.view import before
 from elbowroom.model.screws.joints import Joint
 from elbowroom.parts.vocabulary.arrays import Floats, Vector
@@ -26,7 +27,6 @@ LINE_PX = 21.0
 APART = 0.85  # share of its way from the middle that a piece is moved farther out. By choice
 LAYERS_MM, SPREAD = 80.0, 1.7  # what stands this near to a wall is spread by so much more, so that layers part
 OUT_MM = 34.0  # mm that screws and fittings stand out of what they are screwed into
-RADIUS = 12.0  # px of a number's ring
 
 
 def picture(scene: Scene, joints: Sequence[Joint], items: Sequence[tuple[str, list[Piece]]]) -> Picture:
@@ -114,29 +114,12 @@ def _balloons(
         for far in (0.0, 34.0, 60.0, 90.0, 130.0) if inside else (30.0, 48.0, 70.0, 100.0, 140.0):
             ways = [(np.cos(a), np.sin(a)) for a in np.arange(-0.75, 5.5, np.pi / 6)] if far else [(0.0, 0.0)]
             at = next(
-                (p for c, s in ways if _has_room(sheet, p := (x + far * c, y + far * s), room)),
+                (p for c, s in ways if has_room(sheet, p := (x + far * c, y + far * s), room)),
                 None,
             )
             if at is not None:
-                _balloon(sheet, n, (x, y), at, bool(far))
+                balloon(sheet, n, (x, y), at, bool(far))
                 break
-
-
-def _has_room(sheet: Sheet, at: tuple[float, float], room: tuple[float, float, float, float]) -> bool:
-    r = RADIUS + 2
-    box = (at[0] - r, at[1] - r, at[0] + r, at[1] + r)
-    return room[0] <= box[0] and room[1] <= box[1] and box[2] <= room[2] and box[3] <= room[3] and sheet.free(box)
-
-
-def _balloon(sheet: Sheet, n: int, of: tuple[float, float], at: tuple[float, float], led: bool) -> None:
-    if led:
-        sheet.lines([[of, at]], PAPER, 3.5)
-        sheet.lines([[of, at]], INK, 1.2)
-        sheet.circle(*of, 2.5, fill=INK)
-    sheet.circle(*at, RADIUS, fill=PAPER, stroke=INK, width_px=1.6)
-    sheet.text(at[0], at[1] + 5.2, str(n), SMALL, INK, "middle")
-    r = RADIUS
-    sheet.words[-1] = (at[0] - r, at[1] - r, at[0] + r, at[1] + r)
 
 
 def _list(sheet: Sheet, items: Sequence[tuple[str, list[Piece]]], x: float, y: float) -> None:

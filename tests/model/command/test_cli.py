@@ -315,3 +315,28 @@ def test_one_picture_is_asked_for_at_a_time(run, tmp_path) -> None:  # type: ign
     done = run("picture", build(tmp_path, 0), "--to", "out")
     assert done.returncode == 2
     assert "--finding ID, --piece NAME, --view VIEW or --exploded" in done.stderr
+
+
+@pytest.mark.slow
+def test_a_piece_is_described_with_what_is_on_each_of_its_names(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    file = build(tmp_path, 0, extra="  lid: {sheet: custom, length: 10, width: 10, thickness: 2, on: b0.top}\n")
+    done = run("describe", file, "b0")
+    assert done.returncode == 0, done.stderr
+    rows = {line.split()[0]: line for line in done.stdout.splitlines() if line.startswith("b0.")}
+    assert rows["b0.top"].rstrip().endswith("lid.bottom")
+    assert "lid" not in rows["b0.left"]
+    assert "10 x 10 x 10 mm" in done.stdout
+    done = run("describe", file, "lod")
+    assert done.returncode == 2
+    assert 'no part "lod"; nearest: "lid"' in done.stderr
+
+
+@pytest.mark.slow
+def test_the_catalogue_prints_and_draws_the_names_of_a_size(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    done = run("catalogue", "radiator-360x30")
+    assert "a-1 to a-3" in done.stdout
+    assert "radiator-240x30" not in done.stdout
+    done = run("catalogue", "radiator-360x30", "--picture", "names.svg")
+    assert done.returncode == 0, done.stderr
+    assert "a-3: face" in (tmp_path / "names.svg").read_text(encoding="utf-8")
+    assert run("catalogue", "file", "--picture", "out").returncode == 2
