@@ -57,7 +57,8 @@ def picture(finding: Finding, scene: Scene, plumbing: Plumbing | None) -> Pictur
         pose = pieces[port.piece].frame_pose(port.frame)
         origin, axis = pose[:3, 3], pose[:3, 2]
     at = np.array(finding.where[0]) if finding.where else origin
-    plane = Plane((origin + at) / 2, looking(*_across(origin, axis, at)))
+    middle = (origin + at) / 2
+    plane = Plane(middle, looking(*_across(origin, axis, at)))
     half = min(max(1.5 * float(np.linalg.norm(at - origin)) + 40.0, LEAST_MM), MOST_MM) / 2
     obstacles = _obstacles(finding)
     title = f"port {port}" if port is not None else finding.place if finding.question == "tube" else ""
@@ -68,17 +69,20 @@ def picture(finding: Finding, scene: Scene, plumbing: Plumbing | None) -> Pictur
     view = (-across, -half, across, half)
     put = fit(np.array(view[:2]), np.array(view[2:]), room)
     own = {port.piece} if port is not None else set(finding.parts) - {_piece(o) for o in obstacles}
-    found = cut.faces(plane, [s for s in scene.solids if s.body.keep_out is None], across)
+    shown = [s for s in scene.solids if s.body.keep_out is None or s.name in obstacles]
+    if port is None:
+        plane = _most_shown(middle, shown, own, obstacles, across)
+    found = cut.faces(plane, shown, across)
     inside = shapely.box(*view).buffer(1.0)
     rows: dict[tuple[str, Hatch], str] = {}
     named: list[tuple[str, shapely.Geometry]] = []
     with sheet.group(clip=room, id="section"):
-        for f in sorted(found, key=lambda f: _rank(f.solid, own, obstacles, port)):
+        for f in sorted(found, key=lambda f: _rank(f.solid, own, obstacles)):
             outline = f.outline.intersection(inside)
             if outline.area <= 0:
                 continue
-            rank = _rank(f.solid, own, obstacles, port)
-            fill, hatch, words = _LOOKS[rank]
+            rank = _rank(f.solid, own, obstacles)
+            fill, hatch, words = _LOOKS[rank] if f.solid.body.keep_out is None else _FREE
             sheet.area([put(r) for r in cut.rings(outline)], fill, hatch, 1.0 if rank == 0 else 1.8,
                        data_body=f.solid.name)  # fmt: skip
             rows.setdefault((fill, hatch), words)
@@ -115,6 +119,28 @@ _LOOKS: tuple[tuple[str, Hatch, str], ...] = (
 )
 
 
+_FREE: tuple[str, Hatch, str] = (ROOM, "dots", "room that must stay free")
+
+
+def _most_shown(at: Vector, solids: Sequence[Solid], own: set[str], obstacles: Sequence[str], reach: float) -> Plane:
+    """Square to the case, the plane through a place that cuts most of what the finding is about and of what is in the
+    way."""
+    best: tuple[float, Plane] | None = None
+    inside = cut.window(reach, reach)
+    meant = [s for s in solids if _rank(s, own, obstacles) >= OWN]
+    for k in (1, 0, 2):
+        n = np.eye(3)[k] * (1 if USUAL[k] > 0 else -1)
+        plane = Plane(at, looking(n, (0.0, 1.0, 0.0) if k == 2 else (0.0, 0.0, 1.0)))
+        areas = [0.0, 0.0]
+        for f in cut.faces(plane, meant, reach):
+            areas[_rank(f.solid, own, obstacles) - OWN] += float(f.outline.intersection(inside).area)
+        score = min(areas) + sum(areas) / 1000
+        if best is None or score > best[0]:
+            best = (score, plane)
+    assert best is not None
+    return best[1]
+
+
 def _port_of(finding: Finding) -> Port | None:
     if isinstance(finding.about, AtPort):
         piece, _, name = finding.about.port.rpartition(".")
@@ -122,11 +148,15 @@ def _port_of(finding: Finding) -> Port | None:
     return None
 
 
-def _rank(solid: Solid, own: set[str], obstacles: Sequence[str], port: Port | None) -> int:
+OWN = 2  # the rank of what a finding is about; one more is what is in its way
+
+
+def _rank(solid: Solid, own: set[str], obstacles: Sequence[str]) -> int:
+    """Place in `_LOOKS`; what ranks higher is drawn over the others."""
     if solid.name in obstacles or solid.piece.name in obstacles:
-        return 3
+        return OWN + 1
     if solid.piece.name in own:
-        return 2
+        return OWN
     return 1 if isinstance(solid.piece.identity, Fitted) else 0
 
 

@@ -6,6 +6,7 @@ Owns the one font that is embedded: DejaVu Sans, cut down to Latin, Greek, Cyril
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from functools import cache
 from pathlib import Path
@@ -16,6 +17,7 @@ FONT = Path(__file__).parent / "fonts" / "DejaVuSans.ttf"
 NAME = "DejaVuSans"
 FAMILY = "DejaVu Sans"  # what the font calls itself
 MISSING = "?"
+_BEYOND = re.compile(r"[^\x00-\x7f]")
 
 
 def set_in(text: str, *, bold: bool = False) -> tuple[str, str]:
@@ -36,8 +38,8 @@ def missing(texts: list[str]) -> str:
 
 def spelled(text: str) -> str:
     """The text with a "?" for each letter that the embedded font has not."""
-    have = _letters()
-    return "".join(c if c.isspace() or ord(c) in have else MISSING for c in text)
+    have = _letters()  # all of ASCII among them
+    return _BEYOND.sub(lambda c: c[0] if ord(c[0]) in have else MISSING, text)
 
 
 @cache

@@ -55,9 +55,14 @@ class Job:
         return Store(self.folder)
 
     @cached_property
+    def plain_labels(self) -> dict[str, str]:
+        """The labels of the shapes that are judged; looks take the kernel seconds, and few formats want them."""
+        return shape_labels(self.scene.solids)
+
+    @cached_property
     def labels(self) -> dict[str, str]:
         """A label for each distinct shape, by shape key; a look is called what its plain shape is called."""
-        plain = shape_labels(self.scene.solids)
+        plain = self.plain_labels
         looks = {
             look[1].key: plain[shape.key] for piece, shape, _ in self.pieces if (look := self._looks.get(piece.name))
         }
@@ -103,5 +108,5 @@ class Job:
         """Every distinct shape: label, shape, the pieces that have it, and the bodies of the first of them."""
         found: dict[str, tuple[str, Shape, list[Piece], list[Solid]]] = {}
         for piece, shape, solids in self.pieces:
-            found.setdefault(shape.key, (self.labels[shape.key], shape, [], solids))[2].append(piece)
+            found.setdefault(shape.key, (self.plain_labels[shape.key], shape, [], solids))[2].append(piece)
         return list(found.values())
