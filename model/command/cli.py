@@ -146,6 +146,40 @@ def picture(
 
 
 @app.command()
+def report(
+    file: BuildFile,
+    to: Annotated[
+        Path,
+        typer.Option("--to", metavar="DIR|FILE", help="Folder, or one .html or .pdf.", show_default=False),
+    ],
+    set_: Set = None,
+) -> None:
+    """Write a report to print, as HTML and PDF: findings with pictures, what to buy, cut and drill, what is assumed."""
+    from elbowroom.model import pipeline
+    from elbowroom.model import report as reports
+    from elbowroom.model.command.terminal import drawn
+    from elbowroom.model.writers.atomic import Staging, write_file
+
+    kind, store = to.suffix.lower().removeprefix("."), Store.default()
+    with working() as progress:
+        checked = pipeline.check(file, store, set_ or (), progress)
+        if kind in reports.FORMATS:
+            [(_, content)] = reports.files(checked, store, [kind], progress)
+            write_file(to, content)
+            paths = [to]
+        else:
+            with Staging(to):  # a folder that cannot be written into is told before the work
+                pass
+            found = list(reports.files(checked, store, progress=progress))
+            with Staging(to) as staging:
+                for name, content in found:
+                    staging.add(name, content)
+                paths = staging.commit()
+    drawn(checked.layout.title, paths)
+    raise typer.Exit(_status(checked))
+
+
+@app.command()
 def make(
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
     file: Annotated[

@@ -18,8 +18,8 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
-from elbowroom.model.layout.identity import Screwed
-from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.told import alike as alikeness
 from elbowroom.model.told.cautions import DEFER
 from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall
@@ -98,7 +98,7 @@ def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: b
     listed = [f for f in listed if f.cause not in present]  # what follows from another is told under it
     alike: dict[tuple[str, ...], int] = {}  # findings by verdict, question and parts: the worst speaks for the others
     for f in listed:
-        alike[_key(f, by_name)] = alike.get(_key(f, by_name), 0) + 1
+        alike[alikeness.key(f, by_name)] = alike.get(alikeness.key(f, by_name), 0) + 1
     out.print(f"[bold]{escape(title)}[/bold]")
     if interior is None and any(f.where for f in listed):
         out.print(
@@ -106,7 +106,7 @@ def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: b
         )
     explained: set[str] = set()  # hole patterns whose letter was said to be which face
     for f in listed:
-        more = "" if every else _more(alike.pop(_key(f, by_name), 0))
+        more = "" if every else _more(alike.pop(alikeness.key(f, by_name), 0))
         if more is None:
             continue
         _told(out, f, interior, more + _lettered(f, explained))
@@ -158,20 +158,6 @@ def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent
     out.print(f"{space}  {verdict} {escape(f.text)}{_where(f, interior)}{more}")
     for remedy in f.remedies:
         out.print(f"{space}             → {escape(remedy)}")
-
-
-def _key(f: Finding, pieces: Mapping[str, Piece]) -> tuple[str, ...]:
-    """What findings that one of them may speak for have in common."""
-
-    def called(name: str) -> str:
-        piece = pieces.get(name)
-        return piece.row if piece is not None and (alike or isinstance(piece.identity, Screwed)) else name
-
-    # Screws speak for each other, and so do joints of parts that there are several of.
-    alike = f.question in ("hole-alignment", "screw", "tool-access")
-    if f.question in ("coolant", "loop", "air"):
-        return (f.id,)  # each says something of its own, of the same parts
-    return (f.verdict, f.question, *map(called, f.parts))
 
 
 def _more(count: int) -> str | None:

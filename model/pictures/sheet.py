@@ -49,11 +49,14 @@ _PAD = 3.0  # px that words keep from each other
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """One picture: its name in the folder, without an ending, what it shows in words, and its SVG."""
+    """One picture: its name in the folder, without an ending, what it shows in words, its SVG, and the id of the
+    finding it is of, where it is of one.
+    """
 
     name: str
     title: str
     svg: bytes
+    finding: str = ""
 
     def png(self) -> bytes:
         """The same as PNG; a "?" for each letter that our font has not."""
@@ -275,7 +278,8 @@ class Sheet:
             self._root.set(f"data-{key}", printable(value))
         body: str = ET.tostring(self._root, encoding="unicode")
         whole = f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'
-        return Picture(name, printable(self.title), whole.encode("utf-8", "replace"))
+        found = self.attributes.get("finding", "")
+        return Picture(name, printable(self.title), whole.encode("utf-8", "replace"), found)
 
 
 class _Group:

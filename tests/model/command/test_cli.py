@@ -340,3 +340,13 @@ def test_the_catalogue_prints_and_draws_the_names_of_a_size(run, tmp_path) -> No
     assert done.returncode == 0, done.stderr
     assert "a-3: face" in (tmp_path / "names.svg").read_text(encoding="utf-8")
     assert run("catalogue", "file", "--picture", "out").returncode == 2
+
+
+@pytest.mark.slow
+def test_a_report_is_written_as_one_file_or_as_both(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    file = build(tmp_path, 0, 8)
+    done = run("report", file, "--to", "fits.html")
+    assert done.returncode == 1, done.stderr  # the build's own status, as an export has it
+    assert "It does not fit" in (tmp_path / "fits.html").read_text(encoding="utf-8")
+    assert run("report", file, "--to", "out").returncode == 1
+    assert {p.name for p in (tmp_path / "out").iterdir()} >= {"report.html", "report.pdf"}
