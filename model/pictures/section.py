@@ -154,7 +154,7 @@ def _words(finding: Finding) -> list[str]:
         out.append(f"wanted: {number(finding.required)} {finding.unit}")
     low, high = rounded(finding.low), rounded(finding.high)
     if low is not None and high is not None and low != high:
-        out.append(f"between {number(low)} and {number(high)} {finding.unit}: the parts are round")
+        out.append(f"surely between {number(low)} and {number(high)} {finding.unit}")
     return out
 
 

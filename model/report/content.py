@@ -135,7 +135,7 @@ def _number(f: Finding) -> str:
     """The number of a finding, as the JSON has it."""
     if f.measured is None:
         return ""
-    wanted = "" if f.required is None else f"; wanted {rounded(f.required):g} {f.unit}"
+    wanted = "" if not f.required else f"; wanted {rounded(f.required):g} {f.unit}"
     return f"{rounded(f.measured)} {f.unit}{wanted}"
 
 

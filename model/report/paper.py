@@ -20,6 +20,7 @@ MARGIN_MM = 16.0
 BAD, WARY, GOOD, SOFT, LINE = "#a31550", "#7a4f00", "#1d6a5b", "#525b69", "#c9c8c0"
 # Shares of the width that the columns of a table have, by how many there are.
 SHARES = {3: (0.2, 0.62, 0.18), 5: (0.06, 0.1, 0.24, 0.34, 0.26)}
+WITH_PICTURE, WITHOUT = 340, 120  # points a heading needs below it, so that it stands with what it heads
 PICTURE_SHARE = 0.64  # of the width of a page, for a picture beside its finding
 
 
@@ -58,9 +59,10 @@ def write(told: Content) -> bytes:
 def _part(part: Part, width: float) -> list[Any]:
     from reportlab.platypus import CondPageBreak, HRFlowable, Spacer
 
+    pictured = bool(part.findings and part.findings[0].picture)
     out: list[Any] = [
         Spacer(1, 10),
-        CondPageBreak(120),
+        CondPageBreak(WITH_PICTURE if pictured else WITHOUT),
         _line(part.heading, 13),
         HRFlowable(width="100%", color="#1c2230"),
     ]
