@@ -49,14 +49,15 @@ def check(
     ] = False,
 ) -> None:
     """Say whether the build fits: parts that meet or stand too near, ports, tubes, holes, screws, air and coolant."""
-    from elbowroom.model import pipeline
-    from elbowroom.model.command.terminal import summary
-
-    store = Store.default()
     if json == "":
         raise InputError("--json names no file; - is standard output")
     with working() as progress:
-        checked = pipeline.check(file, store, set_ or (), progress)
+        from elbowroom.model import pipeline
+
+        store = Store.default()
+        checked = pipeline.check(file, store, set_ or (), progress, progress.early)
+    from elbowroom.model.command.terminal import summary
+
     if json is not None:
         from elbowroom.model.writers import json_report
 
@@ -130,6 +131,8 @@ def picture(
     asked = [w for w in (finding, piece, view, exploded or None) if w is not None]
     if len(asked) != 1:
         raise InputError("name one thing to draw: --finding ID, --piece NAME, --view VIEW or --exploded")
+    if view is not None:
+        pictures.view_named(view)
     store = Store.default()
     with working() as progress:
         checked = pipeline.check(file, store, set_ or (), progress)
@@ -345,6 +348,8 @@ def _put(found: Sequence[Picture], to: Path) -> list[tuple[str, list[Path]]]:
     from elbowroom.model.writers.atomic import Staging, write_file
 
     kind = to.suffix.lower()
+    if kind in (".jpg", ".jpeg", ".gif", ".webp", ".bmp", ".pdf"):
+        raise InputError(f"{quoted(to)}: a picture is written as .svg or .png")
     if kind not in (".svg", ".png"):
         with Staging(to) as staging:
             for name, content in both(found):

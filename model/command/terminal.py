@@ -1,7 +1,7 @@
-"""What the commands print: the findings worst first, the catalogue, the files written, and progress.
+"""What the commands print: the findings worst first, the catalogue, and the files written.
 
-Owns the terminal's look. Every number comes from a finding, as every other output's does. Progress shows only where
-standard error is a terminal, and goes there, so that standard output stays clean for scripts.
+Owns the look of answers. Every number comes from a finding, as every other output's does. What shows while the work
+goes on is `screen`'s, on standard error, so that standard output stays clean for scripts.
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ from __future__ import annotations
 import sys
 import typing
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from typing import Any
 
 from pydantic import BaseModel
@@ -18,6 +17,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
+from elbowroom.model.command.screen import SIGN, STYLE
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.told import alike as alikeness
 from elbowroom.model.told.cautions import DEFER
@@ -25,24 +25,11 @@ from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall
 from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.places import distances
-from elbowroom.model.told.progress import Progress
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.catalogue import sample, sizes
 from elbowroom.parts.tube.tube_stock import tube_stocks
 from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS, Box
 
-# A word and a sign each, so that no verdict is told by colour alone.
-_SIGN = {
-    "clash": "✖", "fail": "✖", "touch": "=", "tight": "<", "unknown": "?", "caution": "!", "clear": "✓", "pass": "✓",
-}  # fmt: skip
-_STYLE = {
-    "clash": "bold red",
-    "fail": "bold red",
-    "touch": "red",
-    "tight": "red",
-    "unknown": "yellow",
-    "caution": "yellow",
-}
 _WIDTH = 110  # characters of a line of cautions
 _SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
 
@@ -62,27 +49,6 @@ def _out() -> Console:
 def console() -> Console:
     """Where an answer is printed."""
     return _out()
-
-
-@contextmanager
-def bar() -> Iterator[Progress | None]:
-    """A progress bar on standard error where that is a terminal; None, and silence, where it is not."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
-    from rich.progress import Progress as Bars
-
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
-    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
-        tasks: dict[str, Any] = {}
-
-        def step(done: int, total: int, what: str) -> None:
-            if what not in tasks:
-                tasks[what] = bars.add_task(what, total=total)
-            bars.update(tasks[what], completed=done, total=total)
-
-        yield step
 
 
 def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: bool = False) -> None:
@@ -153,7 +119,7 @@ def _lettered(f: Finding, explained: set[str]) -> str:
 
 def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent: int = 0) -> None:
     """One finding: its verdict, what it says, where it is, and what would help."""
-    verdict = f"[{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/]"
+    verdict = f"[{STYLE.get(f.verdict, 'green')}]{SIGN[f.verdict]} {f.verdict:8}[/]"
     space = " " * indent
     out.print(f"{space}  {verdict} {escape(f.text)}{_where(f, interior)}{more}")
     for remedy in f.remedies:
@@ -205,7 +171,7 @@ def made(result: Any) -> None:
         out.print(f"  {order.count} x {escape(order.label)}: {x:g} x {y:g} x {z:g} mm, {order.need.plastic.upper()}")
         for v in verdicts:
             if v.verdict != "pass":
-                out.print(f"  [{_STYLE[v.verdict]}]{_SIGN[v.verdict]} {v.verdict:8}[/] {v.question}: {escape(v.text)}")
+                out.print(f"  [{STYLE[v.verdict]}]{SIGN[v.verdict]} {v.verdict:8}[/] {v.question}: {escape(v.text)}")
     written(result)
 
 

@@ -87,10 +87,15 @@ def of_parts(checked: Checked, store: Store) -> Picture:
     return exploded.picture(checked.scene, checked.fastened.joints, items)
 
 
-def of_view(checked: Checked, name: str) -> Picture:
-    """A view by its name. Raises InputError for one that is none."""
+def view_named(name: str) -> None:
+    """Raises InputError for a view that is none."""
     if name not in VIEWS:
         raise InputError(f"no view {shown(name)}{choices(name, VIEWS)}")
+
+
+def of_view(checked: Checked, name: str) -> Picture:
+    """A view by its name. Raises InputError for one that is none."""
+    view_named(name)
     if not any(s.body.keep_out is None for s in checked.scene.solids):
         raise InputError("there is nothing to draw: the build has no parts")
     return view.view(checked.scene, name)
@@ -140,5 +145,5 @@ def both(found: Iterable[Picture]) -> Iterator[tuple[str, bytes]]:
 
 
 __all__ = [
-    "FIXED", "VIEWS", "Picture", "both", "files", "of_finding", "of_parts", "of_piece", "of_view", "pictures", "slug",
+    "FIXED", "VIEWS", "Picture", "both", "files", "of_finding", "of_parts", "of_piece", "of_view", "pictures", "slug", "view_named",
 ]  # fmt: skip
