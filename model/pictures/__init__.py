@@ -145,5 +145,6 @@ def both(found: Iterable[Picture]) -> Iterator[tuple[str, bytes]]:
 
 
 __all__ = [
-    "FIXED", "VIEWS", "Picture", "both", "files", "of_finding", "of_parts", "of_piece", "of_view", "pictures", "slug", "view_named",
+    "FIXED", "VIEWS", "Picture", "both", "files", "of_finding", "of_parts", "of_piece", "of_view", "pictures", "slug",
+    "view_named",
 ]  # fmt: skip
