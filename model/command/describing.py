@@ -7,6 +7,7 @@ from their owners.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 from rich.console import Console
@@ -17,11 +18,13 @@ from elbowroom.model.geometry.names import catalogue_name
 from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.layout.identity import Fitted, Port
 from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.pipeline import Checked
 from elbowroom.model.told.offered import HOLES, PORT, Offered, offered
 from elbowroom.model.told.places import distances
 from elbowroom.parts.vocabulary.base import SHORT_MARKS, Part
 from elbowroom.parts.vocabulary.measure import Measure
+
+if TYPE_CHECKING:
+    from elbowroom.model.pipeline import Checked
 
 _USE = {
     PORT: "in a run of the loop, or under fittings: at",
