@@ -12,7 +12,7 @@ from typing import Any
 from elbowroom.model.build.spec import WALLS
 from elbowroom.parts import FAMILIES
 from elbowroom.parts.case.case_openings import BEHIND
-from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.catalogue import family_of
 
 CUSTOM = "custom"  # the size that starts from the family's defaults
 NONE: Mapping[str, str] = MappingProxyType({})
@@ -20,12 +20,8 @@ NONE: Mapping[str, str] = MappingProxyType({})
 
 def spelled_out(value: Any) -> Any:
     """A bare family or catalogue size as `{family: size}`; anything else as it is."""
-    family = (value if value in FAMILIES else _family_of(value)) if isinstance(value, str) else None
+    family = (value if value in FAMILIES else family_of(value)) if isinstance(value, str) else None
     return value if family is None else {family: CUSTOM if value == family else value}
-
-
-def _family_of(size: str) -> str | None:
-    return next((f for f in FAMILIES if size in sizes(f)), None)
 
 
 def laid_over(base: Mapping[str, Any], over: Mapping[str, Any], members: Mapping[str, str] = NONE) -> dict[str, Any]:

@@ -11,13 +11,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from pydantic import BaseModel
+from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
 from elbowroom.model.command.screen import SIGN, STYLE, answers
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.catalogue import sample, sizes
 from elbowroom.parts.tube.tube_stock import tube_stocks
 from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS
 
@@ -30,6 +31,14 @@ def written(result: Any) -> None:
         out.print(f"  {word} {escape(quoted(path))}", soft_wrap=True)
     for note in result.notes:
         out.print(f"  note: {escape(escaped(note))}", soft_wrap=True)
+
+
+def drawn(title: str, paths: Iterable[Any]) -> None:
+    """The one picture that was drawn, and its files."""
+    out = answers()
+    out.print(f"[bold]{escape(escaped(title))}[/bold]", soft_wrap=True)
+    for path in paths:
+        out.print(f"  wrote {escape(quoted(path))}", soft_wrap=True)
 
 
 def made(result: Any) -> None:
@@ -54,11 +63,13 @@ def families() -> None:
     answers().print(table)
 
 
-def family_details(family: str) -> None:
-    """A family's sizes, and its fields with unit, range, default, source and what kind of source it is."""
+def family_details(family: str, alone: str | None = None) -> None:
+    """A family's sizes, the names it offers, and its fields with unit, range, default, source and what kind of source
+    it is. alone: of this size alone.
+    """
     out = answers()
     out.print(f"[bold]{family}[/bold]: {escape((family_class(family).__doc__ or '').strip())}")
-    for size in sizes(family).values():
+    for size in (s for s in sizes(family).values() if alone in (None, s.name)):
         marks = ", ".join(sorted({SHORT_MARKS[mark] for _, mark in size.sources.values()}))
         sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
         out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
@@ -79,7 +90,21 @@ def family_details(family: str) -> None:
         out.print(escape(picture), soft_wrap=True)
         out.print()
     out.print(fields)
+    _names(out, family, alone)
     out.print("rests on: " + "; ".join(f"{SHORT_MARKS[m]}: {text}" for m, text in MARKS.items()))
+
+
+def _names(out: Console, family: str, alone: str | None) -> None:
+    """What a family offers, of one of its sizes: larger ones have more of the same."""
+    from elbowroom.model.command.describing import names_table
+
+    typical = sample(family, alone)
+    table = None if typical is None else names_table(typical[1])
+    if table is not None and typical is not None:
+        out.print()
+        out.print(f"names in a build file, of {escape(typical[0])}:")
+        out.print(table)
+        out.print()
 
 
 def _flat(fields: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:

@@ -7,7 +7,7 @@ as every other output's does; the short words are `told.headlines`.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from rich.console import Console
 from rich.markup import escape
@@ -15,8 +15,8 @@ from rich.table import Table
 
 from elbowroom.model.build.problems import InputError, choices, shown
 from elbowroom.model.command.screen import SIGN, STYLE, answers
-from elbowroom.model.layout.identity import Screwed
-from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.layout.layout import Layout
+from elbowroom.model.told import alike
 from elbowroom.model.told.cautions import DEFER
 from elbowroom.model.told.cautions import listed as listed_cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall, rounded
@@ -122,8 +122,8 @@ def gathered_alike(ordered: Sequence[Finding], layout: Layout) -> list[tuple[Fin
     kinds: dict[tuple[str, ...], list[Finding]] = {}
     for f in _led(ordered):
         if f.verdict in _SHOWN or f.question == "height":
-            kinds.setdefault(_key(f, pieces), []).append(f)
-    return [(alike[0], len(alike)) for alike in kinds.values()]
+            kinds.setdefault(alike.key(f, pieces), []).append(f)
+    return [(same[0], len(same)) for same in kinds.values()]
 
 
 def _led(ordered: Sequence[Finding]) -> list[Finding]:
@@ -218,20 +218,6 @@ def _told(
     _line(out, f"{space}{_lead(f, number)}", f"{escape(f.text)}{_where(f, interior)}{more}")
     for remedy in f.remedies:
         _line(out, f"{space}{' ' * _INDENT}", f"→ {escape(remedy)}")
-
-
-def _key(f: Finding, pieces: Mapping[str, Piece]) -> tuple[str, ...]:
-    """What findings that one of them may speak for have in common."""
-
-    def called(name: str) -> str:
-        piece = pieces.get(name)
-        return piece.row if piece is not None and (alike or isinstance(piece.identity, Screwed)) else name
-
-    # Screws speak for each other, and so do joints of parts that there are several of.
-    alike = f.question in ("hole-alignment", "screw", "tool-access")
-    if f.question in ("coolant", "loop", "air"):
-        return (f.id,)  # each says something of its own, of the same parts
-    return (f.verdict, f.question, *map(called, f.parts))
 
 
 def _where(f: Finding, interior: Box | None) -> str:
