@@ -15,10 +15,15 @@ import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from elbowroom.model.store import Store
 
 _OWN = pytest.StashKey[str]()
+
+# How long an example takes depends on what else the machine does: no reason to fail.
+settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("here")
 
 
 def pytest_configure(config: pytest.Config) -> None:

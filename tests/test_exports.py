@@ -10,10 +10,11 @@ import json
 import struct
 from pathlib import Path
 from typing import Any
+from xml.etree.ElementTree import fromstring
 
 import pytest
 
-from elbowroom.model import demos, pipeline
+from elbowroom.model import demos, pictures, pipeline
 from elbowroom.model.store import Store
 from elbowroom.model.writers import write
 
@@ -62,6 +63,37 @@ def document(data: bytes) -> dict[str, Any]:
     length = struct.unpack("<I", data[12:16])[0]
     found: dict[str, Any] = json.loads(data[20 : 20 + length])
     return found
+
+
+PICTURES = {
+    "view-open": lambda c: pictures.of_view(c, "open"),
+    "exploded": lambda c: pictures.of_parts(c, Store.default()),
+    "section-interference-pump-lid-radiator-frame": lambda c: pictures.of_finding(
+        c, "interference:pump/lid~radiator/frame"
+    ),
+    "screw-radiator-b": lambda c: pictures.of_finding(
+        c, next(f.id for f in c.findings if f.question == "screw" and "radiator" in f.parts)
+    ),
+}
+
+
+def words(svg: bytes) -> list[str]:
+    return ["".join(e.itertext()) for e in fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
+
+
+@pytest.mark.slow
+@pytest.mark.demos
+def test_tracked_pictures_say_what_the_tool_draws_today() -> None:
+    folder = EXPORTS / "skiff-planned" / "pictures"
+    planned = next(p for p, _ in demos.pairs() if demos.slug(p) == "skiff-planned")
+    checked = pipeline.check(planned, Store.default())
+    assert {p.stem for p in folder.iterdir()} == set(PICTURES)
+    for name, draw in PICTURES.items():
+        drawn = draw(checked)
+        assert drawn.name == name
+        assert words(drawn.svg) == words((folder / f"{name}.svg").read_bytes())
+        size = struct.unpack(">II", (folder / f"{name}.png").read_bytes()[16:24])  # width and height in a PNG's header
+        assert size == struct.unpack(">II", drawn.png()[16:24])
 
 
 @pytest.mark.slow

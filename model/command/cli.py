@@ -134,7 +134,7 @@ def picture(
         typer.Option("--to", metavar="DIR|FILE", help="Folder to write into, or one .svg or .png.", show_default=False),
     ],
     finding: Annotated[
-        str | None, typer.Option("--finding", metavar="ID", help="Of this finding (see check --json).")
+        str | None, typer.Option("--finding", metavar="NUMBER|ID", help="Of this finding of check's list.")
     ] = None,
     piece: Annotated[str | None, typer.Option("--piece", metavar="NAME", help="Of this piece in its place.")] = None,
     view: Annotated[

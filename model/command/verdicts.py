@@ -26,7 +26,6 @@ from elbowroom.model.told.places import distances
 from elbowroom.parts.vocabulary.base import Box
 
 _WIDTH = 110  # characters of a line of cautions
-_SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
 _BY = {
     "exact": "exactly", "mesh": "on meshes", "boxes": "as a lower bound, from boxes", "arithmetic": "by arithmetic",
     "none": "from what the build says",
@@ -43,8 +42,8 @@ def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: b
     out, interior = answers(), layout.interior
     ordered = sorted(findings, key=lambda f: f.rank)
     present = {f.id: f for f in ordered}
-    heads = _heads(ordered)
-    listed = _led(ordered) if every else [f for f, _ in gathered_alike(ordered, layout)]
+    heads = alike.numbered(ordered)
+    listed = alike.leading(ordered) if every else [f for f, _ in gathered_alike(ordered, layout)]
     out.print(f"[bold]{escape(title)}[/bold]")
     if interior is None and any(f.where for f in listed):
         out.print(
@@ -89,17 +88,13 @@ def explain(findings: Sequence[Finding], layout: Layout, what: str) -> None:
     Raises InputError where `what` names none of these.
     """
     ordered = sorted(findings, key=lambda f: f.rank)
-    heads, out = _heads(ordered), answers()
+    heads, out = alike.numbered(ordered), answers()
     about = [f for f in ordered if what == f.id]
     if what.isdecimal():
-        if not 0 < int(what) <= len(heads):
-            raise InputError(
-                f"no finding {what}; the list goes from 1 to {len(heads)}" if heads else "nothing is wrong"
-            )
-        about = [heads[int(what) - 1]]
+        about = [alike.by_number(findings, what)]
     if not about:
         named = [f for f in ordered if any(p in f.parts for p in _pieces_called(layout, what))]
-        about = [f for f in named if f.verdict in _SHOWN] or named
+        about = [f for f in named if f.verdict in alike.SHOWN] or named
     if not about:
         known = [f.id for f in ordered] if ":" in what else [p.name for p in layout.pieces]
         raise InputError(f"no finding, number or part {shown(what)}{choices(what, known)}")
@@ -120,21 +115,10 @@ def gathered_alike(ordered: Sequence[Finding], layout: Layout) -> list[tuple[Fin
     """What is listed, and how many findings of its kind each speaks for, itself too: the worst for the others."""
     pieces = {p.name: p for p in layout.pieces}
     kinds: dict[tuple[str, ...], list[Finding]] = {}
-    for f in _led(ordered):
-        if f.verdict in _SHOWN or f.question == "height":
+    for f in alike.leading(ordered):
+        if f.verdict in alike.SHOWN or f.question == "height":
             kinds.setdefault(alike.key(f, pieces), []).append(f)
     return [(same[0], len(same)) for same in kinds.values()]
-
-
-def _led(ordered: Sequence[Finding]) -> list[Finding]:
-    """Without what follows from another, which is told under it."""
-    present = {f.id for f in ordered}
-    return [f for f in ordered if f.cause not in present]
-
-
-def _heads(ordered: Sequence[Finding]) -> list[Finding]:
-    """What is numbered: all that is not well."""
-    return [f for f in _led(ordered) if f.verdict in _SHOWN]
 
 
 def _next(heads: Sequence[Finding], result: str) -> str:
@@ -169,11 +153,11 @@ def _rests(f: Finding) -> list[str]:
 
 
 def _in_short(
-    out: Console, f: Finding, interior: Box | None, number: int | None, alike: int, follow: int, lettered: set[str]
+    out: Console, f: Finding, interior: Box | None, number: int | None, more: int, follow: int, lettered: set[str]
 ) -> None:
     """One line: what, how much, where; below it the first way out."""
     notes = _lettered(f, lettered)
-    notes += f" [dim](and {alike} more like this)[/dim]" if alike else ""
+    notes += f" [dim](and {more} more like this)[/dim]" if more else ""
     notes += f" [dim](and {follow} that follow from it)[/dim]" if follow else ""
     _line(out, _lead(f, number), f"{escape(headline(f))}{_where(f, interior)}{notes}")
     if not f.remedies and "clear_after_mm" in dict(f.extra) and (farther := f.text.split("; ")[1:]):

@@ -17,6 +17,7 @@ from elbowroom.model.pictures.sheet import Picture, slug
 from elbowroom.model.pipeline import Checked
 from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.store import Store
+from elbowroom.model.told import alike
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding
 from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.progress import Progress
@@ -72,12 +73,12 @@ def _screws(checked: Checked) -> list[tuple[Chosen, Finding | None]]:
     out: list[tuple[Chosen, Finding | None]] = []
     known = set()
     for chosen, finding in stack.screws_of(checked.fastened.chosen, checked.findings):
-        alike = (chosen.label, chosen.head, chosen.washers, chosen.layers, chosen.receiver)
+        same = (chosen.label, chosen.head, chosen.washers, chosen.layers, chosen.receiver)
         if finding is not None and finding.verdict not in ("pass", "clear"):
             out.append((chosen, finding))
-        elif alike not in known:
+        elif same not in known:
             out.append((chosen, finding))
-            known.add(alike)
+            known.add(same)
     return out
 
 
@@ -112,9 +113,12 @@ def of_piece(checked: Checked, name: str) -> Picture:
 
 
 def of_finding(checked: Checked, id_: str) -> Picture:
-    """The picture of a finding by its id. Raises InputError for an id that is none, and where there is nothing to show:
-    a finding that stands nowhere in the case."""
-    found = next((f for f in checked.findings if f.id == id_), None)
+    """The picture of a finding by its id, or its number in the list. Raises InputError for one that is none, and where
+    there is nothing to show: a finding that stands nowhere in the case."""
+    if id_.isdecimal():
+        found: Finding | None = alike.by_number(checked.findings, id_)
+    else:
+        found = next((f for f in checked.findings if f.id == id_), None)
     if found is None:
         ids = [f.id for f in sorted(checked.findings, key=lambda f: f.rank)]
         raise InputError(f"no finding {shown(id_, 200)}{choices(id_, ids, 8)}")

@@ -1,15 +1,38 @@
-"""Which findings are alike, so that the worst of them may speak for the others.
+"""Which findings people are shown, by which number, and which are alike, so that the worst speaks for the others.
 
-Owns that rule, for every output that people read; none is left out of the JSON.
+Owns these rules, for every output that people read; none is left out of the JSON.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from elbowroom.model.build.problems import InputError
 from elbowroom.model.layout.identity import Screwed
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.told.findings import Finding
+
+SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})  # verdicts that are not well
+
+
+def leading(findings: Sequence[Finding]) -> list[Finding]:
+    """Worst first, without those that follow from another, which are told under it."""
+    present = {f.id for f in findings}
+    return [f for f in sorted(findings, key=lambda f: f.rank) if f.cause not in present]
+
+
+def numbered(findings: Sequence[Finding]) -> list[Finding]:
+    """What is not well, in the order of the numbers it is called by, from 1."""
+    return [f for f in leading(findings) if f.verdict in SHOWN]
+
+
+def by_number(findings: Sequence[Finding], number: str) -> Finding:
+    """The finding called by a number. Raises InputError where none is."""
+    found = numbered(findings)
+    if not 0 < int(number) <= len(found):
+        listed = f"the list goes from 1 to {len(found)}" if found else "nothing is listed: all is well"
+        raise InputError(f"no finding {number}; {listed}")
+    return found[int(number) - 1]
 
 
 def key(f: Finding, pieces: Mapping[str, Piece]) -> tuple[str, ...]:
