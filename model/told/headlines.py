@@ -1,0 +1,60 @@
+"""A finding as a builder says it, in one short sentence: what, how much, of what.
+
+Owns the short wording only; the finding's own text says all of it. Numbers are the finding's, worded as its text has
+them.
+"""
+
+from __future__ import annotations
+
+from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding, overall
+from elbowroom.model.told.wordings import tenths
+
+VERDICTS = {"fits": "It fits", "fails": "It does not fit", "unknown": "Unknown whether it fits"}
+# What each verdict is called beside its sign.
+WORDS = {
+    "clash": "collides",
+    "fail": "does not work",
+    "touch": "touches",
+    "tight": "too near",
+    "unknown": "unknown",
+    "caution": "look at it",
+    "clear": "clear",
+    "pass": "fine",
+}
+
+
+def headline(f: Finding) -> str:
+    """One sentence without a full stop, starting with a name."""
+    if len(f.parts) == 2 and f.measured is not None:
+        one, other = _told_apart(f)
+        if (f.question, f.verdict) == ("interference", "clash"):
+            return f"{one} and {other} run {tenths(f.measured)} into each other"
+        if (f.question, f.verdict) == ("clearance", "tight") and f.required is not None:
+            return f"{one} is only {tenths(f.measured, f.required)} from {other}; {tenths(f.required)} are wanted"
+        if (f.question, f.verdict) == ("clearance", "touch"):
+            return f"{one} touches {other}, and nothing says it should"
+    return f.text.split("; ")[0]
+
+
+def sentence(findings: list[Finding]) -> str:
+    """What stands below the build's verdict: how many things are wrong, of which kind, without what follows from
+    others.
+    """
+    leading = [f for f in findings if f.cause is None]
+    wrong = sum(f.verdict in FAILING for f in leading)
+    unknown = sum(f.verdict in UNDECIDED for f in leading)
+    look = sum(f.verdict == "caution" for f in leading)
+    told = []
+    if wrong:
+        told.append(f"{wrong} {'thing is' if wrong == 1 else 'things are'} in the way")
+    if unknown:
+        told.append(f"{unknown} cannot be decided")
+    if look:
+        told.append(f"{look} to look at")
+    return ", ".join(told) or ("nothing is in the way" if overall(findings) == "fits" else "")
+
+
+def _told_apart(f: Finding) -> tuple[str, str]:
+    """The two pieces; their bodies where both belong to one piece."""
+    one, other = f.parts
+    return (f.bodies[0], f.bodies[1]) if one == other and len(f.bodies) == 2 else (one, other)
