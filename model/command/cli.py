@@ -78,7 +78,7 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates; reach, the room before each port, when named."""
+    """Write the build as files: step, stl, glb, json, bom, templates; html and reach (the room before each port) when named."""
     from elbowroom.model import pipeline
     from elbowroom.model.command.terminal import summary, written
     from elbowroom.model.writers import chosen, write

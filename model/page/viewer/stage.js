@@ -16,7 +16,7 @@ export class Stage extends EventTarget {
   constructor(canvas) {
     super();
     this.canvas = canvas;
-    this.renderer = new WebGLRenderer({ canvas, antialias: true, stencil: true, preserveDrawingBuffer: false });
+    this.renderer = new WebGLRenderer({ canvas, antialias: true, stencil: true, alpha: true });
     this.renderer.autoClear = false;
     this.renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
     this.scene = new Scene();
@@ -91,7 +91,7 @@ export class Stage extends EventTarget {
       if (!meant) alpha = body.kind === "keep-out" ? 0 : GHOST * Math.min(1, body.alpha * 2);
       else if (chosen?.glassy && body.kind !== "keep-out") alpha = Math.min(alpha, 0.34);
       if (chosen && meant && this.pieces.get(body.piece).encloses && !named) alpha = GHOST;
-      body.surface.visible = visible && alpha > 0;
+      body.surface.visible = Boolean(visible && alpha > 0);
       body.ghost = alpha <= GHOST;
       body.shownAlpha = alpha;
       withAlpha(body.surface.material, alpha);
@@ -213,6 +213,7 @@ export class Stage extends EventTarget {
 
   whole(direction, at_once) {
     const sphere = this.box.getBoundingSphere(new Sphere());
+    sphere.center.z -= sphere.radius * 0.1; // the tools stand over the lower edge
     sphere.radius *= 0.88 * (1 + 0.9 * this.apart);
     this.look(sphere, direction, at_once);
   }
