@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 
 from elbowroom.model import heights
 from elbowroom.model.build import source
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.faults import Faults
-from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
 from elbowroom.model.geometry.scene import Mesh, Scene
 from elbowroom.model.layout.layout import Layout
@@ -24,9 +25,9 @@ from elbowroom.model.layout.place import Placed, placed
 from elbowroom.model.loop.plumbing import Plumbing, plumb
 from elbowroom.model.store import Store
 from elbowroom.model.told.causes import gathered
-from elbowroom.model.told.findings import Finding
+from elbowroom.model.told.findings import FAILING, Finding
 from elbowroom.model.told.places import located
-from elbowroom.model.told.progress import Progress
+from elbowroom.model.told.progress import Early, Progress
 
 if TYPE_CHECKING:
     from elbowroom.model.cutting.cutting import Cut
@@ -118,13 +119,21 @@ def plumbed(cut: Cut, plumbing: Plumbing | None, store: Store, progress: Progres
     return Plumbed(cut, parts, solidify(laid.layout, store, progress), plumbing, laid)
 
 
-def check(file: Path, store: Store, overrides: Sequence[str] = (), progress: Progress | None = None) -> Checked:
-    """Everything about the build in a file; raises BuildError where the input cannot be used."""
-    return judged(read(file, store, overrides, progress), store, progress)
+def check(
+    file: Path,
+    store: Store,
+    overrides: Sequence[str] = (),
+    progress: Progress | None = None,
+    early: Early | None = None,
+) -> Checked:
+    """Everything about the build in a file; raises BuildError where the input cannot be used. early: see `judged`."""
+    return judged(read(file, store, overrides, progress), store, progress, early)
 
 
-def judged(found: Read, store: Store, progress: Progress | None = None) -> Checked:
-    """Everything about a build that was read."""
+def judged(found: Read, store: Store, progress: Progress | None = None, early: Early | None = None) -> Checked:
+    """Everything about a build that was read. early: told what fails already, before tubes are laid and remedies are
+    tried.
+    """
     build, layout = found.placed.build, found.placed.layout
     plumbing = plumb(build, layout)  # faults of the words come out before the engine is loaded
     _templates_named(build, layout)
@@ -135,13 +144,33 @@ def judged(found: Read, store: Store, progress: Progress | None = None) -> Check
     from elbowroom.model.screws.trial import Trials
 
     screwed = fastened(found.placed, store, progress)
+    opened = cut(screwed, plumbing, store, progress)
+    if early is not None:
+        early(_failing_already(opened, store, progress))
     trials = Trials(screwed, store)
     mended = remedies(trials)
-    stands = plumbed(cut(screwed, plumbing, store, progress), plumbing, store, progress)
+    stands = plumbed(opened, plumbing, store, progress)
     about = _about(stands, mended, trials, store, progress)
     placed = way_out.told(checks.run(stands.scene, store, progress), stands.scene, store)
     findings = gathered([*found.heights, *placed, *about], stands.layout)
     return Checked(stands, located(findings, stands.layout), mended)
+
+
+def _failing_already(at: Cut, store: Store, progress: Progress | None) -> list[Finding]:
+    """What fails of parts, holes and screws, without what would mend it: fittings and tubes only add to it."""
+    from elbowroom.model import checks
+    from elbowroom.model.geometry.solidify import solidify
+    from elbowroom.model.screws import holes
+    from elbowroom.model.screws import lengths as screws
+    from elbowroom.model.screws.remedies import Remedies
+
+    found = [
+        *checks.run(solidify(at.layout, store, progress), store, progress),
+        *holes.check(at.fastened, Remedies()),
+        *at.findings,
+        *screws.check(at.fastened.chosen),
+    ]
+    return located(gathered([f for f in found if f.verdict in FAILING], at.layout), at.layout)
 
 
 def _about(stands: Plumbed, mended: Remedies, trials: Trials, store: Store, progress: Progress | None) -> list[Finding]:

@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from elbowroom.model.build.make_spec import MakeWords, holds_list
-from elbowroom.model.build.resolve import CUSTOM
+from elbowroom.model.build.merging import CUSTOM
 from elbowroom.model.build.spec import At, BuildSpec, Layering, Placement
 from elbowroom.model.heights.words import FIT, OPEN, Fit
 from elbowroom.parts import FAMILIES, family_class

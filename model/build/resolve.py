@@ -8,8 +8,8 @@ here.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path as FilePath
 from types import MappingProxyType
@@ -17,10 +17,10 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from elbowroom.model.build.cut_spec import CutSpec
+from elbowroom.model.build.entries import Build, Entry, StackEntries
 from elbowroom.model.build.faults import Faults
-from elbowroom.model.build.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
-from elbowroom.model.build.make_spec import MAX_DIFFERENT, MAX_ENTRIES, MakeWords, PrinterSpec, variants
+from elbowroom.model.build.make_spec import MAX_DIFFERENT, MAX_ENTRIES, MakeWords, variants
+from elbowroom.model.build.merging import CUSTOM, laid_over, spelled_out
 from elbowroom.model.build.points import point_of
 from elbowroom.model.build.problems import (
     BuildError,
@@ -31,76 +31,17 @@ from elbowroom.model.build.problems import (
     missing_library,
     shown,
 )
-from elbowroom.model.build.screw_spec import ScrewsSpec
 from elbowroom.model.build.source import Document
-from elbowroom.model.build.spec import MAX_COUNT, MAX_PIECES, WALLS, BuildSpec, GapsSpec, Layering, Placement, Stack
-from elbowroom.model.build.template_spec import TemplatesSpec
+from elbowroom.model.build.spec import MAX_COUNT, MAX_PIECES, BuildSpec, Layering, Placement, Stack
 from elbowroom.model.build.wording import problems_of
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.case.case_openings import BEHIND
 from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.vocabulary.base import Box, Mark, Part
+from elbowroom.parts.vocabulary.base import Box, Mark
 
 KINDS = (".step", ".stp", ".stl")
 LONGEST_NAME = 255  # bytes of a file's name on common systems; mark M
 MOST_LOOKED_AT = 2000  # files of a folder that are looked at for one like a name that is not there
-CUSTOM = "custom"  # the size that starts from the family's defaults
-NONE: Mapping[str, str] = MappingProxyType({})
 _M = TypeVar("_M", bound=BaseModel)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Entry:
-    """One part as the build states it. `words` are its placement (parts) or how it lies (layers)."""
-
-    name: str
-    path: Path
-    part: Part
-    words: BaseModel
-    given: frozenset[str]
-    sources: Mapping[str, tuple[str, Mark]]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StackEntries:
-    """One stack: its spec and its layers as entries, from the panel inward and outward."""
-
-    name: str
-    path: Path
-    spec: Stack
-    layers: tuple[Entry, ...]
-    outside: tuple[Entry, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Build:
-    """A build file, typed: every part valid by itself, nothing placed yet."""
-
-    document: Document
-    title: str
-    case: Entry | None
-    stacks: tuple[StackEntries, ...]
-    parts: tuple[Entry, ...]
-    mates: tuple[tuple[str, str], ...]
-    gaps: GapsSpec
-    loop: tuple[RunSpec, ...] = ()
-    tube: TubeSpec | None = None
-    fittings: FittingsSpec = field(default_factory=FittingsSpec)
-    coolant: CoolantSpec = field(default_factory=CoolantSpec)
-    screws: ScrewsSpec = field(default_factory=ScrewsSpec)
-    templates: TemplatesSpec = field(default_factory=TemplatesSpec)
-    make: tuple[Entry, ...] = ()
-    printer: PrinterSpec = field(default_factory=PrinterSpec)
-    cut: tuple[CutSpec, ...] = ()
-
-    def with_entries(self, change: Callable[[Entry], Entry | None]) -> Build:
-        """The build with what `change` gives for each layer and part in its place; left out where that is None."""
-
-        def now(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
-            return tuple(new for e in entries if (new := change(e)) is not None)
-
-        stacks = tuple(replace(s, layers=now(s.layers), outside=now(s.outside)) for s in self.stacks)
-        return replace(self, stacks=stacks, parts=now(self.parts))
 
 
 def load(document: Document) -> Build:
@@ -276,7 +217,7 @@ class _Loader:
             else:
                 base, catalogue = rows[size].fields, rows[size].sources
         fields = {k: self._present(v, base.get(k), (*path, k)) if k in cls.members else v for k, v in fields.items()}
-        merged = _merged(base, fields, cls.members)
+        merged = laid_over(base, fields, cls.members)
         try:
             part = cls.model_validate(merged).adapted(base, fields)
         except ValidationError as e:
@@ -355,16 +296,6 @@ def _part_files(folder: FilePath) -> list[str]:
     return sorted(found)[:200]
 
 
-def spelled_out(value: Any) -> Any:
-    """A bare family or catalogue size as `{family: size}`; anything else as it is."""
-    family = (value if value in FAMILIES else _family_of(value)) if isinstance(value, str) else None
-    return value if family is None else {family: CUSTOM if value == family else value}
-
-
-def _family_of(size: str) -> str | None:
-    return next((f for f in FAMILIES if size in sizes(f)), None)
-
-
 def _family_fault(value: dict[str, Any], families: list[str]) -> str:
     if families:
         return f"names {len(families)} families ({', '.join(families)}); one entry is one part"
@@ -373,36 +304,3 @@ def _family_fault(value: dict[str, Any], families: list[str]) -> str:
         return f"no part family {shown(words[0])}{everyday(words[0], known)}; write one as {{family: size}}"
     wrong = next((k for k in value if choices(k, known).startswith("; nearest")), next(iter(value), ""))
     return f"no part family among its keys; write one as {{family: size}}{choices(wrong, known, 30)}"
-
-
-def _merged(base: Mapping[str, Any], over: Mapping[str, Any], members: Mapping[str, str] = NONE) -> dict[str, Any]:
-    """`over` laid on `base`, mappings merged inward, everything else replaced; `members`: see `Part.members`.
-
-    Distances from walls are replaced together: a place measured from other walls is another place.
-    """
-    if over and set(over) <= {*WALLS, BEHIND}:
-        return dict(over)
-    out = dict(base)
-    for key, value in over.items():
-        mine = out.get(key)
-        both = isinstance(mine, Mapping) and isinstance(value, Mapping)
-        if both and key in members:
-            out[key] = _named(mine, value, members[key])  # type: ignore[arg-type]
-        else:
-            out[key] = _merged(mine, value) if both else value  # type: ignore[arg-type]
-    return out
-
-
-def _named(base: Mapping[str, Any], over: Mapping[str, Any], whole: str) -> dict[str, Any]:
-    """Members of `base` with those of `over` laid on by name: one that states the field `whole` stands by itself, any
-    other changes what it states of the one there, and null leaves that one out."""
-    out = dict(base)
-    for name, value in over.items():
-        mine = out.get(name)
-        if value is None and name in out:
-            del out[name]
-        elif isinstance(mine, Mapping) and isinstance(value, Mapping) and whole not in value:
-            out[name] = _merged(mine, value)
-        else:
-            out[name] = value
-    return out

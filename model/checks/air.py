@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import combinations
 
-from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.spec import Layering
 from elbowroom.model.checks.air_told import blow, called, flow
 from elbowroom.model.checks.airflow import Blown, fans, open_share, openings, opposed

@@ -15,6 +15,7 @@ from typing import Any, assert_never
 
 import numpy as np
 
+from elbowroom.model.checks.contacts import BodyPair, mated_bodies
 from elbowroom.model.checks.swallowed import WHOLLY, volume
 from elbowroom.model.checks.unsound import boxed, gathered
 from elbowroom.model.geometry.judged import Apart, Contact, Judged, Overlap, Undecided
@@ -24,12 +25,9 @@ from elbowroom.model.layout.layout import Gaps, Piece
 from elbowroom.model.told.findings import Basis, Finding
 from elbowroom.model.told.progress import Progress
 from elbowroom.model.told.wordings import assumed_by, tenths
-from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM, MATE_PRESS_MM
+from elbowroom.model.tolerances import CONTACT_MM, HORIZON_MM
 from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
-from elbowroom.parts.vocabulary.base import Frame
-from elbowroom.parts.vocabulary.pose import apply, compose
 
-BodyPair = tuple[int, int]
 SMALL_GAP_MM = 0.2  # wanted around screws, nuts and washers, where nothing larger is said; no source (P)
 MOST_NEAR = 50_000  # pairs of pieces that are judged, some 20 s of work; a full tower has about a tenth. By choice
 # Pairs of pieces found to overlap after which no more are judged: an overlap is measured in 4 ms, and a build with so
@@ -157,44 +155,6 @@ def _by_boxes(checker: Checker, a: Ints, b: Ints) -> list[tuple[float, BodyPair]
     return [(float(gap[k]), (int(i[k]), int(j[k]))) for k in np.argsort(gap, kind="stable")]
 
 
-def mated_bodies(scene: Scene, checker: Checker) -> dict[BodyPair, str]:
-    """Pairs of solids that a mate lets touch, both ways round, and the mate in words."""
-    index = {s.name: k for k, s in enumerate(scene.solids)}
-    found = {}
-    for mate in scene.layout.mates:
-        one, other = checker.piece(mate.piece), checker.piece(mate.to_piece)
-        words = f"{mate.frame} to {mate.to_frame}"
-        to_frame = checker.frame(other, mate.to_frame)
-        onto = [f"{other.name}/{b}" for b in to_frame.bodies]
-        if one.part.goes_into_ports:
-            onto += _flush(scene, other, to_frame)
-        for body in checker.frame(one, mate.frame).bodies:
-            for to_body in onto:
-                a, b = index.get(f"{one.name}/{body}"), index.get(to_body)
-                if a is not None and b is not None:
-                    found[(a, b)] = found[(b, a)] = words
-    for joined in scene.layout.joined:
-        a, b = index.get(joined.body), index.get(joined.to_body)
-        if a is not None and b is not None:
-            found[(a, b)] = found[(b, a)] = joined.why
-    return found
-
-
-def _flush(scene: Scene, piece: Piece, port: Frame) -> list[str]:
-    """The piece's other bodies that end at the plane of a port of it: a fitting that is wider than the port's own body
-    seats on them as well, and they can be touched by it nowhere else.
-    """
-    out = compose(piece.pose, port.pose)
-    return [
-        s.name
-        for s in scene.solids
-        if s.piece is piece
-        and s.body.keep_out is None
-        and s.body.name not in port.bodies
-        and float((apply(s.pose, s.mesh.vertices) @ out[:3, 2]).max()) <= out[:3, 3] @ out[:3, 2] + MATE_PRESS_MM
-    ]
-
-
 def _judge_pieces(
     checker: Checker,
     a: Piece,
@@ -284,12 +244,14 @@ def _clash(checker: Checker, parts: tuple[str, str], pair: BodyPair, shared: Ove
     # Against the mesh's own volume, since it is meshes that share room: a round body's is a little less than true.
     both = [checker.scene.solids[k] for k in pair]
     whole = [s.name for s in both if shared.volume_mm3 >= WHOLLY * volume(checker, s)]
+    short = ""
     if whole:
         text += f"; {whole[0]} lies wholly inside"
+        short = f"{whole[0]} lies wholly inside {other if whole[0] == one else one}"
     extra: tuple[tuple[str, Any], ...] = (("volume_mm3", shared.volume_mm3), ("depth_mm", shared.depth))
     return Finding(
         "interference", "clash", parts, text, (one, other), shared.depth, "mm", 0.0, shared.low, shared.high,
-        (shared.point_a, shared.point_b), Basis(shared.method, shared.bound, assumed), extra=extra,
+        (shared.point_a, shared.point_b), Basis(shared.method, shared.bound, assumed), extra=extra, short=short,
     )  # fmt: skip
 
 

@@ -13,11 +13,13 @@ import select
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 import typer
 
 from elbowroom.model.build.problems import BuildError, InputError, missing_library
 from elbowroom.model.command.supervise import INTERNAL, STOPPED, own_fault, say, stopping, supervised
+from elbowroom.model.told.progress import Early, Progress
 from elbowroom.model.writers.noted import note_work
 
 FITS, FAILS, BAD_INPUT, UNDECIDED = 0, 1, 2, 3
@@ -145,16 +147,25 @@ def _in_one_line(fault: Exception, limit: int = 200) -> str:
     return "".join(c if c.isprintable() else "?" for c in words[:limit])
 
 
+@dataclass(frozen=True, slots=True)
+class Work:
+    """How far the work is, shown on a terminal and noted for the watcher. early: what is found before the rest; None
+    where no person waits at a terminal.
+    """
+
+    early: Early | None
+    shown: Progress | None
+
+    def __call__(self, done: int, total: int, what: str) -> None:
+        note_work(what)
+        if self.shown is not None:
+            self.shown(done, total, what)
+
+
 @contextmanager
-def working() -> Iterator[Callable[[int, int, str], None]]:
-    """How far the work is, shown on a terminal and noted for the watcher."""
-    from elbowroom.model.command.terminal import bar
+def working() -> Iterator[Work]:
+    """While it is going on, what is done is told."""
+    from elbowroom.model.command.screen import screen
 
-    with bar() as shown:
-
-        def step(done: int, total: int, what: str) -> None:
-            note_work(what)
-            if shown is not None:
-                shown(done, total, what)
-
-        yield step
+    with screen() as shown:
+        yield Work(None, None) if shown is None else Work(shown.early, shown.step)

@@ -7,15 +7,19 @@ status is `answering`'s. Heavy modules load inside the commands, so that `--help
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from elbowroom.model.build.problems import InputError, choices, quoted, shown
 from elbowroom.model.command.answering import FAILS, FITS, answer, working
 from elbowroom.model.store import Store
+
+if TYPE_CHECKING:
+    from elbowroom.model.pictures import Picture
 
 app = typer.Typer(
     name="elbowroom",
@@ -45,14 +49,15 @@ def check(
     ] = False,
 ) -> None:
     """Say whether the build fits: parts that meet or stand too near, ports, tubes, holes, screws, air and coolant."""
-    from elbowroom.model import pipeline
-    from elbowroom.model.command.terminal import summary
-
-    store = Store.default()
     if json == "":
         raise InputError("--json names no file; - is standard output")
     with working() as progress:
-        checked = pipeline.check(file, store, set_ or (), progress)
+        from elbowroom.model import pipeline
+
+        store = Store.default()
+        checked = pipeline.check(file, store, set_ or (), progress, progress.early)
+    from elbowroom.model.command.verdicts import summary
+
     if json is not None:
         from elbowroom.model.writers import json_report
 
@@ -69,6 +74,27 @@ def check(
 
 
 @app.command()
+def explain(
+    file: BuildFile,
+    what: Annotated[
+        str, typer.Argument(metavar="NUMBER|ID|PART", help="A finding of check's list, or a part.", show_default=False)
+    ],
+    set_: Set = None,
+) -> None:
+    """Say all there is to one finding, or to all about one part: its numbers, what they rest on, what would help.
+
+    Exit status 0 where there is something to say, whatever the build's verdict.
+    """
+    with working() as progress:
+        from elbowroom.model import pipeline
+
+        checked = pipeline.check(file, Store.default(), set_ or (), progress, progress.early)
+    from elbowroom.model.command.verdicts import explain
+
+    explain(checked.findings, checked.layout, what)
+
+
+@app.command()
 def export(
     file: BuildFile,
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Folder to write into.", show_default=False)],
@@ -78,9 +104,12 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates; html and reach (the room before each port) when named."""
-    from elbowroom.model import pipeline
-    from elbowroom.model.command.terminal import summary, written
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port, and
+    html, a page to look at, when named.
+    """
+    from elbowroom.model import pictures, pipeline
+    from elbowroom.model.command.terminal import written
+    from elbowroom.model.command.verdicts import summary
     from elbowroom.model.writers import chosen, write
 
     store, formats = Store.default(), chosen(only)
@@ -89,10 +118,89 @@ def export(
         spaces = partial(pipeline.reach_solids, checked, store)
         result = write(
             checked.scene, checked.findings, to, formats, progress, store=store, reach=spaces,
-            templates=checked.build.templates, detailed=detailed,
+            pictures=partial(pictures.files, checked, store, progress), templates=checked.build.templates,
+            detailed=detailed,
         )  # fmt: skip
     summary(checked.layout.title, checked.findings, checked.layout)
     written(result)
+    raise typer.Exit(_status(checked))
+
+
+@app.command()
+def picture(
+    file: BuildFile,
+    to: Annotated[
+        Path,
+        typer.Option("--to", metavar="DIR|FILE", help="Folder to write into, or one .svg or .png.", show_default=False),
+    ],
+    finding: Annotated[
+        str | None, typer.Option("--finding", metavar="ID", help="Of this finding (see check --json).")
+    ] = None,
+    piece: Annotated[str | None, typer.Option("--piece", metavar="NAME", help="Of this piece in its place.")] = None,
+    view: Annotated[
+        str | None, typer.Option("--view", metavar="VIEW", help="open, tray, front, rear, roof, floor or corner.")
+    ] = None,
+    exploded: Annotated[bool, typer.Option("--exploded", help="Pulled apart, numbered as the parts list.")] = False,
+    set_: Set = None,
+) -> None:
+    """Draw one picture, as SVG and PNG: a section through what a finding is about, a piece in its place, a view.
+
+    Exit status 0 where it is drawn, whatever the build's verdict.
+    """
+    from elbowroom.model import pictures, pipeline
+    from elbowroom.model.command.terminal import drawn
+
+    asked = [w for w in (finding, piece, view, exploded or None) if w is not None]
+    if len(asked) != 1:
+        raise InputError("name one thing to draw: --finding ID, --piece NAME, --view VIEW or --exploded")
+    if view is not None:
+        pictures.view_named(view)
+    store = Store.default()
+    with working() as progress:
+        checked = pipeline.check(file, store, set_ or (), progress)
+        if finding is not None:
+            found = pictures.of_finding(checked, finding)
+        elif piece is not None:
+            found = pictures.of_piece(checked, piece)
+        elif view is not None:
+            found = pictures.of_view(checked, view)
+        else:
+            found = pictures.of_parts(checked, store)
+    for title, paths in _put([found], to):
+        drawn(title, paths)
+
+
+@app.command()
+def report(
+    file: BuildFile,
+    to: Annotated[
+        Path,
+        typer.Option("--to", metavar="DIR|FILE", help="Folder, or one .html or .pdf.", show_default=False),
+    ],
+    set_: Set = None,
+) -> None:
+    """Write a report to print, as HTML and PDF: findings with pictures, what to buy, cut and drill, what is assumed."""
+    from elbowroom.model import pipeline
+    from elbowroom.model import report as reports
+    from elbowroom.model.command.terminal import drawn
+    from elbowroom.model.writers.atomic import Staging, write_file
+
+    kind, store = to.suffix.lower().removeprefix("."), Store.default()
+    with working() as progress:
+        checked = pipeline.check(file, store, set_ or (), progress)
+        if kind in reports.FORMATS:
+            [(_, content)] = reports.files(checked, store, [kind], progress)
+            write_file(to, content)
+            paths = [to]
+        else:
+            with Staging(to):  # a folder that cannot be written into is told before the work
+                pass
+            found = list(reports.files(checked, store, progress=progress))
+            with Staging(to) as staging:
+                for name, content in found:
+                    staging.add(name, content)
+                paths = staging.commit()
+    drawn(checked.layout.title, paths)
     raise typer.Exit(_status(checked))
 
 
@@ -129,8 +237,9 @@ def demo(
     only: Annotated[str | None, typer.Option("--only", metavar="step,stl,...", help="Only these formats.")] = None,
 ) -> None:
     """Check a shipped demo build as first planned, then as mended, and export the mended one."""
-    from elbowroom.model import demos, pipeline
-    from elbowroom.model.command.terminal import summary, written
+    from elbowroom.model import demos, pictures, pipeline
+    from elbowroom.model.command.terminal import written
+    from elbowroom.model.command.verdicts import summary
     from elbowroom.model.writers import chosen, write
 
     status, store, formats = FITS, Store.default(), chosen(only)
@@ -147,6 +256,7 @@ def demo(
                 formats,
                 progress,
                 store=store,
+                pictures=partial(pictures.files, after, store, progress),
                 templates=after.build.templates,
             )  # fmt: skip
         summary(f"{after.layout.title}, as mended", after.findings, after.layout)
@@ -158,23 +268,59 @@ def demo(
 @app.command()
 def catalogue(
     family: Annotated[
-        str | None, typer.Argument(metavar="[FAMILY]", help="One kind of part, e.g. radiator.", show_default=False)
+        str | None,
+        typer.Argument(
+            metavar="[FAMILY|SIZE]", help="One kind of part, e.g. radiator, or one size of it.", show_default=False
+        ),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture", metavar="DIR|FILE", help="Draw it with its names: into a folder, or one .svg or .png."
+        ),
     ] = None,
 ) -> None:
-    """List the kinds of parts, or the sizes and fields of one kind with units, ranges and sources."""
+    """List the kinds of parts, or the sizes, fields and names of one kind with units, ranges and sources.
+
+    Names are what a build file writes after a piece's own: card.in, radiator.a, case.rear-slot-4.
+    """
     from elbowroom.model.command.terminal import families, family_details
+    from elbowroom.parts.catalogue import family_of
     from elbowroom.parts.families import FAMILIES, WORDS, families_of
 
-    if family is None:
+    if picture is not None:
+        _draw_catalogue(family, picture)
+    elif family is None:
         families()
     elif family in FAMILIES:
         family_details(family)
+    elif (of := family_of(family)) is not None:
+        family_details(of, family)
     elif meant := families_of(family):
         for name in meant:
             family_details(name)
             typer.echo()
     else:
         raise InputError(f"no part family {shown(family)}{choices(family, (*FAMILIES, *WORDS), 60)}")
+
+
+@app.command()
+def describe(
+    file: BuildFile,
+    piece: Annotated[str, typer.Argument(metavar="PIECE", help="A piece of the build, e.g. card.", show_default=False)],
+    set_: Set = None,
+) -> None:
+    """Tell all about one piece: size, place, fields and what they rest on, its names with what is on each, findings."""
+    from elbowroom.model import pipeline
+    from elbowroom.model.command.describing import describe as told
+    from elbowroom.model.command.screen import answers
+
+    with working() as progress:
+        checked = pipeline.check(file, Store.default(), set_ or (), progress)
+    found = {p.name: p for p in checked.layout.pieces}
+    if piece not in found:
+        raise InputError(f"no part {shown(piece)}{choices(piece, found, 30)}")
+    told(answers(), checked, found[piece])
 
 
 @app.command()
@@ -197,6 +343,46 @@ def schema() -> None:
     from elbowroom.model.schema import text
 
     typer.echo(text())
+
+
+def _draw_catalogue(family: str | None, to: Path) -> None:
+    """Pictures of what a word of the catalogue means; of every family where there is none."""
+    from elbowroom.model.command.terminal import drawn
+    from elbowroom.model.pictures import family as drawing
+    from elbowroom.parts.families import FAMILIES
+
+    with working() as progress:
+        store, found = Store.default(), []
+        asked = list(FAMILIES) if family is None else [family]
+        for i, word in enumerate(asked):
+            progress(i, len(asked), f"drawing {word}")
+            made = drawing.picture(word, store)
+            if made is not None:
+                found.append(made)
+            elif family is not None:
+                raise InputError(f"there is no size of {shown(word)} to draw: the build states all of it")
+    for title, paths in _put(found, to):
+        drawn(title, paths)
+
+
+def _put(found: Sequence[Picture], to: Path) -> list[tuple[str, list[Path]]]:
+    """Pictures put into a folder, as SVG and PNG, or one of them into the file of that name."""
+    from elbowroom.model.pictures import both
+    from elbowroom.model.writers.atomic import Staging, write_file
+
+    kind = to.suffix.lower()
+    if kind in (".jpg", ".jpeg", ".gif", ".webp", ".bmp", ".pdf"):
+        raise InputError(f"{quoted(to)}: a picture is written as .svg or .png")
+    if kind not in (".svg", ".png"):
+        with Staging(to) as staging:
+            for name, content in both(found):
+                staging.add(name, content)
+            paths = staging.commit()
+        return [(p.title, [q for q in paths if q.stem == p.name]) for p in found]
+    if len(found) != 1:
+        raise InputError(f"{quoted(to)} is one file, and there are {len(found)} pictures: name a folder")
+    write_file(to, found[0].svg if kind == ".svg" else found[0].png())
+    return [(found[0].title, [to])]
 
 
 def _status(checked: Any) -> int:

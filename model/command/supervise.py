@@ -27,6 +27,7 @@ PATIENCE_S = 2.0  # between being asked to stop and being made to
 LONG_S, AGAIN_S = 30.0, 60.0  # a run that takes this long says so, and says so again
 MUCH_BYTES = 1_500_000_000  # a run that holds more memory than this says so
 _TICK_S = 0.25
+_LOOK_S = 2.0  # between looks at the memory: one reads the state of every process there is
 
 _stopping = False
 
@@ -99,7 +100,7 @@ class _Watch:
         self.made: list[Path] = []
         self.work = ""
         self.started = time.monotonic()
-        self.next_word, self.much = LONG_S, False
+        self.next_word, self.next_look, self.much = LONG_S, 1.0, False
         for number in noted.LISTENED:
             if signal.getsignal(number) is not signal.SIG_IGN:  # as under nohup: it stays so
                 signal.signal(number, self._ask)
@@ -149,7 +150,10 @@ class _Watch:
                 doing = f" ({self.work})" if self.work else ""
                 say(f"still at work after {self.next_word:.0f} s{doing}; Ctrl-C stops it, nothing half-written")
             self.next_word += AGAIN_S
-        if not self.much and seconds > 1 and _memory(self.child) > MUCH_BYTES:
+        if self.much or seconds < self.next_look:
+            return
+        self.next_look = seconds + _LOOK_S
+        if _memory(self.child) > MUCH_BYTES:
             self.much = True
             say(f"this run holds more than {MUCH_BYTES / 1e9:.1f} GB of memory")
 

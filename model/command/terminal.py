@@ -1,15 +1,13 @@
-"""What the commands print: the findings worst first, the catalogue, the files written, and progress.
+"""What the commands print: the findings worst first, the catalogue, and the files written.
 
-Owns the terminal's look. Every number comes from a finding, as every other output's does. Progress shows only where
-standard error is a terminal, and goes there, so that standard output stays clean for scripts.
+Owns the look of answers. Every number comes from a finding, as every other output's does. What shows while the work
+goes on is `screen`'s, on standard error, so that standard output stays clean for scripts.
 """
 
 from __future__ import annotations
 
-import sys
 import typing
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from pydantic import BaseModel
@@ -18,178 +16,16 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
-from elbowroom.model.layout.identity import Screwed
-from elbowroom.model.layout.layout import Layout, Piece
-from elbowroom.model.told.cautions import DEFER
-from elbowroom.model.told.cautions import listed as listed_cautions
-from elbowroom.model.told.findings import FAILING, Finding, overall
-from elbowroom.model.told.particulars import AtJoint
-from elbowroom.model.told.places import distances
-from elbowroom.model.told.progress import Progress
+from elbowroom.model.command.screen import SIGN, STYLE, answers
 from elbowroom.parts import FAMILIES, family_class
-from elbowroom.parts.catalogue import sizes
+from elbowroom.parts.catalogue import sample, sizes
 from elbowroom.parts.tube.tube_stock import tube_stocks
-from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS, Box
-
-# A word and a sign each, so that no verdict is told by colour alone.
-_SIGN = {
-    "clash": "✖", "fail": "✖", "touch": "=", "tight": "<", "unknown": "?", "caution": "!", "clear": "✓", "pass": "✓",
-}  # fmt: skip
-_STYLE = {
-    "clash": "bold red",
-    "fail": "bold red",
-    "touch": "red",
-    "tight": "red",
-    "unknown": "yellow",
-    "caution": "yellow",
-}
-_WIDTH = 110  # characters of a line of cautions
-_SHOWN = frozenset({"clash", "fail", "touch", "tight", "unknown", "caution"})
-
-
-class _Answer(Console):
-    """A console that leaves it to the command what a closed pipe means."""
-
-    def on_broken_pipe(self) -> None:
-        raise BrokenPipeError
-
-
-def _out() -> Console:
-    # Where there is no terminal to fit into, tables keep their columns whole.
-    return _Answer(highlight=False, soft_wrap=True, width=None if sys.stdout.isatty() else 240)
-
-
-@contextmanager
-def bar() -> Iterator[Progress | None]:
-    """A progress bar on standard error where that is a terminal; None, and silence, where it is not."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
-    from rich.progress import Progress as Bars
-
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
-    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
-        tasks: dict[str, Any] = {}
-
-        def step(done: int, total: int, what: str) -> None:
-            if what not in tasks:
-                tasks[what] = bars.add_task(what, total=total)
-            bars.update(tasks[what], completed=done, total=total)
-
-        yield step
-
-
-def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: bool = False) -> None:
-    """The findings worst first, then one line that says whether it fits.
-
-    layout: what they are about; where it has a case, places are told from its walls.
-    """
-    out, interior = _out(), layout.interior
-    by_name = {p.name: p for p in layout.pieces}
-    ordered = sorted(findings, key=lambda f: f.rank)
-    present = {f.id: f for f in ordered}
-    listed = [f for f in ordered if every or f.verdict in _SHOWN or f.question == "height"]
-    listed = [f for f in listed if f.cause not in present]  # what follows from another is told under it
-    alike: dict[tuple[str, ...], int] = {}  # findings by verdict, question and parts: the worst speaks for the others
-    for f in listed:
-        alike[_key(f, by_name)] = alike.get(_key(f, by_name), 0) + 1
-    out.print(f"[bold]{escape(title)}[/bold]")
-    if interior is None and any(f.where for f in listed):
-        out.print(
-            "  [dim]places x, y, z are mm from the zero point that the build's own x, y, z are measured from[/dim]"
-        )
-    explained: set[str] = set()  # hole patterns whose letter was said to be which face
-    for f in listed:
-        more = "" if every else _more(alike.pop(_key(f, by_name), 0))
-        if more is None:
-            continue
-        _told(out, f, interior, more + _lettered(f, explained))
-        follow = [present[i] for i in f.effects if i in present]
-        if every:
-            for other in follow:
-                _told(out, other, interior, indent=4)
-        elif follow:
-            count = f"{len(follow)} findings that follow" if len(follow) > 1 else "one finding that follows"
-            out.print(f"             [dim]and {count} from it (--all shows them)[/dim]")
-    counts: dict[str, int] = {}
-    for f in ordered:
-        counts[f.verdict] = counts.get(f.verdict, 0) + 1
-    listing = ", ".join(f"{n} {v}" for v, n in counts.items())
-    told = f" ({listing})" if listing else ""
-    result = overall(ordered)
-    words = {"fits": "it fits", "fails": "it does not fit", "unknown": "unknown whether it fits"}
-    style = {"fits": "bold green", "fails": "bold red", "unknown": "bold yellow"}[result]
-    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings{told}")
-    assumed = {
-        (name, field) for f in ordered if f.verdict in FAILING for name, fields in f.basis.assumed for field in fields
-    }
-    if assumed:
-        pieces = len({name for name, _ in assumed})
-        out.print(
-            f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
-            "measure those before you cut (listed in the JSON under basis)."
-        )
-    care = dict.fromkeys(c for f in ordered for c in f.take_care)
-    last = [*(c for c in care if c != DEFER), DEFER]  # whatever hurts, those who know better are named once, at the end
-    for line in listed_cautions(last, _WIDTH) if care else ():
-        out.print(f"  [dim]{escape(line)}[/dim]")
-
-
-def _lettered(f: Finding, explained: set[str]) -> str:
-    """What the letter of a hole pattern stands for, where it first appears."""
-    if f.joint_face is None or not isinstance(at := f.about, AtJoint):
-        return ""
-    if len(at.pattern) > 1 or at.joint in explained:
-        return ""
-    explained.add(at.joint)
-    return f" [dim]({escape(at.joint)}: its face {f.joint_face})[/dim]"
-
-
-def _told(out: Console, f: Finding, interior: Box | None, more: str = "", indent: int = 0) -> None:
-    """One finding: its verdict, what it says, where it is, and what would help."""
-    verdict = f"[{_STYLE.get(f.verdict, 'green')}]{_SIGN[f.verdict]} {f.verdict:8}[/]"
-    space = " " * indent
-    out.print(f"{space}  {verdict} {escape(f.text)}{_where(f, interior)}{more}")
-    for remedy in f.remedies:
-        out.print(f"{space}             → {escape(remedy)}")
-
-
-def _key(f: Finding, pieces: Mapping[str, Piece]) -> tuple[str, ...]:
-    """What findings that one of them may speak for have in common."""
-
-    def called(name: str) -> str:
-        piece = pieces.get(name)
-        return piece.row if piece is not None and (alike or isinstance(piece.identity, Screwed)) else name
-
-    # Screws speak for each other, and so do joints of parts that there are several of.
-    alike = f.question in ("hole-alignment", "screw", "tool-access")
-    if f.question in ("coolant", "loop", "air"):
-        return (f.id,)  # each says something of its own, of the same parts
-    return (f.verdict, f.question, *map(called, f.parts))
-
-
-def _more(count: int) -> str | None:
-    """How many findings of the same kind the first of them stands for; None for one that is spoken for."""
-    if count == 0:
-        return None
-    return "" if count == 1 else f" [dim](and {count - 1} more like this)[/dim]"
-
-
-def _where(f: Finding, interior: Box | None) -> str:
-    """Where a finding is: in words, then as a person with a tape finds it, from rear wall, tray and floor."""
-    if not f.where or f.verdict in ("clear", "pass"):
-        return ""
-    x, y, z = f.where[0]
-    if interior is None:
-        return f" [dim]at x {x:.1f}, y {y:.1f}, z {z:.1f}[/dim]"
-    words = f"{f.spot}: " if f.spot else ""
-    return f" [dim]({words}{distances(f.where[0], interior)})[/dim]"
+from elbowroom.parts.vocabulary.base import MARKS, SHORT_MARKS
 
 
 def written(result: Any) -> None:
     """The files a run wrote, and what it had to leave out."""
-    out = _out()
+    out = answers()
     for path in result.paths:
         word = "replaced" if path in result.replaced else "wrote"
         out.print(f"  {word} {escape(quoted(path))}", soft_wrap=True)
@@ -197,16 +33,24 @@ def written(result: Any) -> None:
         out.print(f"  note: {escape(escaped(note))}", soft_wrap=True)
 
 
+def drawn(title: str, paths: Iterable[Any]) -> None:
+    """The one picture that was drawn, and its files."""
+    out = answers()
+    out.print(f"[bold]{escape(escaped(title))}[/bold]", soft_wrap=True)
+    for path in paths:
+        out.print(f"  wrote {escape(quoted(path))}", soft_wrap=True)
+
+
 def made(result: Any) -> None:
     """The parts that were made, what to look at in each, and the files."""
-    out = _out()
+    out = answers()
     out.print(f"[bold]{escape(result.title)}[/bold]")
     for order, _, verdicts in result.parts:
         x, y, z = order.part.box().size
         out.print(f"  {order.count} x {escape(order.label)}: {x:g} x {y:g} x {z:g} mm, {order.need.plastic.upper()}")
         for v in verdicts:
             if v.verdict != "pass":
-                out.print(f"  [{_STYLE[v.verdict]}]{_SIGN[v.verdict]} {v.verdict:8}[/] {v.question}: {escape(v.text)}")
+                out.print(f"  [{STYLE[v.verdict]}]{SIGN[v.verdict]} {v.verdict:8}[/] {v.question}: {escape(v.text)}")
     written(result)
 
 
@@ -216,14 +60,16 @@ def families() -> None:
     for family in FAMILIES:
         about = (family_class(family).__doc__ or "").strip().splitlines()[0]
         table.add_row(family, str(len(tube_stocks() if family == "tube" else sizes(family))), escape(about))
-    _out().print(table)
+    answers().print(table)
 
 
-def family_details(family: str) -> None:
-    """A family's sizes, and its fields with unit, range, default, source and what kind of source it is."""
-    out = _out()
+def family_details(family: str, alone: str | None = None) -> None:
+    """A family's sizes, the names it offers, and its fields with unit, range, default, source and what kind of source
+    it is. alone: of this size alone.
+    """
+    out = answers()
     out.print(f"[bold]{family}[/bold]: {escape((family_class(family).__doc__ or '').strip())}")
-    for size in sizes(family).values():
+    for size in (s for s in sizes(family).values() if alone in (None, s.name)):
         marks = ", ".join(sorted({SHORT_MARKS[mark] for _, mark in size.sources.values()}))
         sources = "; ".join(sorted({source for source, _ in size.sources.values()}))
         out.print(f"\n[bold]{escape(size.name)}[/bold]  {escape(size.about)}  [dim]({escape(sources)}; {marks})[/dim]")
@@ -244,7 +90,21 @@ def family_details(family: str) -> None:
         out.print(escape(picture), soft_wrap=True)
         out.print()
     out.print(fields)
+    _names(out, family, alone)
     out.print("rests on: " + "; ".join(f"{SHORT_MARKS[m]}: {text}" for m, text in MARKS.items()))
+
+
+def _names(out: Console, family: str, alone: str | None) -> None:
+    """What a family offers, of one of its sizes: larger ones have more of the same."""
+    from elbowroom.model.command.describing import names_table
+
+    typical = sample(family, alone)
+    table = None if typical is None else names_table(typical[1])
+    if table is not None and typical is not None:
+        out.print()
+        out.print(f"names in a build file, of {escape(typical[0])}:")
+        out.print(table)
+        out.print()
 
 
 def _flat(fields: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:

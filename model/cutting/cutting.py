@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from elbowroom.model.build.cut_spec import split
-from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.entries import Build
 from elbowroom.model.cutting.asked import apply
 from elbowroom.model.cutting.flat_cutting import TRIMMED_MM
 from elbowroom.model.geometry.solidify import solidify

@@ -70,14 +70,14 @@ class Access:
                     ended = at
                     break
                 count += 1
-                end = self.stages.alike_from(at, b)
+                end, after = self.stages.alike_from(at, b)
                 if end - at > _LEAST:
                     new, never = self._stretch(at, end)
                     bad += new
                     aside |= {x.names[0]: x for x in never}
                 if end >= b - _SLIVER:
                     break
-                cells.append((end, min(end + SAME_MM, b)))
+                cells.append((end, after))
                 at = cells[-1][1]
             done.append((a, b if ended is None else ended))
             if ended is not None:

@@ -15,8 +15,8 @@ from collections.abc import Callable
 from typing import Any
 
 from elbowroom.model import digest
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.problems import Path
-from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.source import Document
 from elbowroom.model.heights.words import Wishes
 from elbowroom.model.store import Store

@@ -15,8 +15,9 @@ from typing import Literal, assert_never
 
 import numpy as np
 
+from elbowroom.model.checks.contacts import mated_bodies
 from elbowroom.model.checks.containment import check as contained
-from elbowroom.model.checks.interference import mated_bodies, wanted_between
+from elbowroom.model.checks.interference import wanted_between
 from elbowroom.model.checks.keep_out import admitted
 from elbowroom.model.checks.mates import ALIGNED
 from elbowroom.model.geometry import judged

@@ -73,7 +73,11 @@ def look(
     if ended is not None:
         kept = [(a, min(b, ended)) for a, b in kept if a < ended - _SLIVER]
     got = Look(tuple(kept), everything, aside, stages, moved.movers | movers, ended)
-    return got if kept or ended is not None else _none(stages, at, got, budget, store)
+    if kept or ended is not None:
+        return got
+    # Screws that reach only where the bare parts are too near: by how much they are says what must move.
+    lower, _, _ = _screwed(stages, left(fits, moved.lo, moved.hi), lambda _: False, budget, store, progress)
+    return _none(stages, at, replace(got, limits=(*everything, *lower)), budget, store)
 
 
 def _needs(found: Sequence[Limit], movers: frozenset[str], moved: Moved) -> tuple[Need, ...]:
@@ -116,14 +120,13 @@ def _screwed(
             if count >= MAX_STRETCHES or stages.probes >= PROBES:
                 return closed(found, cells), movers, at
             count += 1
-            end = stages.alike_from(at, b)
+            end, after = stages.alike_from(at, b)
             more, own = _stretch(stages, at, end, budget, store)
             found, movers = [*found, *more], movers | own
             if progress is not None:
                 progress(count, count + 1, "finding the height")
             if end >= b - _SLIVER:
                 break
-            after = min(end + SAME_MM, b)
             cells.append((end, after))
             at = after
     return closed(found, cells), movers, None

@@ -11,8 +11,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.problems import Path
-from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
 from elbowroom.model.heights.bearing_out import advised, borne_out
 from elbowroom.model.heights.choosing import layered, whole

@@ -14,9 +14,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from elbowroom.model.build.resolve import Build
+from elbowroom.model.build.entries import Build
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.geometry.solidify import shape_key
+from elbowroom.model.heights.choosing import whole
 from elbowroom.model.heights.keeping import Alike
 from elbowroom.model.heights.limits import Limit
 from elbowroom.model.heights.moved import Moved
@@ -51,6 +52,7 @@ class Stages:
 
     def __init__(self, build: Build, plumbing: Plumbing | None, moved: Moved, at: float, store: Store) -> None:
         self.build, self.plumbing, self.moved, self.store = build, plumbing, moved, store
+        self.layer = float(build.printer.layer)
         self.chains = [c for c in plumbing.chains.values() if c.links] if plumbing is not None else []
         self.movers = moved.movers
         near = {n for m in moved.layout.mates for n in (m.piece, m.to_piece) if {m.piece, m.to_piece} & self.movers}
@@ -62,6 +64,7 @@ class Stages:
         self._others = insert_fasteners(self.standing)
         self._alike = Alike(self._facts(), store)
         self._probed: set[float] = set()
+        self._stretches: list[tuple[float, float, float]] = []  # asked about: start, end, and where the next begins
         self.constant: frozenset[str] = frozenset()
 
     # The layout ------------------------------------------------------------------------------------------------------
@@ -195,16 +198,27 @@ class Stages:
         return [near, mates, room, stated(self.build.screws), sorted(self.movers), moved.lo, moved.hi]
 
     def set_aside(self, heights: Sequence[float]) -> tuple[Limit, ...]:
-        """What is said against the same screws at all of these heights, which no other is then blamed for; as limits
-        over all heights.
+        """What is said in the same words at all of these heights, which no other is then blamed for; as limits over all
+        heights. Words that name lengths differ with the height: what they say may hold at some heights only.
         """
         told = [{f.id: f for f in self.against(h)} for h in heights]
-        alike = [f for i, f in told[0].items() if all(i in t for t in told)]
+        alike = [f for i, f in told[0].items() if all(i in t and t[i].text == f.text for t in told)]
         self.constant = frozenset(f.id for f in alike)
         return tuple(_limit(f, self.moved.lo, self.moved.hi) for f in alike)
 
-    def alike_from(self, a: float, b: float) -> float:
-        """The height up to which, from a on and at most to b, the same screws are chosen."""
+    def alike_from(self, a: float, b: float) -> tuple[float, float]:
+        """The height up to which, from a on and at most to b, the same screws are chosen, and where the next ones
+        begin: b twice where these are chosen all along. A whole layer between the two is asked about, as it is what
+        would be made.
+        """
+        for start, end, after in self._stretches:
+            if start <= a <= end and (end >= b or after > end):
+                return (end, after) if end < b else (b, b)
+        end, after = self._alike_to(a, b)
+        self._stretches.append((a, end, after))
+        return end, after
+
+    def _alike_to(self, a: float, b: float) -> tuple[float, float]:
         own = self.signature(a)
         good = a
         for end in [*self._steps(a, b), b]:
@@ -215,8 +229,11 @@ class Stages:
             while bad - good > SAME_MM and self.probes < PROBES:
                 middle = (good + bad) / 2
                 good, bad = (middle, bad) if self.signature(middle) == own else (good, middle)
-            return good
-        return b
+            made = whole(good, bad, self.layer)
+            if made is not None and good < made < bad:
+                good, bad = (made, bad) if self.signature(made) == own else (good, made)
+            return good, min(bad, good + SAME_MM)
+        return b, b
 
     @staticmethod
     def _steps(a: float, b: float) -> list[float]:

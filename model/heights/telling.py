@@ -28,7 +28,7 @@ from elbowroom.model.told.wordings import assumed_by, ceil_mm, floor_mm, mm
 from elbowroom.parts.vocabulary.arrays import Floats
 
 _AT = 1e-4  # mm: ends of stretches nearer than this are one
-_ENDED = "higher ones were not looked at, since looking is bounded"
+_ENDED = "higher ones may do as well, but were not looked at, since looking is bounded"
 _NAMED = 3  # reasons named in a sentence; all are in the JSON
 
 

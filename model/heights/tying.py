@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from elbowroom.model.build.entries import Build, Entry
 from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import Path
-from elbowroom.model.build.resolve import Build, Entry, load
+from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import Placement
 from elbowroom.model.heights.moved import with_height

@@ -14,9 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
+from elbowroom.model.build.entries import Build, Entry, StackEntries
 from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import BuildError, Path, choices, shown
-from elbowroom.model.build.resolve import Build, Entry, StackEntries
 from elbowroom.model.build.spec import AXES, MAX_PIECES, At, Placement
 from elbowroom.model.layout.identity import Entered, numbered
 from elbowroom.model.layout.implied import implied_mates

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from elbowroom.model.build.resolve import Entry
+from elbowroom.model.build.entries import Entry
 from elbowroom.model.build.spec import Layering
 from elbowroom.parts.fan.layers import FanLayer
 from elbowroom.parts.vocabulary.base import Frame, Part

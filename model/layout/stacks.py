@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from elbowroom.model.build.entries import Entry, StackEntries
 from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import Path, choices
-from elbowroom.model.build.resolve import Entry, StackEntries
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import WALLS, Layering
 from elbowroom.model.layout.identity import Entered

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import choices, everyday, shown
-from elbowroom.model.build.resolve import Build
 from elbowroom.model.layout.layout import Gaps, Piece
 from elbowroom.model.layout.wildcard import matches
 from elbowroom.parts import FAMILIES

@@ -13,11 +13,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.loop_spec import MAX_CHAIN, CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.build.points import point_of
 from elbowroom.model.build.problems import Path, choices, shown
-from elbowroom.model.build.resolve import Build
 from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.parts.case.case import Case

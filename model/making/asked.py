@@ -10,8 +10,9 @@ from pathlib import Path
 
 from elbowroom.model import pipeline
 from elbowroom.model.build import source
+from elbowroom.model.build.merging import spelled_out
 from elbowroom.model.build.problems import BuildError, InputError, Mark, Problem
-from elbowroom.model.build.resolve import load, spelled_out
+from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
 from elbowroom.model.layout.place import placed
 from elbowroom.model.pipeline import Read

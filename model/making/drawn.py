@@ -22,7 +22,7 @@ from elbowroom.model.writers.job import Job
 from elbowroom.model.writers.materials import LOOKS
 from elbowroom.model.writers.step_plan import ROOT, Plan
 from elbowroom.parts.imported import child
-from elbowroom.parts.imported.mesh_file import PartFileError
+from elbowroom.parts.imported.unreadable import PartFileError
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import IDENTITY
 

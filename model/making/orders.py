@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 from pydantic import ValidationError
 
+from elbowroom.model.build.entries import Entry
 from elbowroom.model.build.make_spec import PRINTED, MakeWords, PrinterSpec
 from elbowroom.model.build.problems import InputError
-from elbowroom.model.build.resolve import Entry
 from elbowroom.model.geometry.names import UniqueNames, catalogue_name
 from elbowroom.model.layout.layout import Layout
 from elbowroom.model.making import advice

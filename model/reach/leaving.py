@@ -2,8 +2,8 @@
 
 Owns the directions a tube is tried in and what it sweeps. Pushing it in needs the straight length that ends inside the
 fitting and the straight leg behind it, in front of the mouth, with the case's side panels off; lying there it needs the
-leg and one bend of the tube's radius through 90 degrees, or the leg and as much straight on as the radius. Leaves whole
-runs to `tubes`.
+leg and one bend of the tube's radius through 90 degrees, or the leg and as much straight on as such a bend comes
+forward: to what faces a mouth nearer than that no tube that has to turn aside can go. Leaves whole runs to `tubes`.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Leg:
 
     @property
     def ahead(self) -> Rod:
-        return Rod((0, 0, 0), (0, 0, self.straight + self.radius), self.od / 2)
+        return Rod((0, 0, 0), (0, 0, self.straight + self.radius + self.od / 2), self.od / 2)
 
     def bend(self, chord: float = CHORD) -> tuple[Rod, ...]:
         """The quarter bend toward +x as flat-ended bars that hold it, each run on past its joints to the mitre."""

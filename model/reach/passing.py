@@ -15,9 +15,10 @@ import numpy as np
 from elbowroom.model.geometry.envelopes import Rod, posed
 from elbowroom.model.geometry.freespace import FREE
 from elbowroom.model.reach.land import ABOVE, land_state
+from elbowroom.model.reach.resting import unsound
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import attempt
-from elbowroom.model.reach.verdicts import Wanted, ground_fails, land_of, unsound
+from elbowroom.model.reach.verdicts import Wanted, ground_fails, land_of
 
 
 def passes(rooms: Rooms, site: Site, wanted: Wanted, moving: Collection[str] = ()) -> bool:

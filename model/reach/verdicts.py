@@ -13,34 +13,26 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.loop.plumbing import Link, Tubing
 from elbowroom.model.reach.chains import Postures
 from elbowroom.model.reach.choices import all_that_go_on, lowest, remedies
 from elbowroom.model.reach.land import Land, land_state
+from elbowroom.model.reach.phrased import ground_told, sizes_of, verdict_on
+from elbowroom.model.reach.resting import basis_of, rests_on_fault, unsound
 from elbowroom.model.reach.rooms import RUN_STEP, SLICES, Rooms, Site
-from elbowroom.model.reach.told import hands_told, named, tube_leaves, turned, turns_told
+from elbowroom.model.reach.told import named, turned
 from elbowroom.model.reach.trial import Trial, attempt
 from elbowroom.model.reach.volume import Volume, kits, volume
 from elbowroom.model.reach.why import Reason, why
 from elbowroom.model.told.findings import Basis, Finding, Point, Verdict, rounded
 from elbowroom.model.told.particulars import AtPort, Fingers
-from elbowroom.model.told.wordings import assumed_by, lacking, mm2, tenths
-from elbowroom.parts.catalogue import sizes
-from elbowroom.parts.fitting.fitting import Fitting
+from elbowroom.model.told.wordings import tenths
 from elbowroom.parts.fitting.fitting_choice import holds
 from elbowroom.parts.tube.tube_stock import tube_stocks
-from elbowroom.parts.vocabulary.base import ASSUMED
 from elbowroom.parts.vocabulary.threads import thread
 
 LONGEST = 300.0  # mm of free axis that are looked for: longer than any fitting with its tube's straight leg
 USUAL_LAND = 17.0  # mm: least land where a port states none; common practice, no source (P)
-NEARBY = 30.0  # mm around a chain in which an unsound mesh leaves the verdict open: the tube's leg and a finger
-# Fields of a fitting that its envelope is made of: what a finding calls assumed where the build does not state them.
-_ENVELOPE = (
-    "body_od", "hex_af", "height", "collar_od", "collar_height", "axis_height", "next_distance", "next_od", "sidestep",
-    "thread_length", "seal_od", "insertion", "finger_room",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +101,7 @@ def _covered(site: Site, links: Sequence[Link], ground: Land) -> Finding:
     words = f"{by} is screwed into it" if ground.state == "taken" else f"covered by {by}, not blocked"
     text = f"{site.port}: {words}"
     if links:
-        text += f"; {_sizes(links)} cannot be screwed in as well"
+        text += f"; {sizes_of(links)} cannot be screwed in as well"
     return _finding(site, "fail" if links else "pass", text, ground, where=_at(ground), more=(("covered_by", by),))
 
 
@@ -121,7 +113,7 @@ def _open(rooms: Rooms, site: Site, ground: Land, axis: _Axis, room: Volume) -> 
     if ground.state == "unknown":
         verdict, text = "unknown", f"{site.port}: unknown what can be screwed in; {ground.fault}"
     elif ground.state != "free":
-        verdict, text = "caution", f"{site.port}: nothing is chosen, and nothing would seal: {_ground(ground)}"
+        verdict, text = "caution", f"{site.port}: nothing is chosen, and nothing would seal: {ground_told(ground)}"
     elif not on:
         verdict = "caution"
         first = axis.wide_stop or axis.bare_stop
@@ -132,7 +124,7 @@ def _open(rooms: Rooms, site: Site, ground: Land, axis: _Axis, room: Volume) -> 
     if verdict == "pass" and (fault := unsound(rooms, site, ())):
         verdict, text = "unknown", f"{site.port}: unknown what can be screwed in; {fault}"
     return _finding(
-        site, verdict, text, ground, axis=axis, room=room, where=where, basis=_basis(rooms, site, (), None),
+        site, verdict, text, ground, axis=axis, room=room, where=where, basis=basis_of(rooms, site, (), None),
         fittings=tuple(on),
     )  # fmt: skip
 
@@ -151,21 +143,21 @@ def _chosen(
     others: tuple[Trial, ...] = ()
     if trial.problem is not None and not broken:
         others = remedies(rooms, site, links, meant, seals=partial(_seals, rooms, site, ground))
-    verdict, text = _verdict(rooms, site, trial, reason, ground, broken)
+    verdict, text, short = verdict_on(rooms, site, trial, reason, ground, broken)
     if idle and not broken:
         verdict, text = "caution", f"{text}; no run ends here: none could"
     fault = unsound(rooms, site, links)
-    if ground.state == "unknown" or (fault and (verdict != "fail" or _rests_on_fault(rooms, reason))):
+    if ground.state == "unknown" or (fault and (verdict != "fail" or rests_on_fault(rooms, reason))):
         verdict = "unknown"
-        text = f"{site.port}: unknown whether {_sizes(links)} can be screwed in; {ground.fault or fault}"
+        text = f"{site.port}: unknown whether {sizes_of(links)} can be screwed in; {ground.fault or fault}"
     measured, required, where = axis.wide, links[0].fitting.reach_length, _at(ground)
     if reason is not None:
         b = reason.blockage
         measured, required, where = b.clearance, b.required, (b.at, b.on)
     return _finding(
         site, verdict, text, ground, axis=axis, room=room, where=where, measured=measured, required=required,
-        basis=_basis(rooms, site, links, reason), remedies=tuple(named(rooms, t) for t in others),
-        more=_details(trial, reason), trial=trial,
+        basis=basis_of(rooms, site, links, reason), remedies=tuple(named(rooms, t) for t in others),
+        more=_details(trial, reason), trial=trial, short=short if verdict == "caution" else "",
     )  # fmt: skip
 
 
@@ -180,57 +172,6 @@ def _tube_for(links: Sequence[Link], usual: Tubing | None) -> Tubing | None:
         return usual
     stock = next((t for t in tube_stocks().values() if holds(end, t.od, t.id, t.kind)), None)
     return None if stock is None else Tubing(stock, stock.least_radius, 0.0, 0.0)
-
-
-def _verdict(
-    rooms: Rooms, site: Site, trial: Trial, reason: Reason | None, ground: Land, broken: bool
-) -> tuple[Verdict, str]:
-    name, here = _sizes(trial.links), str(site.port)
-    if broken:
-        return "fail", f"{here}: {name} does not seal: {_ground(ground)}"
-    if trial.problem is not None:
-        return "fail", f"{here}: {_problem(name, trial, reason)}"
-    told = [f"{name} can be screwed in"]
-    for i, a in zip(_free(trial.links), trial.angles, strict=True):
-        told.append(f"{trial.links[i].size} may stand {turns_told(rooms, trial, i, a)}")
-    if trial.leaving is not None:
-        told.append(tube_leaves(trial, open_side_of(rooms.layout)))
-    cautions = hands_told(rooms, site, trial)
-    land = trial.links[0].fitting.land
-    if ground.diameter < land:
-        cautions.append(f"its seal face is {ground.diameter:g} wide, {land:g} are wanted")
-    if ground.state == "broken":
-        cautions.append(f"{_ground(ground)}, outside the seal ring")
-    if ground.seam:
-        cautions.append(f"its seal lies across the seam of {' and '.join(ground.seam)}")
-    return "caution" if cautions else "pass", f"{here}: " + "; ".join(told + cautions)
-
-
-def _problem(name: str, trial: Trial, reason: Reason | None) -> str:
-    if trial.rule:
-        return f"{name} cannot be screwed in: {trial.rule}"
-    if reason is None:
-        return f"{name} cannot be screwed in: its own pieces are in each other's way"
-    stands_in = f"{reason.blockage.obstacle} is {lacking(reason.short)} in its way"
-    if reason.blockage.manner == "near":
-        stands_in = f"{reason.blockage.obstacle} is {lacking(reason.short)} too near"
-    also = "".join(
-        f"; {b.obstacle} is {lacking(b.shortfall)} {'too near' if b.manner == 'near' else 'in its way'} as well"
-        for b in reason.also
-    )
-    return {
-        "stands": f"{name} cannot be screwed in: {stands_in}{also}",
-        "comes in": f"{name} cannot be screwed in: {stands_in} on its way in{also}",
-        "pushed": f"no tube can be pushed into {name}: {stands_in}",
-        "leaves": f"the tube cannot leave {name}: {stands_in}",
-        "fingers": f"fingers cannot turn {name}: {stands_in}",
-    }[reason.stage]
-
-
-def _ground(ground: Land) -> str:
-    if ground.state == "blocked":
-        return f"{ground.obstacle} lies on its seal face"
-    return f"{mm2(ground.missing)} of its seal face of {ground.diameter:g} are missing"
 
 
 def ground_fails(rooms: Rooms, site: Site, ground: Land, links: Sequence[Link]) -> bool:
@@ -259,42 +200,6 @@ def mended_beside(
 # What it rests on -----------------------------------------------------------------------------------------------------
 
 
-def unsound(rooms: Rooms, site: Site, links: Sequence[Link]) -> str:
-    """A mesh near a chain that no verdict may rest on, in words; empty where all are sound."""
-    reach = sum(li.fitting.reach_length for li in links) + NEARBY
-    for s in rooms.around(site, reach):
-        if s.mesh.fault is not None and s.body.keep_out is None:
-            return f"the mesh of {s.name} is not sound: {s.mesh.fault}"
-    return ""
-
-
-def _rests_on_fault(rooms: Rooms, reason: Reason | None) -> bool:
-    return reason is not None and rooms.solids[reason.blockage.obstacle].mesh.fault is not None
-
-
-def _basis(rooms: Rooms, site: Site, links: Sequence[Link], reason: Reason | None) -> Basis:
-    near = rooms.around(site, sum(li.fitting.reach_length for li in links) + NEARBY)
-    bound = max([s.mesh.bound for s in near], default=0.0)
-    assumed = dict(assumed_by(site.piece))
-    if reason is not None:
-        solid = rooms.solids[reason.blockage.obstacle]
-        bound = float(solid.mesh.bound)
-        assumed |= dict(assumed_by(solid.piece))
-    for li in links:
-        assumed[li.size] = tuple(f for f in _ENVELOPE if f in li.fitting.fields_used() and _is_assumed(li, f))
-    return Basis("mesh" if bound > 0 else "exact", bound, tuple(assumed.items()))
-
-
-def _is_assumed(link: Link, field: str) -> bool:
-    """Whether a field of a fitting rests on memory or common practice: neither the build nor a document states it."""
-    if field in link.given:
-        return False
-    row = sizes("fitting").get(link.size)
-    extra: Any = Fitting.model_fields[field].json_schema_extra
-    mark = row.sources[field][1] if row is not None and field in row.sources else extra["mark"]
-    return mark in ASSUMED
-
-
 # Form -----------------------------------------------------------------------------------------------------------------
 
 
@@ -302,7 +207,7 @@ def _finding(
     site: Site, verdict: Verdict, text: str, ground: Land, *, axis: _Axis | None = None, room: Volume | None = None,
     where: tuple[Point, ...] = (), measured: float | None = None, required: float | None = None,
     basis: Basis | None = None, remedies: tuple[str, ...] = (), more: tuple[tuple[str, Any], ...] = (),
-    fittings: tuple[str, ...] | None = None, trial: Trial | None = None,
+    fittings: tuple[str, ...] | None = None, trial: Trial | None = None, short: str = "",
 ) -> Finding:  # fmt: skip
     extra: list[tuple[str, Any]] = [
         ("land", {"diameter": rounded(ground.diameter), "missing_mm2": rounded(ground.missing)})
@@ -321,7 +226,7 @@ def _finding(
         "port-reach", verdict, (site.piece.name,), text, (), measured, "mm", required,
         None if measured is None else measured - slack, None if measured is None else measured + slack, where,
         basis or Basis("mesh"), remedies, (*extra, *more), site.frame.name,
-        _about(site, ground, fittings, trial),
+        _about(site, ground, fittings, trial), short=short,
     )  # fmt: skip
 
 
@@ -352,14 +257,6 @@ def _details(trial: Trial, reason: Reason | None) -> tuple[tuple[str, Any], ...]
 
 def _lists(found: Sequence[tuple[int, int]]) -> list[list[int]]:
     return [list(i) for i in found]
-
-
-def _sizes(links: Sequence[Link]) -> str:
-    return " + ".join(li.size for li in links)
-
-
-def _free(links: Sequence[Link]) -> list[int]:
-    return [i for i, li in enumerate(links) if li.free]
 
 
 def _at(ground: Land) -> tuple[Point, ...]:

@@ -16,6 +16,7 @@ from elbowroom.model.geometry.freespace import FREE, Space
 from elbowroom.model.loop.plumbing import Tubing
 from elbowroom.model.reach.chains import Item, free_postures, grid, items, turns
 from elbowroom.model.reach.hands import STEP, fingertip
+from elbowroom.model.reach.leaving import bent, straight_on
 from elbowroom.model.reach.rooms import Rooms, Site
 from elbowroom.model.reach.trial import Trial, leg_of
 from elbowroom.parts.vocabulary.arrays import Floats
@@ -49,14 +50,14 @@ def why(rooms: Rooms, site: Site, trial: Trial, tubing: Tubing | None) -> Reason
         leg = leg_of(trial.links, tubing)
         assert leg is not None
         end = trial.posture.ends[0]
-        for space, rod, stage in (
-            (rooms.workshop, leg.pushed, "pushed"),
-            (rooms.tubes, leg.leg, "leaves"),
-            (rooms.tubes, leg.ahead, "leaves"),
-        ):
-            worst = _worst(space, [rod], end)
-            if worst is not None:
-                return Reason(worst, stage)
+        pushed = _worst(rooms.workshop, [leg.pushed], end)
+        if pushed is not None and (straight_on(rooms, end[None], leg)[0] or bent(rooms, end[None], leg).any()):
+            return Reason(pushed, "pushed")
+        # What lets no tube lie there asks for more room than what keeps it from being pushed in.
+        for rod in (leg.leg, leg.ahead):
+            if (worst := _worst(rooms.tubes, [rod], end)) is not None:
+                return Reason(worst, "leaves")
+        return None if pushed is None else Reason(pushed, "pushed")
     if trial.problem == "fingers" and trial.posture is not None:
         for i, (one, base) in enumerate(zip(parts, trial.posture.links, strict=True)):
             tip = fingertip(one.link.fitting, site.lift if i == 0 else 0.0)

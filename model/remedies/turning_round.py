@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from elbowroom.model import reach
+from elbowroom.model.build.entries import Entry
 from elbowroom.model.build.problems import BuildError
-from elbowroom.model.build.resolve import Entry
 from elbowroom.model.build.spec import WALLS, Layering
 from elbowroom.model.geometry.solidify import CannotDraw, solidify
 from elbowroom.model.laying.laying import Laid, lay

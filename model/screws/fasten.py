@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.faults import Faults
 from elbowroom.model.build.problems import BuildError, choices, shown
-from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.screw_spec import ScrewsSpec
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.layout.layout import Layout

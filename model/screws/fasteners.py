@@ -12,8 +12,9 @@ import numpy as np
 
 from elbowroom.model.layout.identity import Screwed
 from elbowroom.model.layout.layout import Joined, Piece
-from elbowroom.model.screws.choosing import Chosen, bore_of
+from elbowroom.model.screws.choosing import Chosen
 from elbowroom.model.screws.lines import Axis
+from elbowroom.model.screws.receivers import bore_of
 from elbowroom.parts.fan.layers import Washer
 from elbowroom.parts.screw.screw import Nut, Screw
 from elbowroom.parts.screw.screw_tables import washer

@@ -165,8 +165,8 @@ def _through(layers: Sequence[Layer]) -> str:
     """The layers from the receiving face outward, and their sum."""
     if not layers:
         return "nothing"
-    told = ", ".join(f"{x.name} {x.thickness:g}" for x in layers)
-    return f"{told} = {sum(x.thickness for x in layers):g} mm" if len(layers) > 1 else f"{told} mm"
+    told = ", ".join(f"{x.name} {round(x.thickness, 2):g}" for x in layers)
+    return f"{told} = {round(sum(x.thickness for x in layers), 2):g} mm" if len(layers) > 1 else f"{told} mm"
 
 
 def _washers(c: Chosen) -> str:

@@ -19,11 +19,12 @@ from elbowroom.model.geometry.solidify import solidify
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.screws import around
 from elbowroom.model.screws.adapting import RANK, STEP, WEB, Planned, Rectangle, adapter_for
-from elbowroom.model.screws.choosing import called, layer_of, receiver_of
+from elbowroom.model.screws.choosing import called
 from elbowroom.model.screws.faces import OPPOSED
 from elbowroom.model.screws.holding import holding
 from elbowroom.model.screws.joints import PASSES, Fit, Joint, slots_of
 from elbowroom.model.screws.picking import Limits, settled
+from elbowroom.model.screws.receivers import layer_of, receiver_of
 from elbowroom.model.screws.slot import joined
 from elbowroom.model.screws.stack import Layer
 from elbowroom.model.screws.trial import WORDS, Outcome, Trials, but

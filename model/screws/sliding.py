@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from elbowroom.model.build.entries import Build, Entry, StackEntries
 from elbowroom.model.build.problems import BuildError
-from elbowroom.model.build.resolve import Build, Entry, StackEntries
 from elbowroom.model.build.spec import WALLS, At, Layering, Placement
 from elbowroom.model.layout.identity import Entered
 from elbowroom.model.layout.layout import Layout, Piece

@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.problems import BuildError
-from elbowroom.model.build.resolve import Build
 from elbowroom.model.build.screw_spec import ScrewWords
 from elbowroom.model.checks import air
 from elbowroom.model.checks.containment import check as containment

@@ -6,6 +6,7 @@ Owns the one font that is embedded: DejaVu Sans, cut down to Latin, Greek, Cyril
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from functools import cache
 from pathlib import Path
@@ -14,7 +15,9 @@ from elbowroom.model.templates.words import latin, printable
 
 FONT = Path(__file__).parent / "fonts" / "DejaVuSans.ttf"
 NAME = "DejaVuSans"
+FAMILY = "DejaVu Sans"  # what the font calls itself
 MISSING = "?"
+_BEYOND = re.compile(r"[^\x00-\x7f]")
 
 
 def set_in(text: str, *, bold: bool = False) -> tuple[str, str]:
@@ -33,6 +36,12 @@ def missing(texts: list[str]) -> str:
     return "".join(dict.fromkeys(c for line in lines for c in line if ord(c) not in _letters()))
 
 
+def spelled(text: str) -> str:
+    """The text with a "?" for each letter that the embedded font has not."""
+    have = _letters()  # all of ASCII among them
+    return _BEYOND.sub(lambda c: c[0] if ord(c[0]) in have else MISSING, text)
+
+
 @cache
 def _letters() -> frozenset[int]:
     """The letters of the embedded font, which is made known to the PDF library."""
@@ -42,3 +51,11 @@ def _letters() -> frozenset[int]:
     font = TTFont(NAME, str(FONT))
     pdfmetrics.registerFont(font)
     return frozenset(font.face.charToGlyph)
+
+
+def wide(text: str, size: float) -> float:
+    """How wide a line is in the embedded font at that size, in the size's own unit."""
+    from reportlab.pdfbase import pdfmetrics
+
+    _letters()
+    return float(pdfmetrics.stringWidth(text, NAME, size))

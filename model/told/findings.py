@@ -52,6 +52,7 @@ class Finding:
 
     cause: id of the finding that this one follows from; effects: ids of those that follow from it. take_care: what to
     look out for in doing what it says. spot: where it is, in words; joint_face: which way the face of its joint looks.
+    short: what matters of it in one sentence, where that is not what its text begins with.
     """
 
     question: Question
@@ -75,6 +76,7 @@ class Finding:
     take_care: tuple[str, ...] = ()
     spot: str = ""
     joint_face: str | None = None
+    short: str = ""
 
     @property
     def id(self) -> str:

@@ -25,6 +25,8 @@ WORDS = {
 
 def headline(f: Finding) -> str:
     """One sentence without a full stop, starting with a name."""
+    if f.short:
+        return f.short
     if len(f.parts) == 2 and f.measured is not None:
         one, other = _told_apart(f)
         if (f.question, f.verdict) == ("interference", "clash"):

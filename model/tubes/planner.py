@@ -25,6 +25,7 @@ from elbowroom.model.tubes.reasons import reasons
 from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
 from elbowroom.model.tubes.sweep import Sweep
 from elbowroom.model.tubes.task import EXACT_TESTS, TESTS_A_BATCH, Side, Task, leg_free
+from elbowroom.model.tubes.unfound import nothing
 from elbowroom.model.tubes.verify import verify
 from elbowroom.parts.vocabulary.base import Box
 from elbowroom.parts.vocabulary.bends import BendError, Run, bend_run
@@ -43,8 +44,6 @@ TOGETHER = 0.6  # of it for all turns together, where there is a choice of them
 SHORT_WORK = 2500.0  # of a plan that need not be thorough
 SQUARE_PAIRS = 6  # pairs of choices for which square runs are swept
 LOOKS = 2  # lattices swept even when the first one finds a run: a third gains under 2 % (measured)
-OTHER = {"bounds": "the case", "self": "the tube itself"}  # blockers that are no obstacles
-SAID = {"leg": "the straight at its ends", "between": "the straight between its bends", "radius": "its bends"}
 ALIKE = 20.0  # mm: lines whose corners lie nearer than this are one attempt
 WIDEST = 1000.0  # mm: a wider curve is a straight to a hose
 WIDER = (4.0, 3.0, 2.5, 2.0, 1.6, 1.3, 1.15)  # radii tried for the arcs of a hose, in least radii
@@ -94,7 +93,7 @@ def plan(
             return found
     if not math.isinf(below):
         return NotFound((), (), None, "nothing cheaper", task.what_was_tried)
-    return _nothing(task)
+    return nothing(task)
 
 
 def _side(space: Space, rules: Rules, end: End, other: End) -> Side:
@@ -306,38 +305,3 @@ def _widened(task: Task, run: Run) -> Run:
                 radii, run = trial, wider
                 break
     return run
-
-
-def _nothing(task: Task) -> NotFound:
-    why = task.why or reasons(task)
-    run, short, at = None, dict[str, float](), None
-    for _, corners in task.attempts:
-        trial = task.run_of(corners)
-        if trial is None:
-            continue
-        lacks: dict[str, float] = {}
-        broken = verify(trial, task.space, task.rules, task.start, task.end, within=task.within)
-        for v in broken:
-            name = v.obstacle or OTHER.get(v.kind, v.kind)
-            lacks[name] = max(lacks.get(name, 0.0), v.shortfall)
-        if run is None or max(lacks.values(), default=0.0) < max(short.values(), default=0.0):
-            run, short, at = trial, lacks, next((v.at for v in broken if v.at is not None), None)
-    blockers = tuple(sorted(short.items(), key=lambda s: (-s[1], s[0])))
-    if why:
-        text = "impossible: " + "; ".join(r.text for r in why)
-    elif blockers:
-        lacks_at = ", ".join(f"{mm:.1f} mm at {SAID.get(n, n)}" for n, mm in blockers[:3])
-        text = f"not found; the best attempt is short by {lacks_at}"
-    elif task.rules.square and (aslant := _no_square(task)):
-        text = f"not found; {aslant}"
-    else:
-        text = "not found; no attempt that can be bent came close enough to tell what is in its way"
-    return NotFound(why, blockers, run, text if why else f"{text}; {task.what_was_tried.text}", task.what_was_tried, at)
-
-
-def _no_square(task: Task) -> str:
-    """The end that lets no tube out along an axis of the case, in words; empty where both do."""
-    for name, end in (("start", task.start), ("end", task.end)):
-        if not any(max(map(abs, c.axis)) >= SQUARE_COS for c in end.candidates):
-            return f"the tube leaves the {name} along none of the case's axes"
-    return ""

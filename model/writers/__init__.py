@@ -28,6 +28,7 @@ FORMATS: dict[str, str] = {
     "json": "json_report",
     "bom": "bom",
     "templates": "templates",
+    "pictures": "pictures",
     "reach": "reach",
     "html": "html",
 }
@@ -52,6 +53,7 @@ def write(
     keep_outs: bool = False,
     store: Store,
     reach: Callable[[], Mapping[str, Mesh]] | None = None,
+    pictures: Callable[[], Files] | None = None,
     templates: TemplatesSpec | None = None,
     detailed: bool = False,
 ) -> Written:
@@ -59,9 +61,10 @@ def write(
 
     keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
     the scene was drawn through; what is written does not depend on what it holds in memory. reach: works out the
-    reachable space of each port, where that is asked for. templates: the build's words for them. detailed: STEP shows
-    fans with blades, radiators with fins and the like, as GLB always does. Raises OutputError where the files cannot
-    be written (the earlier ones are then unchanged) and InputError for an unknown format.
+    reachable space of each port, where that is asked for; pictures: draws them, without it there are none. templates:
+    the build's words for them. detailed: STEP shows fans with blades, radiators with fins and the like, as GLB always
+    does. Raises OutputError where the files cannot be written (the earlier ones are then unchanged) and InputError for
+    an unknown format.
     """
     formats = chosen(None) if only is None else picked(only, FORMATS)
     job = Job(
@@ -70,6 +73,7 @@ def write(
         store.folder,
         keep_outs,
         reach=reach,
+        pictures=pictures,
         templates=templates or TemplatesSpec(),
         detailed=detailed,
     )

@@ -42,19 +42,7 @@ def write(job: Job) -> Files:
     out = io.StringIO(newline="")
     table = csv.writer(out, lineterminator="\r\n")
     table.writerow(COLUMNS)
-    bought: dict[str, tuple[str, list[Piece]]] = {}
-    for label, _, pieces, solids in job.shapes:
-        if all(s.body.keep_out is not None for s in solids):
-            continue  # nothing to buy or make
-        name = catalogue_name(pieces[0].part)
-        key = name or f"{pieces[0].part.family} {article(pieces[0].part)}"
-        bought.setdefault(key, (name or label, []))[1].extend(pieces)
-    pieces_made = [p for _, _, pieces, _ in job.shapes for p in pieces]
-    for piece in _standard(pieces_made):
-        name = catalogue_name(piece.part)
-        key = name or f"{piece.part.family} {article(piece.part)}"
-        bought.setdefault(key, (name or _sized(piece.part), []))[1].append(piece)
-    for label, pieces in bought.values():
+    for label, pieces in bought(job):
         part = pieces[0].part
         x, y, z = (number(edge) for edge in part.box().size)
         table.writerow(
@@ -64,8 +52,25 @@ def write(job: Job) -> Files:
                 guarded("; ".join(dict.fromkeys(n for p in pieces if (n := note(p, job.scene.layout))))),
             ]
         )  # fmt: skip
-    table.writerows(_inserts(pieces_made))
+    table.writerows(_inserts([p for _, _, pieces, _ in job.shapes for p in pieces]))
     yield FILE, out.getvalue().encode("utf-8", "replace")
+
+
+def bought(job: Job) -> list[tuple[str, list[Piece]]]:
+    """What there is to buy or make, each with its pieces, in the order of the rows; inserts alone are told after it."""
+    found: dict[str, tuple[str, list[Piece]]] = {}
+    for label, _, pieces, solids in job.shapes:
+        if all(s.body.keep_out is not None for s in solids):
+            continue  # nothing to buy or make
+        name = catalogue_name(pieces[0].part)
+        key = name or f"{pieces[0].part.family} {article(pieces[0].part)}"
+        found.setdefault(key, (name or label, []))[1].extend(pieces)
+    pieces_made = [p for _, _, pieces, _ in job.shapes for p in pieces]
+    for piece in _standard(pieces_made):
+        name = catalogue_name(piece.part)
+        key = name or f"{piece.part.family} {article(piece.part)}"
+        found.setdefault(key, (name or _sized(piece.part), []))[1].append(piece)
+    return list(found.values())
 
 
 def _standard(pieces: Sequence[Piece]) -> list[Piece]:

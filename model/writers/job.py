@@ -28,7 +28,8 @@ Files = Iterator[tuple[str, bytes]]  # path inside the export folder ("stl/fan.s
 class Job:
     """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
     cache that the scene was drawn through. `notes` collects what a reader of the files must be
-    told: what was left out, and why. `reach` works out the reachable space of each port. `templates`: the build's
+    told: what was left out, and why. `reach` works out the reachable space of each port, `pictures` draws the files of
+    that name. `templates`: the build's
     words for them. `detailed`: STEP shows parts as people know them, too, rather than as they are judged.
     """
 
@@ -38,6 +39,7 @@ class Job:
     keep_outs: bool = False
     notes: list[str] = field(default_factory=list)
     reach: Callable[[], Mapping[str, Mesh]] | None = None
+    pictures: Callable[[], Files] | None = None
     templates: TemplatesSpec = field(default_factory=TemplatesSpec)
     detailed: bool = False
 
@@ -53,9 +55,14 @@ class Job:
         return Store(self.folder)
 
     @cached_property
+    def plain_labels(self) -> dict[str, str]:
+        """The labels of the shapes that are judged; looks take the kernel seconds, and few formats want them."""
+        return shape_labels(self.scene.solids)
+
+    @cached_property
     def labels(self) -> dict[str, str]:
         """A label for each distinct shape, by shape key; a look is called what its plain shape is called."""
-        plain = shape_labels(self.scene.solids)
+        plain = self.plain_labels
         looks = {
             look[1].key: plain[shape.key] for piece, shape, _ in self.pieces if (look := self._looks.get(piece.name))
         }
@@ -101,5 +108,5 @@ class Job:
         """Every distinct shape: label, shape, the pieces that have it, and the bodies of the first of them."""
         found: dict[str, tuple[str, Shape, list[Piece], list[Solid]]] = {}
         for piece, shape, solids in self.pieces:
-            found.setdefault(shape.key, (self.labels[shape.key], shape, [], solids))[2].append(piece)
+            found.setdefault(shape.key, (self.plain_labels[shape.key], shape, [], solids))[2].append(piece)
         return list(found.values())

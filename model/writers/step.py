@@ -17,7 +17,7 @@ from elbowroom.model.writers.job import Files, Job
 from elbowroom.model.writers.materials import KEEP_OUT, LOOKS
 from elbowroom.model.writers.step_plan import ROOT, Plan, sent
 from elbowroom.parts.imported import child
-from elbowroom.parts.imported.mesh_file import PartFileError
+from elbowroom.parts.imported.unreadable import PartFileError
 from elbowroom.parts.vocabulary.pose import IDENTITY
 
 FILE = "assembly.step"

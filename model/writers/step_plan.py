@@ -18,7 +18,7 @@ from elbowroom.model.store import Store
 from elbowroom.model.writers.materials import KEEP_OUT, Look
 from elbowroom.model.writers.step_tree import Tree
 from elbowroom.parts.imported import child
-from elbowroom.parts.imported.mesh_file import PartFileError
+from elbowroom.parts.imported.unreadable import PartFileError
 from elbowroom.parts.vocabulary.base import Part
 from elbowroom.parts.vocabulary.pose import IDENTITY, Pose
 

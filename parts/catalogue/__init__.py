@@ -25,8 +25,8 @@ from typing import Any, cast
 
 import yaml
 
-from elbowroom.parts.families import FAMILIES
-from elbowroom.parts.vocabulary.base import Mark
+from elbowroom.parts.families import FAMILIES, family_class
+from elbowroom.parts.vocabulary.base import Mark, Part
 
 _FOLDER = Path(__file__).parent
 
@@ -64,3 +64,19 @@ def sizes(family: str) -> MappingProxyType[str, Size]:
         }
         found[name] = Size(name, data["family"], row["about"], MappingProxyType(fields), MappingProxyType(sources))
     return MappingProxyType(found)
+
+
+def family_of(size: str) -> str | None:
+    """The family a size is of; None for a name that is no size."""
+    return next((f for f in FAMILIES if size in sizes(f)), None)
+
+
+def sample(family: str, size: str | None = None) -> tuple[str, Part] | None:
+    """A part of a family with its name: of the size asked for, else of the first, else of the family's defaults; None
+    where a build states what there are no defaults for."""
+    row = next((s for s in sizes(family).values() if size in (None, s.name)), None)
+    cls = family_class(family)
+    fields = {} if row is None else dict(row.fields)
+    if any(f.is_required() and name not in fields for name, f in cls.model_fields.items()):
+        return None
+    return (family if row is None else row.name, cls.model_validate(fields))

@@ -19,9 +19,11 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 from pydantic import field_validator, model_validator
 
-from elbowroom.parts.imported.mesh_file import MOST_BYTES, PartFileError, check_mesh, read_stl, split
+from elbowroom.parts.imported.mesh_file import MOST_BYTES, read_stl
+from elbowroom.parts.imported.shells import check_mesh, split
 from elbowroom.parts.imported.step_census import STRINGS
 from elbowroom.parts.imported.step_file import StepContent, faceted, read_step
+from elbowroom.parts.imported.unreadable import PartFileError
 from elbowroom.parts.vocabulary.arrays import Triangles, Vertices
 from elbowroom.parts.vocabulary.base import Body, Box, Frame, HolePattern, Material, Part, dim
 from elbowroom.parts.vocabulary.declared import SpaceFace, SpaceHole, SpacePort, space_patterns

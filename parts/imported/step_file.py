@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from elbowroom.parts.imported import child
-from elbowroom.parts.imported.mesh_file import PartFileError, components
+from elbowroom.parts.imported.shells import components
+from elbowroom.parts.imported.unreadable import PartFileError
 from elbowroom.parts.vocabulary.arrays import Triangles, Vertices
 from elbowroom.parts.vocabulary.base import Box
 

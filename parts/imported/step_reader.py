@@ -16,17 +16,12 @@ from io import BytesIO
 from typing import Any
 
 from elbowroom.parts.imported import child
-from elbowroom.parts.imported.mesh_file import MOST_EXTENT, MOST_OFF
 from elbowroom.parts.imported.step_census import Census, census
 from elbowroom.parts.imported.step_names import unique_names, useful_name
+from elbowroom.parts.imported.step_solids import NotUsable, bounded, box_of, filled, sew, sound, within
 
 MOST_SOLIDS = 1000  # solids that become bodies of their own; bound by choice
 MOST_VISITS = 20_000  # products looked at in an assembly tree; bound by choice, since trees may share their branches
-SEW_MM = 1e-4  # mm: faces without a shell are one surface where their edges lie this near; as for ASCII meshes
-
-
-class NotUsable(Exception):
-    """Why the file gives no bodies."""
 
 
 @dataclass
@@ -129,31 +124,31 @@ def _bodies(leaves: list[tuple[Any, str | None]]) -> tuple[list[_Found], Census]
     left: list[_Found] = []  # surfaces that close nothing by themselves
     known: dict[Any, Any] = {kind: TopTools_IndexedMapOfShape() for kind in (TopAbs_SOLID, TopAbs_SHELL)}
     for shape, name in leaves:
-        solids = _within(shape, TopAbs_SOLID, TopAbs_SHAPE)
-        shells = _within(shape, TopAbs_SHELL, TopAbs_SOLID)
-        faces = _within(shape, TopAbs_FACE, TopAbs_SHELL)
-        counts.curves += len(_within(shape, TopAbs_EDGE, TopAbs_FACE))
+        solids = within(shape, TopAbs_SOLID, TopAbs_SHAPE)
+        shells = within(shape, TopAbs_SHELL, TopAbs_SOLID)
+        faces = within(shape, TopAbs_FACE, TopAbs_SHELL)
+        counts.curves += len(within(shape, TopAbs_EDGE, TopAbs_FACE))
         counts.faces += len(faces)
         for kind, all_known in known.items():  # a product used twice stands in the file once
-            for s in _within(shape, kind, TopAbs_SHAPE):
+            for s in within(shape, kind, TopAbs_SHAPE):
                 all_known.Add(s.Located(TopLoc_Location()))
         counts.solids += len(solids)
-        bodies += [_Found(_sound(s, name or f"solid {len(bodies) + i}"), name) for i, s in enumerate(solids, 1)]
+        bodies += [_Found(sound(s, name or f"solid {len(bodies) + i}"), name) for i, s in enumerate(solids, 1)]
         open_: list[Any] = []
         for shell in shells:
-            made = _filled(shell)
+            made = filled(shell)
             if made is None:
                 open_.append(shell)
             else:
                 counts.closed += 1
                 bodies.append(_Found(made, name))
-        for sewn, closed in _sewn([*open_, *faces]):
+        for sewn, closed in sew([*open_, *faces]):
             if closed:
                 counts.closed += 1
                 bodies.append(_Found(sewn, name))
             else:
                 left.append(_Found(sewn, name, f"what {_shell(name)} encloses cannot be told: it is not closed"))
-    together = _sewn([f.shape for f in left]) if len(left) > 1 else []
+    together = sew([f.shape for f in left]) if len(left) > 1 else []
     if together and all(closed for _, closed in together):  # faces of one body, each a product of its own
         counts.closed += len(together)
         left = [_Found(made, None) for made, _ in together]
@@ -166,154 +161,6 @@ def _bodies(leaves: list[tuple[Any, str | None]]) -> tuple[list[_Found], Census]
 
 def _shell(name: str | None) -> str:
     return "an open shell" if name is None else f'the open shell "{name}"'
-
-
-def _within(shape: Any, kind: Any, avoid: Any) -> list[Any]:
-    """The sub-shapes of a kind that are not in one of the kind to avoid, each once."""
-    from OCP.TopExp import TopExp_Explorer
-    from OCP.TopTools import TopTools_IndexedMapOfShape
-
-    found, explorer = TopTools_IndexedMapOfShape(), TopExp_Explorer(shape, kind, avoid)
-    while explorer.More():
-        found.Add(explorer.Current())
-        explorer.Next()
-    return [found.FindKey(i) for i in range(1, found.Extent() + 1)]
-
-
-def _filled(shell: Any) -> Any:
-    """The solid inside a closed shell; None where it is open or encloses nothing sound."""
-    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid
-    from OCP.BRepCheck import BRepCheck_NoError, BRepCheck_Shell
-    from OCP.TopoDS import TopoDS
-
-    own = TopoDS.Shell_s(shell)
-    if BRepCheck_Shell(own).Closed() != BRepCheck_NoError:
-        return None
-    maker = BRepBuilderAPI_MakeSolid(own)
-    if not maker.IsDone():
-        return None
-    try:
-        return _sound(maker.Solid(), "shell")
-    except NotUsable:
-        return None
-
-
-def _sewn(pieces: list[Any]) -> list[tuple[Any, bool]]:
-    """Loose surfaces joined where their edges meet: solids where that closes them, the rest as it is."""
-    from OCP.BRepBuilderAPI import BRepBuilderAPI_Sewing
-    from OCP.TopAbs import TopAbs_FACE, TopAbs_SHAPE, TopAbs_SHELL
-
-    if not pieces:
-        return []
-    sewing = BRepBuilderAPI_Sewing(SEW_MM)
-    for p in pieces:
-        sewing.Add(p)
-    sewing.Perform()
-    whole = sewing.SewedShape()
-    if whole is None or whole.IsNull():
-        return [(_unmoved(p), False) for p in pieces]
-    out = []
-    for shell in _within(whole, TopAbs_SHELL, TopAbs_SHAPE):
-        made = _filled(shell)
-        out.append((_unmoved(shell), False) if made is None else (made, True))
-    return [*out, *((_unmoved(f), False) for f in _within(whole, TopAbs_FACE, TopAbs_SHELL))]
-
-
-def _unmoved(shape: Any) -> Any:
-    """The shape with its location written into its geometry."""
-    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
-    from OCP.TopLoc import TopLoc_Location
-
-    if shape.Location().IsIdentity():
-        return shape
-    move = shape.Location().Transformation()
-    return BRepBuilderAPI_Transform(shape.Located(TopLoc_Location()), move, True).Shape()
-
-
-def _sound(shape: Any, what: str) -> Any:
-    """The solid without a location, mended where it must be, its faces outward and itself not turned round."""
-    from OCP.BRepCheck import BRepCheck_Analyzer
-    from OCP.BRepLib import BRepLib
-    from OCP.ShapeFix import ShapeFix_Solid
-    from OCP.TopAbs import TopAbs_SOLID
-    from OCP.TopoDS import TopoDS
-
-    shape = _unmoved(shape)
-    _bounded(shape, what)
-    if not BRepCheck_Analyzer(shape).IsValid():
-        fix = ShapeFix_Solid(TopoDS.Solid_s(shape))
-        fix.Perform()
-        shape = fix.Solid()
-        if shape.IsNull() or shape.ShapeType() != TopAbs_SOLID or not BRepCheck_Analyzer(shape).IsValid():
-            raise NotUsable(f"{what} is not a valid solid; export it again or repair it")
-    solid = TopoDS.Solid_s(shape)
-    if _volume(solid) < 0:
-        BRepLib.OrientClosedSolid_s(solid)
-    solid = _forward(solid)
-    if _volume(solid) <= 0:
-        raise NotUsable(f"{what} encloses no volume")
-    return solid
-
-
-def _forward(solid: Any) -> Any:
-    """The same solid with its own orientation written into its shells: a file keeps the shells' alone."""
-    from OCP.BRep import BRep_Builder
-    from OCP.TopAbs import TopAbs_FORWARD
-    from OCP.TopoDS import TopoDS_Iterator, TopoDS_Solid
-
-    if solid.Orientation() == TopAbs_FORWARD:
-        return solid
-    out, builder = TopoDS_Solid(), BRep_Builder()
-    builder.MakeSolid(out)
-    shells = TopoDS_Iterator(solid, True)  # with the solid's orientation laid on each
-    while shells.More():
-        builder.Add(out, shells.Value())
-        shells.Next()
-    return out
-
-
-def _volume(shape: Any) -> float:
-    from OCP.BRepGProp import BRepGProp
-    from OCP.GProp import GProp_GProps
-
-    found = GProp_GProps()
-    BRepGProp.VolumeProperties_s(shape, found)
-    return float(found.Mass())
-
-
-def _box(shape: Any) -> list[float]:
-    """Exact extents without triangulation and without the kernel's safety gap."""
-    from OCP.Bnd import Bnd_Box
-    from OCP.BRepBndLib import BRepBndLib
-
-    b = Bnd_Box()
-    b.SetGap(0.0)
-    BRepBndLib.AddOptimal_s(shape, b, False, False)
-    return [0.0] * 6 if b.IsVoid() else [float(v) for v in b.Get()]
-
-
-def _bounded(shape: Any, what: str) -> None:
-    """NotUsable for a body larger than any part, before anything is worked out of it."""
-    from OCP.Bnd import Bnd_Box
-    from OCP.BRepBndLib import BRepBndLib
-
-    b = Bnd_Box()
-    BRepBndLib.Add_s(shape, b, False)
-    if b.IsVoid():
-        return
-    if b.IsOpen():
-        raise NotUsable(f"{what} has no end")
-    v = b.Get()
-    span, off = max(v[i + 3] - v[i] for i in range(3)), max(abs(x) for x in v)
-    if span > MOST_EXTENT * 1.5:  # poles of a spline stand out of it: the exact box is asked for then
-        v = tuple(_box(shape))
-        span = max(v[i + 3] - v[i] for i in range(3))
-    if span > MOST_EXTENT:
-        raise NotUsable(
-            f"{what} is {span:,.0f} mm long; the most that is read is {MOST_EXTENT:,.0f}. Is the file's unit right?"
-        )
-    if off > MOST_OFF:
-        raise NotUsable(f"{what} lies {off:,.0f} mm from the file's origin; the most that is read is {MOST_OFF:,.0f}")
 
 
 def main() -> None:
@@ -329,7 +176,7 @@ def main() -> None:
     try:
         found = read(sys.argv[1])
         for f in found:
-            _bounded(f.shape, f.name or "a surface")
+            bounded(f.shape, f.name or "a surface")
         whole, builder = TopoDS_Compound(), BRep_Builder()
         builder.MakeCompound(whole)
         for f in found:
@@ -337,7 +184,7 @@ def main() -> None:
         BinTools.Write_s(whole, out)
         names = unique_names([f.name for f in found], [f.fault is None for f in found])
         facts: dict[str, Any] = {
-            "bodies": [[n, _box(f.shape), f.fault] for n, f in zip(names, found, strict=True)],
+            "bodies": [[n, box_of(f.shape), f.fault] for n, f in zip(names, found, strict=True)],
         }
     except NotUsable as e:
         facts = {"fault": str(e)}

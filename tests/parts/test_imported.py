@@ -15,7 +15,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from elbowroom.parts.imported.imported import ImportedPart
-from elbowroom.parts.imported.mesh_file import PartFileError, check_mesh, components, read_stl, split, volume, weld
+from elbowroom.parts.imported.mesh_file import read_stl, weld
+from elbowroom.parts.imported.shells import check_mesh, components, split, volume
+from elbowroom.parts.imported.unreadable import PartFileError
 
 SINGLE = 1e-5  # relative rounding of an STL's single-precision coordinates, with the sums made of them
 

@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 
 from elbowroom.model.geometry.drawing import draw, unpack
 from elbowroom.parts.imported.imported import ImportedPart
-from elbowroom.parts.imported.mesh_file import MOST_EXTENT, PartFileError
+from elbowroom.parts.imported.mesh_file import MOST_EXTENT
 from elbowroom.parts.imported.step_census import census
 from elbowroom.parts.imported.step_names import unique_names, useful_name
+from elbowroom.parts.imported.unreadable import PartFileError
 
 
 def written(path, *shapes, **names):

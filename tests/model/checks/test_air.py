@@ -14,7 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.entries import Build
+from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
 from elbowroom.model.checks.air import check
 from elbowroom.model.checks.airflow import fans

@@ -172,8 +172,8 @@ def test_a_long_run_says_so(env: dict[str, str], build: Path) -> None:
     script = (
         "import time\nfrom elbowroom.model import pipeline; from elbowroom.model.command import cli, supervise\n"
         "supervise.LONG_S = supervise.AGAIN_S = 0.5\ntrue = pipeline.check\n"
-        "def slow(file, store, overrides, progress):\n    progress(1, 9, 'drawing a box')\n    time.sleep(2)\n"
-        "    return true(file, store, overrides, progress)\n"
+        "def slow(file, store, overrides, progress, early):\n    progress(1, 9, 'drawing a box')\n    time.sleep(2)\n"
+        "    return true(file, store, overrides, progress, early)\n"
         "pipeline.check = slow\ncli.main()\n"
     )
     done = subprocess.run([sys.executable, "-c", script, "check", str(build)], env=env, capture_output=True, text=True)

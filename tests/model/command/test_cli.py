@@ -296,3 +296,57 @@ def test_a_part_wholly_inside_another_is_a_clash_that_says_so(run, tmp_path, inn
     done = run("check", file)
     assert done.returncode == 1
     assert "pea/body lies wholly inside" in done.stdout
+
+
+@pytest.mark.slow
+def test_a_picture_of_a_finding_is_written_with_its_number(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """Drawn is done: the exit status says nothing of the build's verdict, which the picture itself shows."""
+    file = build(tmp_path, 0, 10.5)
+    done = run("picture", file, "--finding", "clearance:b0/body~b1/body", "--to", "gap.svg")
+    assert done.returncode == 0, done.stderr
+    assert 'data-measured="0.5"' in (tmp_path / "gap.svg").read_text(encoding="utf-8")
+    done = run("picture", file, "--piece", "b2", "--to", "out")
+    assert done.returncode == 2
+    assert 'no part "b2"' in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_one_picture_is_asked_for_at_a_time(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    done = run("picture", build(tmp_path, 0), "--to", "out")
+    assert done.returncode == 2
+    assert "--finding ID, --piece NAME, --view VIEW or --exploded" in done.stderr
+
+
+@pytest.mark.slow
+def test_a_piece_is_described_with_what_is_on_each_of_its_names(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    file = build(tmp_path, 0, extra="  lid: {sheet: custom, length: 10, width: 10, thickness: 2, on: b0.top}\n")
+    done = run("describe", file, "b0")
+    assert done.returncode == 0, done.stderr
+    rows = {line.split()[0]: line for line in done.stdout.splitlines() if line.startswith("b0.")}
+    assert rows["b0.top"].rstrip().endswith("lid.bottom")
+    assert "lid" not in rows["b0.left"]
+    assert "10 x 10 x 10 mm" in done.stdout
+    done = run("describe", file, "lod")
+    assert done.returncode == 2
+    assert 'no part "lod"; nearest: "lid"' in done.stderr
+
+
+@pytest.mark.slow
+def test_the_catalogue_prints_and_draws_the_names_of_a_size(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    done = run("catalogue", "radiator-360x30")
+    assert "a-1 to a-3" in done.stdout
+    assert "radiator-240x30" not in done.stdout
+    done = run("catalogue", "radiator-360x30", "--picture", "names.svg")
+    assert done.returncode == 0, done.stderr
+    assert "a-3: face" in (tmp_path / "names.svg").read_text(encoding="utf-8")
+    assert run("catalogue", "file", "--picture", "out").returncode == 2
+
+
+@pytest.mark.slow
+def test_a_report_is_written_as_one_file_or_as_both(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    file = build(tmp_path, 0, 8)
+    done = run("report", file, "--to", "fits.html")
+    assert done.returncode == 1, done.stderr  # the build's own status, as an export has it
+    assert "It does not fit" in (tmp_path / "fits.html").read_text(encoding="utf-8")
+    assert run("report", file, "--to", "out").returncode == 1
+    assert {p.name for p in (tmp_path / "out").iterdir()} >= {"report.html", "report.pdf"}

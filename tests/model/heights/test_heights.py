@@ -218,6 +218,14 @@ def test_a_riser_that_its_part_stands_on_needs_no_lift() -> None:
 # None, and doubts -------------------------------------------------------------------------------------------------
 
 
+def test_where_other_screws_begin_at_a_whole_layer_this_layer_is_taken() -> None:
+    # Without washers an M4 x 25 through the plate of 20 goes at most to 1 short of half the riser: from 12.0 on.
+    parts, finding, _ = solved(height="{at_least: 11.5, at_most: 12.6}", gaps="{default: 1}\nscrews: {washers: 0}")
+    assert parts["riser"]["height"] == 12.0
+    assert finding.low == pytest.approx(12.0, abs=NEAR)
+
+
+@pytest.mark.slow
 def test_where_none_fits_it_is_said_what_stands_behind_and_before_and_how_much_is_missing() -> None:
     # Behind 18.5 as ever; before, a box 36 off the wall: 36 - 20 - 1 = 15. Together 3.5 too much. A long box: it has no
     # far side within the family's range.
@@ -242,6 +250,26 @@ def test_a_move_is_told_only_where_nothing_is_in_its_way() -> None:
     assert finding.verdict == "fail"
     assert extra["missing_mm"] == pytest.approx(3.5, abs=NEAR)
     assert not [r for r in finding.remedies if r.startswith("move before")]
+
+
+@pytest.mark.slow
+def test_where_screws_reach_only_nearer_than_the_cable_lets_it_is_told_by_how_much() -> None:
+    # Through plate, riser and wall of 1 into a nut, an M4 x 40 reaches as long as 20 + h + 1 is 4.9 less than it, at
+    # 14.1; the cable wants 18.5. What holds above only is not laid to every height.
+    text = BUILD.replace("hole: tapped, ", "") + "screws: {{stock: [M4x40], washers: 0}}\n"
+    words = {"wall": "front", "clock": 90, "lift": "fit", "at": "{tray: 90, floor: 200}", "riser": "riser-12x18"}
+    height = "{at_least: 12, at_most: 24}"
+    doc = parse(
+        textwrap.dedent(text).format(more=CABLE, height=height, by="top", gaps="{default: 1}", **words), "b.yaml"
+    )
+    _, [finding] = settled(doc)
+    extra = dict(finding.extra)
+    assert finding.verdict == "fail"
+    assert "at_every_height" not in extra
+    assert [e["question"] for e in extra["excluded"]] == ["clearance", "screw"]
+    assert extra["excluded"][1]["from"] == pytest.approx(14.1, abs=stages.SAME_MM)
+    assert extra["missing_mm"] == pytest.approx(18.5 - 14.1, abs=stages.SAME_MM)
+    assert any(r.startswith("move behind 4.4") for r in finding.remedies)
 
 
 @pytest.mark.slow

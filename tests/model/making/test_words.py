@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 from elbowroom.model import making, pipeline
+from elbowroom.model.build.entries import Build
 from elbowroom.model.build.make_spec import MakeWords, variants
 from elbowroom.model.build.problems import BuildError, InputError
-from elbowroom.model.build.resolve import Build, load
+from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import parse
 from elbowroom.model.geometry.names import safe_name
 from elbowroom.model.layout.place import place

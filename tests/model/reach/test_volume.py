@@ -31,7 +31,7 @@ def turned_volume(t: float = 7.0, radius: float = 28.0, leg: float = 5.0) -> flo
     step = 0.05
     rho, z = np.meshgrid(np.arange(step / 2, 45, step), np.arange(step / 2, 70, step), indexing="ij")
     held = (rho <= 10) & (z <= 5) & (z >= LIFT) | (rho <= 10.25) & (z >= 5) & (z <= 17)
-    held |= (rho <= t) & (z >= 17) & (z <= 17 + leg + radius)
+    held |= (rho <= t) & (z >= 17) & (z <= 17 + leg + radius + t)
     u, w = radius - rho, z - (17 + leg)  # from the arc's centre, toward the axis and up
     held |= (np.abs(np.hypot(u, w) - radius) <= t) & (w >= 0) & (u >= 0)
     held |= (rho >= radius) & (rho**2 + (z - 17 - leg - radius) ** 2 <= radius**2 + t**2)
@@ -65,7 +65,7 @@ def test_a_slot_leaves_the_bends_along_it(store: Store) -> None:
     r = rooms(store, plate((0, 0)), *walls)
     found = volume(r, site(r), [(END,)], PETG)
     # Two sectors of 15 degrees of the bends, and the whole of what stands on the axis.
-    axis = BODY + math.pi * 7**2 * (5 + 28)
+    axis = BODY + math.pi * 7**2 * (5 + 28 + 7)
     ring = turned_volume() - axis
     assert found.mm3 == pytest.approx(axis + ring * 30 / 360, rel=TUBE_REL)
 
