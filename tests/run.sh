@@ -6,8 +6,9 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 # libGL for the geometry kernel; the others for the STEP reader the tests compare with; admesh to read STL independently,
-# slic3r to slice it and to read 3MF as a printer's slicer does; poppler to draw and measure PDF.
-packages=(libgl1 libglu1-mesa libxcursor1 libxft2 libxinerama1 libxrender1 libxi6 libgomp1 admesh slic3r poppler-utils)
+# slic3r to slice it and to read 3MF as a printer's slicer does; poppler to draw and measure PDF; chromium to open
+# the page.
+packages=(libgl1 libglu1-mesa libxcursor1 libxft2 libxinerama1 libxrender1 libxi6 libgomp1 admesh slic3r poppler-utils chromium)
 missing=()
 for p in "${packages[@]}"; do
   dpkg-query -W -f='${Status}' "$p" 2>/dev/null | grep -q 'ok installed' || missing+=("$p")

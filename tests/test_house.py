@@ -128,7 +128,7 @@ def test_the_wheel_holds_every_package_and_every_data_file() -> None:
     named = {"elbowroom." + ".".join(p.relative_to(ROOT).parts) for p in folders}
     assert set(setup["packages"]) == {"elbowroom", *named}
     data = [p for room in ("parts", "model") for p in (ROOT / room).rglob("*") if p.suffix not in {".py", ".pyc"}]
-    assert {p.suffix for p in data if p.is_file()} <= {".yaml", ".typed", ".ttf", ".txt"} | {""}
+    assert {p.suffix for p in data if p.is_file()} <= {".yaml", ".typed", ".ttf", ".txt", ".js", ".css", ".html"} | {""}
 
 
 @pytest.mark.slow

@@ -104,8 +104,8 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port, when
-    named.
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port, and
+    html, a page to look at, when named.
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import written

@@ -30,8 +30,9 @@ FORMATS: dict[str, str] = {
     "templates": "templates",
     "pictures": "pictures",
     "reach": "reach",
+    "html": "html",
 }
-ON_DEMAND = frozenset({"reach"})  # written only when named: few readers want them
+ON_DEMAND = frozenset({"reach", "html"})  # written only when named
 
 
 class Written(NamedTuple):

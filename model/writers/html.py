@@ -1,0 +1,31 @@
+"""HTML: one file to look at, for anyone with a browser.
+
+Owns what of an export goes into the page; the page itself is `page`'s.
+"""
+
+from __future__ import annotations
+
+from elbowroom.model.page.contents import Build, contents
+from elbowroom.model.page.document import document
+from elbowroom.model.writers.job import Files, Job
+from elbowroom.model.writers.json_report import piece_json
+from elbowroom.model.writers.materials import LOOKS
+
+FILE = "page.html"
+
+
+def write(job: Job) -> Files:
+    """The page of the build, with the room in front of its ports where the caller can work it out."""
+    yield FILE, document(*contents(build_of(job))).encode("utf-8", "replace")
+
+
+def build_of(job: Job) -> Build:
+    """What the page is made of."""
+    return Build(
+        job.scene,
+        job.findings,
+        [(piece, solids) for piece, _, solids in job.shown],
+        [piece_json(p) for p in job.scene.layout.pieces],
+        {name: (look.colour, look.opacity) for name, look in LOOKS.items()},
+        {} if job.reach is None else job.reach(),
+    )
