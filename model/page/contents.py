@@ -15,6 +15,7 @@ from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.page.overlaps import overlaps
 from elbowroom.model.page.packing import STEPS_PER_MM, Pack
+from elbowroom.model.told import alike
 from elbowroom.model.told.cautions import DEFER
 from elbowroom.model.told.findings import Finding, report, rounded
 from elbowroom.model.told.headlines import VERDICTS, WORDS, headline, sentence
@@ -56,7 +57,7 @@ def contents(build: Build) -> tuple[dict[str, Any], Pack]:
     return found | {
         "words": WORDS,
         "said": VERDICTS[found["verdict"]],
-        "sentence": sentence(list(build.findings)),
+        "sentence": _first_words(build.findings),
         "care": [*(c for c in care if c != DEFER), DEFER] if care else [],
         "pieces": list(build.pieces),
         "interior": None if box is None else [list(box.lo), list(box.hi)],
@@ -68,6 +69,12 @@ def contents(build: Build) -> tuple[dict[str, Any], Pack]:
         "steps": STEPS_PER_MM,
         "meshes": pack.table,
     }, pack
+
+
+def _first_words(findings: Sequence[Finding]) -> str:
+    """How many things are wrong, and the worst of them, so that it is known before anything is looked for."""
+    told, wrong = sentence(list(findings)), alike.numbered(findings)
+    return f"{told}. First: {headline(wrong[0])}" if wrong and wrong[0].verdict != "caution" else told
 
 
 def _meaning(fields: Mapping[str, Any]) -> dict[str, str]:

@@ -18,13 +18,12 @@ from elbowroom.model.page.packing import Pack, packed_text
 SIGNS = {"fits": "✓", "fails": "✖", "unknown": "?"}
 
 
-def document(told: dict[str, Any], pack: Pack, live: str | None = None) -> str:
-    """The page. live: where to ask for news of the build, for a page that is served; None for a file."""
+def document(told: dict[str, Any], pack: Pack) -> str:
+    """The page."""
     style, script = _file("viewer.css"), _file("viewer.min.js")
-    connect = "'none'" if live is None else "'self'"
     policy = (
         f"default-src 'none'; script-src {_digest(script)}; style-src {_digest(style)}; img-src data:; "
-        f"connect-src {connect}; base-uri 'none'; form-action 'none'"
+        f"connect-src 'none'; base-uri 'none'; form-action 'none'"
     )
     values = {
         "policy": html.escape(policy),
@@ -33,7 +32,6 @@ def document(told: dict[str, Any], pack: Pack, live: str | None = None) -> str:
         "sentence": html.escape(told["sentence"]),
         "verdict": told["verdict"],
         "sign": SIGNS[told["verdict"]],
-        "live": html.escape(live or ""),
         "style": style,
         "script": script,
         "contents": data_text(told),
