@@ -53,6 +53,7 @@ def _only_drawn(store: Store, folder: Path) -> Store:
     return out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(2))
 def test_after_any_edits_the_answer_is_the_one_of_an_empty_cache(build: Path, tmp_path: Path, seed: int) -> None:
     chance = random.Random(seed)
@@ -68,6 +69,7 @@ def test_after_any_edits_the_answer_is_the_one_of_an_empty_cache(build: Path, tm
         assert told.json() == cold.check(edits).json(), edits
 
 
+@pytest.mark.slow
 def test_what_moves_elsewhere_leaves_the_answers_of_ports_standing(
     build: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

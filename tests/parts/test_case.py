@@ -52,6 +52,7 @@ def test_overridden_fields_draw_the_declared_case(changes):
     check_drawing(Case(**changes))
 
 
+@pytest.mark.slow
 def test_odd_sizes_draw_the_declared_case():
     pick = random.Random(7)
     for _ in range(6):

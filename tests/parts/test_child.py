@@ -85,6 +85,7 @@ def test_the_current_folder_is_on_no_child_s_module_path(tmp_path, monkeypatch):
     assert str(other) in child.module_path()
 
 
+@pytest.mark.slow
 def test_compiled_python_is_kept_where_the_parent_keeps_it(tmp_path, monkeypatch):
     monkeypatch.setattr(sys, "dont_write_bytecode", False)
     monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path))

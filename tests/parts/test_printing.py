@@ -168,6 +168,7 @@ def shapely_hole(h: Hole, roof: bool):
     return unary_union([body, tip])
 
 
+@pytest.mark.slow
 def test_gaps_between_holes_are_those_of_shapely():
     rng = np.random.default_rng(4)
     for _ in range(400):

@@ -58,6 +58,7 @@ def test_a_card_needs_a_connector_of_its_length(slot: int, fits: bool) -> None:
         assert not any("slot-7" in r for r in said[0].remedies)  # two slots wide, in the last of seven
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("slot", "have", "bodies"), [(2, 7, "board/slot-2"), (7, 7, "case/")])
 def test_the_clashes_it_causes_follow_from_it(slot: int, have: int, bodies: str, store: Store) -> None:
     layout = build(slot, have=have)

@@ -155,6 +155,7 @@ def test_a_fault_that_ctrl_c_brings_about_in_a_library_is_told_as_a_stop(env: di
     assert done.stderr == "stopped; nothing was half-written\n"
 
 
+@pytest.mark.slow
 def test_a_signal_that_the_caller_ignores_stays_ignored(env: dict[str, str], build: Path) -> None:
     """As under nohup, and for a command in the background of a script."""
     script = (

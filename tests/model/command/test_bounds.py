@@ -39,6 +39,7 @@ def test_a_pile_as_high_as_a_build_has_parts_is_placed(order: int) -> None:
     assert tops[f"p{MAX_PIECES - 1}"] - tops["p0"] == pytest.approx(10.0 * (MAX_PIECES - 1), abs=1e-6)
 
 
+@pytest.mark.slow
 def test_copies_count_as_the_parts_they_are() -> None:
     """Few entries that stand for many parts: one box on each of a board's frames, over and over."""
     boxes = "\n".join(f"  b{i}: {{{BOX}, on: 'board.slot-*', lift: {i}}}" for i in range(MAX_PIECES // 2))

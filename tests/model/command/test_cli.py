@@ -63,6 +63,7 @@ def test_exit_status_and_verdict_of_two_cubes(run, tmp_path, xs, status, verdict
     assert {"id", "question", "required", "low", "high", "where", "basis", "text", "remedies"} <= set(finding)
 
 
+@pytest.mark.slow
 def test_a_part_whose_mesh_cannot_be_trusted_leaves_the_build_unknown(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     (tmp_path / "open.stl").write_text(
         "solid open\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 9 0 0\nvertex 0 9 0\nendloop\nendfacet\n"
@@ -74,6 +75,7 @@ def test_a_part_whose_mesh_cannot_be_trusted_leaves_the_build_unknown(run, tmp_p
     assert "unknown whether it fits" in done.stdout
 
 
+@pytest.mark.slow
 def test_set_changes_one_value(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     file = build(tmp_path, 0, 15)
     assert run("check", file, "--set", "parts.b1.at.x=8").returncode == 1
@@ -118,6 +120,7 @@ def test_bad_input_exits_2_with_places_and_writes_nothing(run, tmp_path, text) -
     assert sorted(tmp_path.iterdir()) == before
 
 
+@pytest.mark.slow
 def test_a_failed_export_leaves_the_earlier_files_whole(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     file = build(tmp_path, 0, 15)
     assert run("export", file, "--to", "out", "--only", "json").returncode == 0

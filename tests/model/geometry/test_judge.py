@@ -156,6 +156,7 @@ def test_crossing_cylinders_share_steinmetz_volume(store: Store, case: Pose, swa
     assert found.volume_mm3 == pytest.approx(16 * 8**3 / 3, rel=0.02)
 
 
+@pytest.mark.slow
 @ways
 @pytest.mark.parametrize(
     ("over", "kind"), [(-0.1, "apart"), (-MICRON, "apart"), (0.0, "contact"), (MICRON, "overlap"), (0.1, "overlap")]
@@ -175,6 +176,7 @@ def test_a_shaft_in_a_bore(store: Store, case: Pose, swap: bool, over: float, ki
             assert found.depth == pytest.approx(over, rel=0.1)
 
 
+@pytest.mark.slow
 @ways
 def test_flat_faces_of_bodies_with_holes_read_exactly(store: Store, case: Pose, swap: bool) -> None:
     """Fans stacked face to face: chord errors of bores and corners play no part in the gap of two flat faces."""
@@ -225,6 +227,7 @@ def test_a_users_mesh_is_its_own_truth(store: Store) -> None:
     assert (deep.kind, deep.depth) == ("overlap", pytest.approx(1.0, abs=2 * CHORD_MM))
 
 
+@pytest.mark.slow
 def test_what_hangs_on_the_curve_of_a_users_mesh_is_not_guessed(store: Store) -> None:
     """A mesh tangent to a ball: no exact form exists, so either a finer mesh decides it, or nobody does."""
     assert judged(store, Ball(r=5), GivenMesh(), shift(5, -5, -5)).kind in ("unknown", "contact")
@@ -274,6 +277,7 @@ parts = st.sampled_from([Block(), Rod(), Hook(), Hook(mirrored=True), Bored(a=20
 slow_start = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
+@pytest.mark.slow
 @slow_start
 @given(a=parts, b=parts, at=poses)
 def test_verdicts_do_not_depend_on_order_or_on_how_the_case_stands(store: Store, a: Block, b: Block, at: Pose) -> None:
@@ -291,6 +295,7 @@ def test_verdicts_do_not_depend_on_order_or_on_how_the_case_stands(store: Store,
     assert mirrored.kind == found.kind
 
 
+@pytest.mark.slow
 @slow_start
 @given(a=parts, b=parts, at=poses)
 def test_verdicts_agree_with_the_exact_kernel(store: Store, a: Block, b: Block, at: Pose) -> None:

@@ -49,6 +49,7 @@ def true_points(kind: str) -> tuple[Any, np.ndarray[Any, np.dtype[np.float64]]]:
     return cq.Solid.makeTorus(30, 5), np.stack([out * np.cos(a), out * np.sin(a), 5 * np.sin(b)], axis=1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["sphere", "cylinder", "cone", "torus"])
 @pytest.mark.parametrize("finer", [1.0, FINER[0]])
 def test_the_true_surface_is_within_the_bound_of_its_mesh(kind: str, finer: float) -> None:

@@ -167,6 +167,7 @@ def test_what_stands_on_the_plate_moves_with_it() -> None:
     assert extra["upper"][0]["names"] == ["before/body", "fascia/body"]
 
 
+@pytest.mark.slow
 def test_the_case_itself_ends_the_range() -> None:
     # On the tray wall, 150 across; the open side's glass is a solid there: 150 - 40 - 1 with a plate 40 thick, of which
     # the heads of its screws, 3.1 high at most (ISO 7045 for M4, V), stand out and want 0.2.
@@ -201,6 +202,7 @@ def test_a_spacer_may_carry_it_as_well() -> None:
     assert out.values["parts"]["riser"]["height"] == 18.6
 
 
+@pytest.mark.slow
 def test_a_riser_that_its_part_stands_on_needs_no_lift() -> None:
     text = document(
         CABLE.replace("617", "600") + "  carried: {box: custom, length: 80, width: 80, height: 10, on: pillar.top}\n"
@@ -440,6 +442,7 @@ def test_a_kept_height_is_read_without_a_kernel(tmp_path: Path) -> None:
     assert done.stdout.strip() == "[]"
 
 
+@pytest.mark.slow
 def test_what_stands_elsewhere_leaves_the_screws_of_each_height_standing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

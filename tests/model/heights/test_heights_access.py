@@ -122,6 +122,7 @@ def test_where_no_height_lets_a_plug_in_it_is_said_with_the_cause() -> None:
     assert extra["intervals"] == []
 
 
+@pytest.mark.slow
 def test_what_shuts_a_port_at_every_height_is_said_before_all_else() -> None:
     """A sheet that goes up with the plate, right over the port."""
     sheet = "  fascia: {sheet: custom, length: 100, width: 50, thickness: 3, on: plate.front, lift: 6}\n"
@@ -147,6 +148,7 @@ def test_a_port_that_stands_still_is_asked_as_well(tmp_path: Path) -> None:
     assert "before.side: plug cannot be screwed in" in finding.text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("chain", "off"), [("plug", 75), ("[rotary-90, hard-tube-14]", 95)])
 def test_what_is_proved_over_a_stretch_holds_at_heights_in_it(chain: str, off: int) -> None:
     """Every stretch proved fine or bad against the question asked at single heights in it."""

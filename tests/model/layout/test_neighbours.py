@@ -102,6 +102,7 @@ def test_fans_put_on_the_places_of_one_opening_are_one_row(store: Store) -> None
     assert wrong(between(text, store, "one", "two")) == []
 
 
+@pytest.mark.slow
 def test_a_thin_gasket_keeps_fan_and_radiator_apart_as_it_is(store: Store) -> None:
     text = f"""
     title: t
@@ -132,6 +133,7 @@ def test_memory_in_neighbouring_sockets(store: Store) -> None:
     assert any("overlap" in t for t in wrong(between(build(8.0), store, "memory")))  # 8.0 thick at 7.6 is too much
 
 
+@pytest.mark.slow
 def test_cards_in_neighbouring_slots_as_far_as_the_standard_goes(store: Store) -> None:
     def build(gap: float, thickness: float) -> str:
         return f"""

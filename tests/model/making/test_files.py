@@ -84,6 +84,7 @@ def corners(path: Path) -> Any:
     return trimesh.load_mesh(path, process=False).triangles
 
 
+@pytest.mark.slow
 def test_every_part_is_written_once_in_each_format(out: Path) -> None:
     wanted = {f"print/{n}.stl" for n in LABELS} | {f"step/{n}.step" for n in LABELS}
     assert set(contents(out)) == wanted | {"making.txt", "print/bed-1.3mf", "print/coupon.3mf"}
@@ -256,6 +257,7 @@ def test_a_file_that_is_not_ours_is_left_and_nothing_is_written(made, tmp_path: 
     assert contents(tmp_path / "out") == {name: b"solid somebody else's\n"}
 
 
+@pytest.mark.slow
 def test_our_own_files_are_written_again_and_older_ones_told(made, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     first = made(tmp_path)
     assert first.notes == []
@@ -266,6 +268,7 @@ def test_our_own_files_are_written_again_and_older_ones_told(made, tmp_path: Pat
     assert not any("mine.stl" in n for n in made(tmp_path, "height=20").notes)
 
 
+@pytest.mark.slow
 def test_a_plate_as_a_layer_is_ours_too_and_is_written_again(cache: Path, tmp_path: Path) -> None:
     part, printer = Riser(material="printed"), PrinterSpec()
     entry = layer_text(part, "low radiator.b", (1.5, 0.0))

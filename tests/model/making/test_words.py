@@ -184,6 +184,7 @@ make: [riser-20x30-printed]
 """
 
 
+@pytest.mark.slow
 def test_the_sheet_says_which_heights_do_and_how_each_end_stands(tmp_path: Path) -> None:
     """Worked by hand: nothing stands behind the plate, so that all heights asked for do; it hangs before the front."""
     file = tmp_path / "b.yaml"

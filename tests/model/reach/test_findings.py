@@ -83,6 +83,7 @@ def test_the_pitch_rule(store: Store, pitch: float, collar: float, gap: float | 
     assert all(abs(y) < 1e-9 and 0 <= x <= pitch for x, y, _ in pair.where)
 
 
+@pytest.mark.slow
 def test_every_pair_of_a_plate_is_judged(store: Store) -> None:
     s = scene(store, plate((0, 0), (20, 0), (0, 20), (20, 20)))
     found = findings(s, store, {n: [wide(22.0)] for n in "abcd"})

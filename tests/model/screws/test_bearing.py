@@ -31,6 +31,7 @@ place = st.floats(-6, 6)
 hole = st.builds(Slot, place, place, st.floats(3, 9), st.sampled_from([0.0, 4.0, 10.0]), st.floats(0, 180))
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(st.lists(hole, min_size=1, max_size=3), st.floats(5, 10))
 def test_the_ring_and_its_sides_over_any_holes(holes: list[Slot], head: float) -> None:

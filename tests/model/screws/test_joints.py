@@ -85,6 +85,7 @@ def test_the_layers_from_the_thread_to_the_head() -> None:
     assert c.judged.tip.nominal == pytest.approx(3.3, abs=1e-4)
 
 
+@pytest.mark.slow
 def test_screws_stand_in_their_holes_and_are_counted(tmp_path: Path) -> None:
     found = checked(build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")), tmp_path)
     screws = [p for p in found.layout.pieces if p.part.family == "screw"]
@@ -102,6 +103,7 @@ def test_screws_stand_in_their_holes_and_are_counted(tmp_path: Path) -> None:
     assert 0 < len(clear) <= 24
 
 
+@pytest.mark.slow
 def test_a_screw_that_is_too_long_goes_into_the_fins(tmp_path: Path) -> None:
     text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x60")) + "screws: {use: {low.b: M3x35}}\n"
     found = checked(text, tmp_path)
@@ -116,6 +118,7 @@ def test_a_screw_that_is_too_long_goes_into_the_fins(tmp_path: Path) -> None:
     assert len(fins) == 12
 
 
+@pytest.mark.slow
 def test_a_radiator_of_the_other_gap_loses_the_end_screws(tmp_path: Path) -> None:
     text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x30-gap20"), slot=4)
     found = checked(text, tmp_path)
@@ -155,6 +158,7 @@ def test_slid_too_far_a_slide_back_is_the_remedy(tmp_path: Path) -> None:
     assert any("slide" in r and "all screws pass" in r for r in holes["remedies"])
 
 
+@pytest.mark.slow
 def test_threads_that_look_alike_are_a_failure(tmp_path: Path) -> None:
     text = build(THREE_ON_FLOOR.replace("RADIATOR", "radiator-360x45")) + "screws: {use: {'low.*': 6-32x30}}\n"
     (screw,) = of(checked(text, tmp_path), "screw")
@@ -259,6 +263,7 @@ parts:
 """
 
 
+@pytest.mark.slow
 def test_a_board_with_holes_over_no_standoff(tmp_path: Path) -> None:
     # SSI EEB 2011: the holes of ATX and a front row of three more.
     found = checked(BOARD.replace("FORM", "atx").replace("SIZE", "motherboard-eeb"), tmp_path)
@@ -317,6 +322,7 @@ mates: [[riser *.foot, case.floor-wall]]
 )
 
 
+@pytest.mark.slow
 def test_a_stud_goes_through_the_wall_into_a_nut(tmp_path: Path) -> None:
     case = "case: {like: case-atx-tower, openings: {rear: {face: rear, size: 120, centre: {roof: 105, tray: 135}}}}"
     text = PLATE.replace("case: {like: case-atx-tower}", case).replace("WORDS", "hole: male-female")

@@ -76,6 +76,7 @@ def test_nothing_is_offered_where_the_screws_pass(tmp_path: Path, gap: int) -> N
 FILTERED = BUILD.replace("printer:", "    outside:\n      - {dust-filter: FILTER}\nprinter:")
 
 
+@pytest.mark.slow
 def test_a_dust_filter_that_keeps_the_plates_screws_out_is_named() -> None:
     """Rows of 15 over slots of 20: the heads of the plate's screws come 5 mm beside the filter's holes of 9 mm, in
     which a pan head of 5.6 mm (ISO 7045) has 1.7 mm to either side, and the slots reach 2 mm.
@@ -86,6 +87,7 @@ def test_a_dust_filter_that_keeps_the_plates_screws_out_is_named() -> None:
     assert "floor dust-filter must be left out, or cut free round the plate's screws" in offer.words
 
 
+@pytest.mark.slow
 def test_a_dust_filter_whose_holes_are_the_panels_needs_nothing() -> None:
     trials, fastened = made(FILTERED.replace("FILTER", "custom, fans: 3, gap: 20"))
     (offer,) = offers(fastened.joints, trials)

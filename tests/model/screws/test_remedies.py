@@ -158,6 +158,7 @@ def finding(text: str) -> Any:
     return next(f for f in screw_check.check(fastened.chosen, found.screws) if f.about.joint == "low.b")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stated", ["M3x4", "{screw: M3x4, washers: 1}", "M3x10", "{screw: M3x20, washers: 2}", "M3x5"])
 def test_other_screws_are_safe_and_never_those_that_are_there(stated: str) -> None:
     """Each one told, written into the build, is safe and bears on more than what was there."""

@@ -283,6 +283,7 @@ def best_by_hand(layers: list[Layer], into: Receiver, lengths: Stock, washer: La
     return min(alike, key=lambda c: (not c[1], c[2], -min(c[0], AMPLE), c[3])), safe
 
 
+@pytest.mark.slow
 def test_400_choices_are_the_best_of_all_that_could_be_bought():
     """None only where no length with any number of washers is safe; 250 of the thinnest are longer than any screw."""
     rng, outcomes = random.Random(7), Counter[str]()

@@ -261,6 +261,7 @@ def test_the_same_drawing_gives_the_same_bytes(files):
     assert made() == files
 
 
+@pytest.mark.slow
 def test_the_same_drawing_gives_the_same_bytes_in_another_run(files, tmp_path):
     """Sets of words come in another order in each run: Python's hashes of them are salted."""
     script = (

@@ -151,6 +151,7 @@ def test_a_strip_cut_clear_stays_one_piece_and_what_is_clear_is_left_alone(store
     assert not made.severed
 
 
+@pytest.mark.slow
 def test_cuts_in_order_keep_what_was_cut_before(store):
     words = "cut:\n  - {in: angle.foot, for: rod, gap: 1}\n  - {in: angle, for: rod, gap: 3}\n"
     _, made = cut(store, words)

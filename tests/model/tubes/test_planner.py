@@ -240,6 +240,7 @@ def test_a_wall_right_across_is_impossible_since_nothing_leads_past_it() -> None
     assert 0 < why.free < 157 * 300 * 300 / 1000, "no more than what lies on this side of the wall, cm3"
 
 
+@pytest.mark.slow
 def test_nothing_is_sealed_by_what_an_end_does_not_count() -> None:
     """A port at the bottom of a cup of its own: within its reach the tube may pass through it."""
     cup = [
@@ -302,12 +303,14 @@ def test_a_run_is_found_where_a_hidden_one_is_known(number: int) -> None:
     assert got.cost <= 1.3 * cost_of(case.reference, case.rules)
 
 
+@pytest.mark.slow
 def test_the_same_question_has_the_same_answer() -> None:
     case = make(1020, bodies=120)
     first, second = (found(case.start, case.end, *case.obstacles, rules=case.rules, within=CASE) for _ in range(2))
     assert first.run == second.run
 
 
+@pytest.mark.slow
 def test_the_map_never_grants_less_room_than_there_is() -> None:
     """Its figure is an upper bound everywhere, and near the truth where a tube would touch."""
     case = make(1030, bodies=60)

@@ -73,6 +73,7 @@ def files(folder: Path) -> dict[str, str]:
     return {p.relative_to(folder).as_posix(): p.read_text("latin-1") for p in folder.rglob("*") if p.is_file()}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("moment", ["before", "after"])
 def test_a_kill_at_any_step_is_finished_or_undone_by_the_next_run(out: Path, tmp_path: Path, moment: str) -> None:
     """Every call that changes the disk, one after the other: what each leaves, the next run puts in order."""
