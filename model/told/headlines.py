@@ -6,9 +6,11 @@ them.
 
 from __future__ import annotations
 
+from elbowroom.model.layout.layout import piece_of
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding, overall
 from elbowroom.model.told.wordings import tenths
 
+CASE = "case"  # the name of the piece that is the case: so large that it says nothing of where
 VERDICTS = {"fits": "It fits", "fails": "It does not fit", "unknown": "Unknown whether it fits"}
 # What each verdict is called beside its sign.
 WORDS = {
@@ -57,6 +59,16 @@ def sentence(findings: list[Finding]) -> str:
 
 
 def _told_apart(f: Finding) -> tuple[str, str]:
-    """The two pieces; their bodies where both belong to one piece."""
+    """The two pieces, of the case the part of it that is meant; their bodies where both belong to one piece."""
     one, other = f.parts
-    return (f.bodies[0], f.bodies[1]) if one == other and len(f.bodies) == 2 else (one, other)
+    if len(f.bodies) != 2:
+        return one, other
+    if one == other:
+        return f.bodies[0], f.bodies[1]
+    own = {piece_of(b): b for b in f.bodies}
+    return _in_words(one, own), _in_words(other, own)
+
+
+def _in_words(piece: str, bodies: dict[str, str]) -> str:
+    part = bodies.get(piece, piece).removeprefix(f"{piece}/")
+    return f"{piece} {part}" if piece == CASE and part != piece else piece

@@ -19,6 +19,11 @@ def test_two_bodies_of_one_piece_are_told_apart() -> None:
     assert headline(own) == "card/a and card/b run 2.0 mm into each other"
 
 
+def test_of_the_case_the_part_that_is_met_is_told() -> None:
+    foot = Finding("interference", "clash", ("M3 x 30 1", "case"), "...", ("M3 x 30 1/screw", "case/foot-1"), 3.1)
+    assert headline(foot) == "M3 x 30 1 and case foot-1 run 3.1 mm into each other"
+
+
 def test_anything_else_is_the_first_clause_of_its_text() -> None:
     assert headline(Finding("loop", "fail", ("pump",), "pump.in is open; close it")) == "pump.in is open"
 
