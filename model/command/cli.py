@@ -7,19 +7,15 @@ status is `answering`'s. Heavy modules load inside the commands, so that `--help
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from elbowroom.model.build.problems import InputError, choices, quoted, shown
 from elbowroom.model.command.answering import FAILS, FITS, answer, working
 from elbowroom.model.store import Store
-
-if TYPE_CHECKING:
-    from elbowroom.model.pictures import Picture
 
 app = typer.Typer(
     name="elbowroom",
@@ -88,7 +84,7 @@ def explain(
     with working() as progress:
         from elbowroom.model import pipeline
 
-        checked = pipeline.check(file, Store.default(), set_ or (), progress, progress.early)
+        checked = pipeline.check(file, Store.default(), set_ or (), progress)
     from elbowroom.model.command.verdicts import explain
 
     explain(checked.findings, checked.layout, what)
@@ -121,8 +117,8 @@ def export(
             pictures=partial(pictures.files, checked, store, progress), templates=checked.build.templates,
             detailed=detailed,
         )  # fmt: skip
-    summary(checked.layout.title, checked.findings, checked.layout)
     written(result)
+    summary(checked.layout.title, checked.findings, checked.layout)
     raise typer.Exit(_status(checked))
 
 
@@ -148,11 +144,11 @@ def picture(
     Exit status 0 where it is drawn, whatever the build's verdict.
     """
     from elbowroom.model import pictures, pipeline
-    from elbowroom.model.command.terminal import drawn
+    from elbowroom.model.command.drawing import put_pictures
 
     asked = [w for w in (finding, piece, view, exploded or None) if w is not None]
     if len(asked) != 1:
-        raise InputError("name one thing to draw: --finding ID, --piece NAME, --view VIEW or --exploded")
+        raise InputError("name one thing to draw: --finding NUMBER, --piece NAME, --view VIEW or --exploded")
     if view is not None:
         pictures.view_named(view)
     store = Store.default()
@@ -166,8 +162,7 @@ def picture(
             found = pictures.of_view(checked, view)
         else:
             found = pictures.of_parts(checked, store)
-    for title, paths in _put([found], to):
-        drawn(title, paths)
+    put_pictures([found], to)
 
 
 @app.command()
@@ -182,24 +177,14 @@ def report(
     """Write a report to print, as HTML and PDF: findings with pictures, what to buy, cut and drill, what is assumed."""
     from elbowroom.model import pipeline
     from elbowroom.model import report as reports
+    from elbowroom.model.command.drawing import put
     from elbowroom.model.command.terminal import drawn
-    from elbowroom.model.writers.atomic import Staging, write_file
 
     kind, store = to.suffix.lower().removeprefix("."), Store.default()
+    kinds = [kind] if kind in reports.FORMATS else reports.FORMATS
     with working() as progress:
         checked = pipeline.check(file, store, set_ or (), progress)
-        if kind in reports.FORMATS:
-            [(_, content)] = reports.files(checked, store, [kind], progress)
-            write_file(to, content)
-            paths = [to]
-        else:
-            with Staging(to):  # a folder that cannot be written into is told before the work
-                pass
-            found = list(reports.files(checked, store, progress=progress))
-            with Staging(to) as staging:
-                for name, content in found:
-                    staging.add(name, content)
-                paths = staging.commit()
+        paths = put(reports.files(checked, store, kinds, progress), to, [f".{k}" for k in reports.FORMATS])
     drawn(checked.layout.title, paths)
     raise typer.Exit(_status(checked))
 
@@ -259,8 +244,8 @@ def demo(
                 pictures=partial(pictures.files, after, store, progress),
                 templates=after.build.templates,
             )  # fmt: skip
-        summary(f"{after.layout.title}, as mended", after.findings, after.layout)
         written(result)
+        summary(f"{after.layout.title}, as mended", after.findings, after.layout)
         status = max(status, _status(after))
     raise typer.Exit(status)
 
@@ -289,7 +274,9 @@ def catalogue(
     from elbowroom.parts.families import FAMILIES, WORDS, families_of
 
     if picture is not None:
-        _draw_catalogue(family, picture)
+        from elbowroom.model.command.drawing import draw_catalogue
+
+        draw_catalogue(family, picture)
     elif family is None:
         families()
     elif family in FAMILIES:
@@ -343,46 +330,6 @@ def schema() -> None:
     from elbowroom.model.schema import text
 
     typer.echo(text())
-
-
-def _draw_catalogue(family: str | None, to: Path) -> None:
-    """Pictures of what a word of the catalogue means; of every family where there is none."""
-    from elbowroom.model.command.terminal import drawn
-    from elbowroom.model.pictures import family as drawing
-    from elbowroom.parts.families import FAMILIES
-
-    with working() as progress:
-        store, found = Store.default(), []
-        asked = list(FAMILIES) if family is None else [family]
-        for i, word in enumerate(asked):
-            progress(i, len(asked), f"drawing {word}")
-            made = drawing.picture(word, store)
-            if made is not None:
-                found.append(made)
-            elif family is not None:
-                raise InputError(f"there is no size of {shown(word)} to draw: the build states all of it")
-    for title, paths in _put(found, to):
-        drawn(title, paths)
-
-
-def _put(found: Sequence[Picture], to: Path) -> list[tuple[str, list[Path]]]:
-    """Pictures put into a folder, as SVG and PNG, or one of them into the file of that name."""
-    from elbowroom.model.pictures import both
-    from elbowroom.model.writers.atomic import Staging, write_file
-
-    kind = to.suffix.lower()
-    if kind in (".jpg", ".jpeg", ".gif", ".webp", ".bmp", ".pdf"):
-        raise InputError(f"{quoted(to)}: a picture is written as .svg or .png")
-    if kind not in (".svg", ".png"):
-        with Staging(to) as staging:
-            for name, content in both(found):
-                staging.add(name, content)
-            paths = staging.commit()
-        return [(p.title, [q for q in paths if q.stem == p.name]) for p in found]
-    if len(found) != 1:
-        raise InputError(f"{quoted(to)} is one file, and there are {len(found)} pictures: name a folder")
-    write_file(to, found[0].svg if kind == ".svg" else found[0].png())
-    return [(found[0].title, [to])]
 
 
 def _status(checked: Any) -> int:

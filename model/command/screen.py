@@ -1,6 +1,6 @@
 """What a person at a terminal sees while the work goes on: a bar with the step at work, and what fails already.
 
-Owns the signs of the verdicts and the console, which the findings are printed with as well. Loads no engine, so that
+Owns the colours of the verdicts and the console, which the findings are printed with as well. Loads no engine, so that
 something shows at once. Nothing of the bar is written where standard error is no terminal.
 """
 
@@ -16,11 +16,8 @@ from rich.markup import escape
 
 from elbowroom.model.told.findings import Finding
 from elbowroom.model.told.progress import Early, Progress
+from elbowroom.model.told.verdict_words import SIGN
 
-# A word and a sign each, so that no verdict is told by colour alone.
-SIGN = {
-    "clash": "✖", "fail": "✖", "touch": "=", "tight": "<", "unknown": "?", "caution": "!", "clear": "✓", "pass": "✓",
-}  # fmt: skip
 STYLE = {
     "clash": "bold red",
     "fail": "bold red",
@@ -76,9 +73,10 @@ def screen() -> Iterator[Screen | None]:
 
 
 def _before_tubes(found: Sequence[Finding]) -> list[str]:
-    """What fails already, worst first and each kind once, while the tubes are still being laid."""
-    present = {f.id for f in found}
-    heads = [f for f in sorted(found, key=lambda f: f.rank) if f.cause not in present]
+    """What fails already, worst first, while the tubes are still being laid."""
+    from elbowroom.model.told.alike import leading
+
+    heads = leading(found)
     if not heads:
         return ["[dim]so far nothing fails: parts, holes and screws; tubes, ports and air are still to come[/dim]"]
     lines = [f"[dim]so far, before tubes, ports and air: {len(heads)} that do not fit[/dim]"]

@@ -1,7 +1,7 @@
-"""What the commands print: the findings worst first, the catalogue, and the files written.
+"""What the commands print beside findings: the catalogue, what was made or drawn, and the files written.
 
-Owns the look of answers. Every number comes from a finding, as every other output's does. What shows while the work
-goes on is `screen`'s, on standard error, so that standard output stays clean for scripts.
+Owns the look of these. Findings are `verdicts`'; what shows while the work goes on is `screen`'s, on standard error, so
+that standard output stays clean for scripts.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import escaped, quoted
-from elbowroom.model.command.screen import SIGN, STYLE, answers
+from elbowroom.model.command.screen import STYLE, answers
+from elbowroom.model.told.verdict_words import SIGN
 from elbowroom.parts import FAMILIES, family_class
 from elbowroom.parts.catalogue import sample, sizes
 from elbowroom.parts.tube.tube_stock import tube_stocks

@@ -14,15 +14,14 @@ from rich.markup import escape
 from rich.table import Table
 
 from elbowroom.model.build.problems import InputError, choices, shown
-from elbowroom.model.command.screen import SIGN, STYLE, answers
+from elbowroom.model.command.screen import STYLE, answers
 from elbowroom.model.layout.layout import Layout
-from elbowroom.model.told import alike
-from elbowroom.model.told.cautions import DEFER
-from elbowroom.model.told.cautions import listed as listed_cautions
+from elbowroom.model.told import alike, cautions
 from elbowroom.model.told.findings import FAILING, Finding, overall, rounded
 from elbowroom.model.told.headlines import headline
 from elbowroom.model.told.particulars import AtJoint
 from elbowroom.model.told.places import distances
+from elbowroom.model.told.verdict_words import SIGN, WHOLE
 from elbowroom.parts.vocabulary.base import Box
 
 _WIDTH = 110  # characters of a line of cautions
@@ -43,29 +42,29 @@ def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: b
     ordered = sorted(findings, key=lambda f: f.rank)
     present = {f.id: f for f in ordered}
     heads = alike.numbered(ordered)
-    listed = alike.leading(ordered) if every else [f for f, _ in gathered_alike(ordered, layout)]
+    numbers = {f.id: n for n, f in enumerate(heads, 1)}
+    kinds = alike.gathered(ordered, {p.name: p for p in layout.pieces})
+    shown = [(same[0], len(same) - 1) for same in kinds if same[0].id in numbers or same[0].question == "height"]
+    listed = [(f, 0) for f in alike.leading(ordered)] if every else shown
     out.print(f"[bold]{escape(title)}[/bold]")
-    if interior is None and any(f.where for f in listed):
+    if interior is None and any(f.where for f, _ in listed):
         out.print(
             "  [dim]places x, y, z are mm from the zero point that the build's own x, y, z are measured from[/dim]"
         )
     lettered: set[str] = set()  # hole patterns whose letter was said to be which face
-    more = {f.id: count - 1 for f, count in gathered_alike(ordered, layout)}
-    for f in listed:
-        number = heads.index(f) + 1 if f in heads else None
+    for f, more in listed:
+        follow = [present[i] for i in f.effects if i in present]
         if every:
-            _told(out, f, interior, _lettered(f, lettered), number)
-            for i in f.effects:
-                if i in present:
-                    _told(out, present[i], interior, indent=4)
+            _told(out, f, interior, _lettered(f, lettered), numbers.get(f.id))
+            for other in follow:
+                _told(out, other, interior, indent=4)
         else:
-            _in_short(out, f, interior, number, more[f.id], sum(i in present for i in f.effects), lettered)
+            _in_short(out, f, interior, numbers.get(f.id), more, len(follow), lettered)
     result = overall(ordered)
     counts = Counter(f.verdict for f in ordered)
     listing = ", ".join(f"{n} {v}" for v, n in counts.items())
-    words = {"fits": "it fits", "fails": "it does not fit", "unknown": "unknown whether it fits"}
     style = {"fits": "bold green", "fails": "bold red", "unknown": "bold yellow"}[result]
-    out.print(f"  [{style}]{words[result]}[/]: {len(ordered)} findings{f' ({listing})' if listing else ''}")
+    out.print(f"  [{style}]{WHOLE[result].lower()}[/]: {len(ordered)} findings{f' ({listing})' if listing else ''}")
     assumed = {
         (name, field) for f in ordered if f.verdict in FAILING for name, fields in f.basis.assumed for field in fields
     }
@@ -75,9 +74,8 @@ def summary(title: str, findings: Sequence[Finding], layout: Layout, *, every: b
             f"  The failing findings rest on {len(assumed)} assumed dimensions of {pieces} parts; "
             "measure those before you cut (listed in the JSON under basis)."
         )
-    care = dict.fromkeys(c for f in ordered for c in f.take_care)
-    last = [*(c for c in care if c != DEFER), DEFER]  # whatever hurts, those who know better are named once, at the end
-    for line in listed_cautions(last, _WIDTH) if care else ():
+    care = cautions.of(ordered)
+    for line in cautions.listed(care, _WIDTH) if care else ():
         out.print(f"  [dim]{escape(line)}[/dim]")
     out.print(f"  [bold]Next:[/bold] {escape(_next(heads, result))}")
 
@@ -88,37 +86,28 @@ def explain(findings: Sequence[Finding], layout: Layout, what: str) -> None:
     Raises InputError where `what` names none of these.
     """
     ordered = sorted(findings, key=lambda f: f.rank)
-    heads, out = alike.numbered(ordered), answers()
+    present, out = {f.id: f for f in ordered}, answers()
+    numbers = {f.id: n for n, f in enumerate(alike.numbered(ordered), 1)}
     about = [f for f in ordered if what == f.id]
     if what.isdecimal():
         about = [alike.by_number(findings, what)]
     if not about:
-        named = [f for f in ordered if any(p in f.parts for p in _pieces_called(layout, what))]
+        called = {p.name for p in layout.pieces if p.answers_to(what)}
+        named = [f for f in ordered if called & set(f.parts)]
         about = [f for f in named if f.verdict in alike.SHOWN] or named
     if not about:
         known = [f.id for f in ordered] if ":" in what else [p.name for p in layout.pieces]
         raise InputError(f"no finding, number or part {shown(what)}{choices(what, known)}")
     for f in about:
-        _told(out, f, layout.interior, number=heads.index(f) + 1 if f in heads else None)
+        _told(out, f, layout.interior, number=numbers.get(f.id))
         for line in _rests(f):
             out.print(" " * _INDENT + f"[dim]{escape(line)}[/dim]")
         for i in f.effects:
-            for other in ordered:
-                if other.id == i:
-                    _told(out, other, layout.interior, indent=4)
-        care = [*(c for c in f.take_care if c != DEFER), DEFER] if f.take_care else []
-        for line in listed_cautions(care, _WIDTH) if care else ():
+            if i in present:
+                _told(out, present[i], layout.interior, indent=4)
+        care = cautions.of([f])
+        for line in cautions.listed(care, _WIDTH) if care else ():
             out.print(" " * _INDENT + f"[dim]{escape(line)}[/dim]")
-
-
-def gathered_alike(ordered: Sequence[Finding], layout: Layout) -> list[tuple[Finding, int]]:
-    """What is listed, and how many findings of its kind each speaks for, itself too: the worst for the others."""
-    pieces = {p.name: p for p in layout.pieces}
-    kinds: dict[tuple[str, ...], list[Finding]] = {}
-    for f in alike.leading(ordered):
-        if f.verdict in alike.SHOWN or f.question == "height":
-            kinds.setdefault(alike.key(f, pieces), []).append(f)
-    return [(same[0], len(same)) for same in kinds.values()]
 
 
 def _next(heads: Sequence[Finding], result: str) -> str:
@@ -130,10 +119,6 @@ def _next(heads: Sequence[Finding], result: str) -> str:
     return "elbowroom explain FILE 1 says all there is to the first" + (
         "; export writes the model, templates and the parts list" if result == "fits" else ""
     )
-
-
-def _pieces_called(layout: Layout, name: str) -> list[str]:
-    return [p.name for p in layout.pieces if p.answers_to(name)]
 
 
 def _rests(f: Finding) -> list[str]:

@@ -15,11 +15,11 @@ from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.page.overlaps import overlaps
 from elbowroom.model.page.packing import STEPS_PER_MM, Pack
-from elbowroom.model.told import alike
-from elbowroom.model.told.cautions import DEFER
+from elbowroom.model.told import alike, cautions
 from elbowroom.model.told.findings import Finding, report, rounded
-from elbowroom.model.told.headlines import VERDICTS, WORDS, headline, sentence
+from elbowroom.model.told.headlines import headline, sentence
 from elbowroom.model.told.places import distances
+from elbowroom.model.told.verdict_words import WHOLE, WORDS
 
 PLACES = 6  # decimals of a pose: a nanometre, and a turn that moves nothing within a metre by more than a micrometre
 
@@ -52,13 +52,12 @@ def contents(build: Build) -> tuple[dict[str, Any], Pack]:
     for piece in build.pieces:
         part = parts[piece["name"]]
         piece |= {"encloses": part.encloses, "small": part.small, "meaning": _meaning(type(part).model_fields)}
-    care = dict.fromkeys(c for f in build.findings for c in f.take_care)
     box = layout.interior
     return found | {
         "words": WORDS,
-        "said": VERDICTS[found["verdict"]],
+        "said": WHOLE[found["verdict"]],
         "sentence": _first_words(build.findings),
-        "care": [*(c for c in care if c != DEFER), DEFER] if care else [],
+        "care": cautions.of(build.findings),
         "pieces": list(build.pieces),
         "interior": None if box is None else [list(box.lo), list(box.hi)],
         "open_side": open_side_of(layout),

@@ -15,11 +15,12 @@ from elbowroom.model.layout.layout import Piece
 from elbowroom.model.pictures import Picture
 from elbowroom.model.pipeline import Checked
 from elbowroom.model.store import Store
-from elbowroom.model.told.alike import key
-from elbowroom.model.told.cautions import DEFER
+from elbowroom.model.told import cautions
+from elbowroom.model.told.alike import gathered
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding, overall, rounded
 from elbowroom.model.told.places import distances
 from elbowroom.model.told.progress import Progress
+from elbowroom.model.told.verdict_words import WHOLE
 from elbowroom.model.writers.bom import bought, dimensions, note, run_end
 from elbowroom.model.writers.job import Job
 from elbowroom.parts.fan.fan import Fan
@@ -30,8 +31,6 @@ from elbowroom.parts.tube.cable import CableBundle
 from elbowroom.parts.tube.tube import TubeRun
 from elbowroom.parts.vocabulary.base import SHORT_MARKS
 from elbowroom.parts.vocabulary.measure import Measure
-
-VERDICTS = {"fits": "It fits", "fails": "It does not fit", "unknown": "Unknown whether it fits"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +69,7 @@ class Part:
 @dataclass(frozen=True, slots=True)
 class Content:
     title: str
+    result: str  # fits, fails or unknown
     verdict: str
     says: str
     parts: tuple[Part, ...] = field(default_factory=tuple)
@@ -83,35 +83,31 @@ def content(checked: Checked, store: Store, progress: Progress | None = None) ->
     exploded = tuple(p for p in drawn if p.name == "exploded")
     ordered = sorted(checked.findings, key=lambda f: f.rank)
     failing = [f for f in ordered if f.verdict in FAILING | UNDECIDED]
-    cautions = [f for f in ordered if f.verdict == "caution" and f.question not in ("air", "coolant", "loop")]
+    wary = [f for f in ordered if f.verdict == "caution" and f.question not in ("air", "coolant", "loop")]
     flow = [f for f in ordered if f.question in ("air", "coolant", "loop") and f.verdict not in FAILING | UNDECIDED]
     items = bought(Job(checked.scene, checked.findings, store.folder))
     count = f"{len(failing)} of {len(ordered)} findings fail or are undecided" if failing else ""
-    care = dict.fromkeys(c for f in ordered for c in f.take_care)
     parts = [
         Part("At a glance", (count or f"all {len(ordered)} findings are in order",), pictures=views[3:] + views[:3]),
         Part("What does not fit", findings=tuple(_told(failing, checked, by_finding))),
-        Part("What to look at", findings=tuple(_told(cautions, checked, {}))),
+        Part("What to look at", findings=tuple(_told(wary, checked, {}))),
         Part("To buy and make", tables=tuple(_shopping(items, checked)), pictures=exploded),
         Part("To cut and drill", tuple(_work(ordered))),
         Part("Air and coolant", findings=tuple(_told(flow, checked, {}))),
         Part("Screws", pictures=tuple(p for p in drawn if p.name.startswith("screw-"))),
         Part("Assumed dimensions: measure these", tables=tuple(_assumed(checked, failing))),
-        Part("Take care", (*(c for c in care if c != DEFER), DEFER)),
+        Part("Take care", tuple(cautions.of(ordered)) or (cautions.DEFER,)),
     ]
     whole = tuple(p for p in parts if p.lines or p.findings or p.tables or p.pictures)
-    return Content(checked.layout.title, VERDICTS[overall(ordered)], "all lengths in millimetres", whole)
+    result = overall(ordered)
+    return Content(checked.layout.title, result, WHOLE[result], "all lengths in millimetres", whole)
 
 
 def _told(findings: Sequence[Finding], checked: Checked, drawn: dict[str, Picture]) -> Iterator[Told]:
     """Findings as the terminal gathers them: what follows from another under it, those alike by the worst of them."""
     present = {f.id for f in findings}
     by_name = {p.name: p for p in checked.layout.pieces}
-    groups: dict[tuple[str, ...], list[Finding]] = defaultdict(list)
-    for f in findings:
-        if f.cause not in present:
-            groups[key(f, by_name)].append(f)
-    for group in groups.values():
+    for group in gathered(findings, by_name):
         f = group[0]
         more = []
         if len(group) > 1:

@@ -11,6 +11,7 @@ from xml.etree import ElementTree as ET
 from elbowroom.model.pictures import Picture
 from elbowroom.model.report.content import Content, Part, Table, Told
 from elbowroom.model.templates.words import printable
+from elbowroom.model.told.verdict_words import SIGN
 
 STYLE = """
 :root { color-scheme: light; }
@@ -35,7 +36,6 @@ td:nth-child(-n+2) { white-space: nowrap; }
   body { margin: 0; max-width: none; background: none; font-size: 10.5pt; } h2 { break-after: avoid; } }
 """
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"  # nothing runs, nothing is fetched
-SIGNS = {"clash": "✖", "fail": "✖", "touch": "=", "tight": "<", "unknown": "?", "caution": "!"}
 
 
 def write(told: Content) -> bytes:
@@ -49,7 +49,7 @@ def write(told: Content) -> bytes:
     _say(head, "style", STYLE)
     body = ET.SubElement(ET.SubElement(root, "body"), "main")
     _say(body, "h1", told.title)
-    kind = {"It fits": "good", "It does not fit": "bad"}.get(told.verdict, "wary")
+    kind = {"fits": "good", "fails": "bad"}.get(told.result, "wary")
     _say(body, "p", told.verdict, {"class": f"verdict {kind}"})
     _say(body, "p", told.says, {"class": "soft"})
     for part in told.parts:
@@ -83,7 +83,7 @@ def _finding(section: ET.Element, f: Told) -> None:
     box = ET.SubElement(section, "article", {"class": "finding"})
     line = ET.SubElement(box, "p")
     kind = "bad" if f.verdict in ("clash", "fail") else "good" if f.verdict in ("pass", "clear") else "wary"
-    verdict = _say(line, "strong", f"{SIGNS.get(f.verdict, '✓')} {f.verdict}", {"class": kind})
+    verdict = _say(line, "strong", f"{SIGN[f.verdict]} {f.verdict}", {"class": kind})
     verdict.tail = f" {printable(f.text)}"
     about = "; ".join(w for w in (f.where, f.number) if w)
     if about:

@@ -12,9 +12,9 @@ from xml.sax.saxutils import escape
 
 from elbowroom.model.pictures import Picture
 from elbowroom.model.report.content import Content, Part, Table, Told
-from elbowroom.model.report.page import SIGNS
 from elbowroom.model.templates.lettering import NAME, spelled, wide
 from elbowroom.model.templates.words import printable
+from elbowroom.model.told.verdict_words import SIGN
 
 MARGIN_MM = 16.0
 BAD, WARY, GOOD, SOFT, LINE = "#a31550", "#7a4f00", "#1d6a5b", "#525b69", "#c9c8c0"
@@ -44,7 +44,7 @@ def write(told: Content) -> bytes:
         canvas.drawString(margin, 9 * mm, f"{title[:90]}: {told.verdict.lower()}")
         canvas.drawRightString(A4[0] - margin, 9 * mm, str(canvas.getPageNumber()))
 
-    kind = {"It fits": GOOD, "It does not fit": BAD}.get(told.verdict, WARY)
+    kind = {"fits": GOOD, "fails": BAD}.get(told.result, WARY)
     story: list[Any] = [
         _line(told.title, 17),
         _line(told.verdict, 14, kind),
@@ -92,7 +92,7 @@ def _finding(f: Told, width: float) -> list[Any]:
     from reportlab.platypus import KeepTogether, Spacer
 
     colour = BAD if f.verdict in ("clash", "fail") else GOOD if f.verdict in ("pass", "clear") else WARY
-    sign = _words(SIGNS.get(f.verdict, "").replace("✖", "×"))
+    sign = "" if f.verdict in ("pass", "clear") else _words(SIGN[f.verdict].replace("✖", "×"))
     verdict = f'<font color="{colour}">{escape(f"{sign} {f.verdict}".strip())}</font> '
     out = [Spacer(1, 5), _marked(verdict + escape(_words(f.text)), 9.5)]
     about = "; ".join(w for w in (f.where, f.number) if w)

@@ -47,3 +47,11 @@ def key(f: Finding, pieces: Mapping[str, Piece]) -> tuple[str, ...]:
     if f.question in ("coolant", "loop", "air"):
         return (f.id,)  # each says something of its own, of the same parts
     return (f.verdict, f.question, *map(called, f.parts))
+
+
+def gathered(findings: Sequence[Finding], pieces: Mapping[str, Piece]) -> list[list[Finding]]:
+    """The leading ones, those alike together, the worst of them first."""
+    kinds: dict[tuple[str, ...], list[Finding]] = {}
+    for f in leading(findings):
+        kinds.setdefault(key(f, pieces), []).append(f)
+    return list(kinds.values())

@@ -8,6 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from textwrap import wrap
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from elbowroom.model.told.findings import Finding
 
 DEFER = (
     "Follow local codes; have work reserved for licensed trades done by them. Makers' instructions come before "
@@ -83,6 +87,12 @@ FILLED: tuple[str, ...] = (
     "nickel go together).",
     "Coolant harms children and pets that drink it: keep it locked away, wipe up what is spilt.",
 )
+
+
+def of(findings: Iterable[Finding]) -> list[str]:
+    """What findings say to take care of, each once; whatever hurts, those who know better are named at the end."""
+    care = dict.fromkeys(c for f in findings for c in f.take_care)
+    return [*(c for c in care if c != DEFER), DEFER] if care else []
 
 
 def listed(cautions: Iterable[str], width: int) -> list[str]:

@@ -7,22 +7,11 @@ them.
 from __future__ import annotations
 
 from elbowroom.model.layout.layout import piece_of
+from elbowroom.model.told import alike
 from elbowroom.model.told.findings import FAILING, UNDECIDED, Finding, overall
 from elbowroom.model.told.wordings import tenths
 
 CASE = "case"  # the name of the piece that is the case: so large that it says nothing of where
-VERDICTS = {"fits": "It fits", "fails": "It does not fit", "unknown": "Unknown whether it fits"}
-# What each verdict is called beside its sign.
-WORDS = {
-    "clash": "collides",
-    "fail": "does not work",
-    "touch": "touches",
-    "tight": "too near",
-    "unknown": "unknown",
-    "caution": "look at it",
-    "clear": "clear",
-    "pass": "fine",
-}
 
 
 def headline(f: Finding) -> str:
@@ -44,7 +33,7 @@ def sentence(findings: list[Finding]) -> str:
     """What stands below the build's verdict: how many things are wrong, of which kind, without what follows from
     others.
     """
-    leading = [f for f in findings if f.cause is None]
+    leading = alike.leading(findings)
     wrong = sum(f.verdict in FAILING for f in leading)
     unknown = sum(f.verdict in UNDECIDED for f in leading)
     look = sum(f.verdict == "caution" for f in leading)
