@@ -57,12 +57,17 @@ def write(told: Content) -> bytes:
 
 
 def _part(part: Part, width: float) -> list[Any]:
+    from reportlab.lib.pagesizes import A4
     from reportlab.platypus import CondPageBreak, HRFlowable, Spacer
 
     pictured = bool(part.findings and part.findings[0].picture)
+    room = WITH_PICTURE if pictured else WITHOUT
+    gallery = _gallery(part.pictures, width)
+    if gallery and not part.lines and not part.findings:  # a heading stands with the first row of its pictures
+        room = WITHOUT + gallery[0].wrap(width, A4[1])[1] / max(1, (len(part.pictures) + 1) // 2)
     out: list[Any] = [
         Spacer(1, 10),
-        CondPageBreak(WITH_PICTURE if pictured else WITHOUT),
+        CondPageBreak(room),
         _line(part.heading, 13),
         HRFlowable(width="100%", color="#1c2230"),
     ]
@@ -70,7 +75,7 @@ def _part(part: Part, width: float) -> list[Any]:
     out += [_line(bullet + line, 9) for line in part.lines]
     for f in part.findings:
         out += _finding(f, width)
-    out += _gallery(part.pictures, width)
+    out += gallery
     for heading, table in part.tables:
         out += [Spacer(1, 6), CondPageBreak(70), _line(heading, 10.5), _table(table, width)]
     return out
