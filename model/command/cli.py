@@ -148,7 +148,7 @@ def picture(
 
     asked = [w for w in (finding, piece, view, exploded or None) if w is not None]
     if len(asked) != 1:
-        raise InputError("name one thing to draw: --finding NUMBER, --piece NAME, --view VIEW or --exploded")
+        raise InputError("name one thing to draw: --finding ID, --piece NAME, --view VIEW or --exploded")
     if view is not None:
         pictures.view_named(view)
     store = Store.default()
