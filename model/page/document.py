@@ -30,6 +30,7 @@ def document(told: dict[str, Any], pack: Pack) -> str:
         "title": html.escape(told["build"]),
         "said": html.escape(told["said"]),
         "sentence": html.escape(told["sentence"]),
+        "first": html.escape(told["first"]),
         "verdict": told["verdict"],
         "sign": SIGNS[told["verdict"]],
         "style": style,
