@@ -20,7 +20,9 @@ from elbowroom.model.build.problems import InputError, Path, shown
 from elbowroom.model.build.source import Document, parse, plain
 
 _BREAKS = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # line breaks as YAML counts them (YAML 1.1, b-break)
-_SAFE = re.compile(r"(?:[A-Za-z0-9_+.]|-(?=\d))[A-Za-z0-9_+./ ±°%*x()-]*")  # text that is read as it stands in any place
+_SAFE = re.compile(
+    r"(?:[A-Za-z0-9_+.]|-(?=\d))[A-Za-z0-9_+./ ±°%*x()-]*"
+)  # text that is read as it stands in any place
 MISSING = object()  # what stands at a path where nothing does
 
 
@@ -105,7 +107,7 @@ def _replace(lines: _Lines, node: yaml.Node, new: str) -> str:
     start, end = lines.at(node.start_mark), lines.at(node.end_mark)
     if isinstance(node, yaml.ScalarNode) and node.style in ("|", ">"):
         raise CannotWrite("a text of several lines is changed by hand")
-    if not isinstance(node, yaml.ScalarNode) and not node.flow_style:
+    if isinstance(node, yaml.CollectionNode) and not node.flow_style:
         raise CannotWrite("a value of several lines is changed by hand")
     if start == end:  # nothing stands there: `key:` alone
         gap = "" if start and lines.text[start - 1] in " \t" else " "

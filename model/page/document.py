@@ -13,7 +13,7 @@ import json
 from importlib import resources
 from typing import Any
 
-from elbowroom.model.page.packing import Pack, packed_text
+from elbowroom.model.page.packing import DEFLATE, Pack, packed_text
 
 SIGNS = {"fits": "✓", "fails": "✖", "unknown": "?"}
 
@@ -44,10 +44,10 @@ def document(told: dict[str, Any], pack: Pack) -> str:
     return "".join(out)
 
 
-def data_text(told: dict[str, Any]) -> str:
+def data_text(told: dict[str, Any], level: int = DEFLATE) -> str:
     """The page's data for a script tag: base64 of deflated JSON, which holds no character that HTML knows."""
     text = json.dumps(told, separators=(",", ":"), sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return packed_text(text.encode("ascii"))
+    return packed_text(text.encode("ascii"), level)
 
 
 def _digest(text: str) -> str:
