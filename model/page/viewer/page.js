@@ -4,7 +4,7 @@
 // layers, the section and what is hidden as far as they still mean something; `onPiece(hook)` has `hook(piece, panel)`
 // called each time the panel of a chosen piece has been made (the piece as in the data, the panel an element that rows
 // named [data-field] stand in); `choosePiece(name)` and `chooseFinding(id)` choose, null chooses nothing; "show" and
-// "choice" are its events.
+// "choice" are its events; `stage` is the model.
 
 import { BufferGeometry, Color, Line, Sphere, Vector3 } from "three";
 import { linePaint } from "./paint.js";
@@ -41,6 +41,7 @@ export function begin(data) {
   const hooks = [];
   let told, leading, numbered, picked = null, piece = null, gap = null, pins = [];
 
+  page.stage = stage;
   page.onPiece = (hook) => {
     hooks.push(hook);
     panel();
