@@ -228,7 +228,7 @@ class _Told:
         if stands:
             return "the build file", False
         if group == "place":
-            return "not stated: as it is without a word", False
+            return "nothing: it is not in the file", False
         source, mark = self.piece.sources.get(str(path[len(self.entry.path)]), ("", ""))
         own = info.json_schema_extra if info is not None else None
         if not source and isinstance(own, dict):

@@ -199,6 +199,7 @@ class Room:
         await asyncio.to_thread(load_text, text, desk.file)
         if not desk.change(at, value, going_on=going_on):
             return False
+        self._notes = []
         self.look()
         return True
 
@@ -206,6 +207,7 @@ class Room:
         """Undo, redo or drop."""
         before = self.desk.text
         how(self.desk)
+        self._notes = []
         if self.desk.text != before:
             self.look()
         else:

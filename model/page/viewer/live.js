@@ -11,6 +11,8 @@ import { by, make, press } from "./elements.js";
 const token = location.pathname.split("/")[1];
 const RULING = { clash: "collides", fail: "does not work", touch: "touches", tight: "too near", unknown: "unknown", caution: "to look at", clear: "clear", pass: "fine" };
 
+const BEFORE = 20; // characters of a line with a mistake that are shown on either side of it
+
 async function ask(path, told) {
   const request = told === undefined ? {} : {
     method: "POST", body: JSON.stringify(told), headers: { "Content-Type": "application/json", "X-Elbowroom-Token": token },
@@ -97,7 +99,10 @@ function tell() {
       const e = make("div", undefined, "mistake");
       const at = p.line ? `Line ${p.line}, column ${p.column}: ` : "";
       e.append(make("p", `${at}${p.path ? `${p.path}: ` : ""}${p.said}`));
-      if (p.text) e.append(make("pre", `${p.text}\n${" ".repeat(Math.max(0, p.column - 1))}^`));
+      if (p.text) {
+        const from = Math.max(0, p.column - 1 - BEFORE), cut = from ? "…" : "";
+        e.append(make("pre", `${cut}${p.text.slice(from, from + 2 * BEFORE)}\n${" ".repeat(p.column - 1 - from + cut.length)}^`));
+      }
       return e;
     }),
   );

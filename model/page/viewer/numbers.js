@@ -118,7 +118,7 @@ export class Numbers extends EventTarget {
     held.row.querySelector(".unit").textContent = n.unit;
     const from = n.least === null ? "" : `${n.least_too ? "from" : "more than"} ${n.least}`;
     const to = n.most === null ? "" : `${n.most_too ? "to" : "less than"} ${n.most}`;
-    const range = [from, to].filter(Boolean).join(" ");
+    const range = [from, to].filter(Boolean).join(n.least_too ? " " : ", ");
     held.row.querySelector("small").textContent = [n.meaning, range && `${range} ${n.unit}`, n.rests && `rests on: ${n.rests}${n.assumed ? ", assumed: measure it" : ""}`].filter(Boolean).join(" · ");
     held.row.classList.toggle("assumed", n.assumed);
   }

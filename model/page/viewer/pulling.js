@@ -6,7 +6,8 @@ import { more } from "./numbers.js";
 
 const SEEN = 0.12; // pixels a millimetre: less is not pulled, as a pixel would be more than 8 mm
 const STEP = 0.5; // mm that a pull goes by; with Shift held a tenth
-const APART = 26; // pixels from the piece's middle to a handle at least
+const APART = 40, FAR = 130; // pixels from the piece's middle to a handle at least, and at most
+const EDGE = 150; // pixels from the edge of the picture: a piece that leaves it can still be pulled
 
 export class Pulling {
   constructor(numbers) {
@@ -65,14 +66,16 @@ export class Pulling {
 
   place() {
     const piece = this.page && this.piece();
+    const { clientWidth: wide, clientHeight: high } = this.layer;
+    const within = (c, most) => Math.min(Math.max(c, EDGE), most - EDGE);
     for (const { n, e } of this.handles) {
       const line = piece && this.line(piece, n.way);
       const seen = line ? Math.hypot(line.x, line.y) : 0;
       e.hidden = seen < SEEN;
       if (e.hidden) continue;
-      const far = Math.min(Math.max(APART, (line.size / 2) * seen + 14), 160) / seen;
-      const turn = Math.atan2(line.y, line.x);
-      e.style.transform = `translate(${line.here.x + line.x * far}px, ${line.here.y + line.y * far}px) translate(-50%, -50%) rotate(${turn}rad)`;
+      const far = Math.min(Math.max(APART, (line.size / 2) * seen + 14), FAR) / seen;
+      const x = within(line.here.x, wide) + line.x * far, y = within(line.here.y, high) + line.y * far;
+      e.style.transform = `translate(${x}px, ${y}px) translate(-50%, -50%) rotate(${Math.atan2(line.y, line.x)}rad)`;
     }
   }
 
