@@ -20,6 +20,7 @@ from elbowroom.parts.vocabulary.arrays import Floats
 STEPS_PER_MM = 512  # of the grid that points are put on: under 0.001 mm off, a hundredth of what is shown
 PLANES = 4  # bytes of a difference, of which deflate takes away what is always nought
 DEFLATE = 9  # the level: the file is written once and sent often
+QUICK = 1  # the level for what is looked at once, on the machine it is made on
 
 
 @dataclass(eq=False)
@@ -37,14 +38,14 @@ class Pack:
         self.table.append([len(vertices), len(triangles)])
         return len(self.table) - 1
 
-    def text(self) -> str:
+    def text(self, level: int = DEFLATE) -> str:
         """Base64 of the deflated planes."""
-        return packed_text(b"".join(self._planes))
+        return packed_text(b"".join(self._planes), level)
 
 
-def packed_text(data: bytes) -> str:
+def packed_text(data: bytes, level: int = DEFLATE) -> str:
     """Base64 of the deflated bytes (zlib's format, "deflate" to a browser)."""
-    return base64.b64encode(zlib.compress(data, DEFLATE)).decode("ascii")
+    return base64.b64encode(zlib.compress(data, level)).decode("ascii")
 
 
 def _planes(rows: NDArray[np.int64]) -> bytes:

@@ -4,7 +4,7 @@
 // layers, the section and what is hidden as far as they still mean something; `onPiece(hook)` has `hook(piece, panel)`
 // called each time the panel of a chosen piece has been made (the piece as in the data, the panel an element that rows
 // named [data-field] stand in); `choosePiece(name)` and `chooseFinding(id)` choose, null chooses nothing; "show" and
-// "choice" are its events.
+// "choice" are its events; `stage` is the model.
 
 import { Box3, Sphere, Vector3 } from "three";
 import { by, button, make, refill } from "./dom.js";

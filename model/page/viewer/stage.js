@@ -180,7 +180,7 @@ export class Stage extends EventTarget {
     return piece.box.getCenter(new Vector3()).sub(this.centre).multiplyScalar(this.apart * 1.1);
   }
 
-  move(body, piece) {
+  move(body, piece = body.piece) {
     const off = this.offset(piece);
     body.surface.matrix.copy(body.home).premultiply(new Matrix4().makeTranslation(off));
     body.surface.updateMatrixWorld(true);
@@ -228,6 +228,10 @@ export class Stage extends EventTarget {
       body.surface.visible = body.wanted && !body.gone && !(hasty && (body.sphere.radius * 2) / grain < TINY[this.thrift]);
       if (body.lines) body.lines.visible = body.lined && !(hasty && (body.owner.small || this.thrift > 1));
     }
+  }
+
+  onScreen(point) {
+    return this.eye.onScreen(point);
   }
 
   choose(chosen, alarms) {
