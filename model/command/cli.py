@@ -100,8 +100,8 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates, pictures, html, a page to look at; reach, the room
-    before each port, when named.
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures, and html, a page to look at; when named
+    reach, the room before each port.
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import written

@@ -213,12 +213,11 @@ class _Work:
 
 def _model(job: Any, stage: str) -> tuple[dict[str, Any], bytes]:
     """What is told of a build at a stage, and the page's model of it."""
-    from elbowroom.model.page.contents import contents
     from elbowroom.model.page.document import data_text
     from elbowroom.model.page.packing import QUICK
-    from elbowroom.model.writers.html import build_of
+    from elbowroom.model.writers import html
 
-    told, pack = contents(build_of(job))
+    told, pack = html.told(job)
     if stage == "first":
         told |= early_words(told)
     head = {key: told[key] for key in ("build", "verdict", "said", "sentence", "counts")}
