@@ -180,18 +180,25 @@ class _Work:
     def piece(self, asked: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
         """The numbers of a piece, and what it comes from where it has none."""
         from elbowroom.model import pipeline
+        from elbowroom.model.build.faults import Faults
+        from elbowroom.model.build.resolve import load
         from elbowroom.model.build.source import Document, parse
+        from elbowroom.model.build.writing import value_at
+        from elbowroom.model.heights.words import wishes_of, with_numbers
         from elbowroom.model.layout.layout import Layout
+        from elbowroom.model.layout.place import placed as place
         from elbowroom.model.view import numbers
 
-        text, name, store = asked["text"], asked["name"], self.session.store
+        text, name = asked["text"], asked["name"]
         document = parse(text, str(self.session.file), self.session.file.parent)
-        found = pipeline.of_document(document, store).placed
+        found = pipeline.of_document(document, self.session.store).placed
+        left_open = wishes_of(document, Faults(document)).trial()
+        heights = {path: value_at(found.build.document, path) for path in left_open}
 
         def placed(d: Document) -> Layout:
-            return pipeline.of_document(d, store).placed.layout
+            """Heights left open stay what they were found to be: looking for them anew would take too long."""
+            return place(load(with_numbers(d, heights) if heights else d)).layout
 
-        document = parse(text, document.name, document.folder)  # heights were put into the other one
         piece = next((p for p in found.layout.pieces if p.name == name), None)
         if piece is None:
             return {"name": name, "numbers": [], "with": [], "whence": ""}, b""
