@@ -17,13 +17,14 @@ from typing import Any
 
 from elbowroom.model.page.packing import DEFLATE, Pack, packed_text
 
+WORDS = {"title": "build", "said": "said", "sentence": "sentence", "first": "first"}  # the template's, of the data
 SIGNS = {"fits": "✓", "fails": "✖", "unknown": "?"}
 
 
 def document(told: dict[str, Any], pack: Pack) -> str:
     """The page."""
     return _page(
-        {name: html.escape(told[name]) for name in ("said", "sentence")} | {"title": html.escape(told["build"])},
+        {name: html.escape(told[key]) for name, key in WORDS.items()},
         told["verdict"], _file("viewer.css"), (_file("viewer.min.js"),), "'none'",
         {"contents": data_text(told), "meshes": pack.text()},
     )  # fmt: skip
@@ -31,10 +32,10 @@ def document(told: dict[str, Any], pack: Pack) -> str:
 
 def live_document(title: str) -> str:
     """The page without data, with the script that asks where it came from for them and for all that is done on it."""
-    words = {"title": html.escape(title), "said": "Being checked", "sentence": "the first answer takes longest"}
+    words = {"title": html.escape(title), "said": "Being checked", "sentence": "The first answer takes longest."}
     style = _file("viewer.css") + _file("live.css")
     scripts = (_file("viewer.min.js"), _file("live.min.js"))
-    return _page(words, "unknown", style, scripts, "'self'", {"contents": "", "meshes": ""})
+    return _page(words | {"first": ""}, "unknown", style, scripts, "'self'", {"contents": "", "meshes": ""})
 
 
 def _page(

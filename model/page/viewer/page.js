@@ -1,4 +1,4 @@
-// The page: the lists beside the model, what a choice does to both, and the keys.
+// The page: what is chosen, and what that does to the lists and the picture.
 //
 // What others may use of it: `show(data)` puts other data in place of what is shown, and keeps the eye, the choice, the
 // layers, the section and what is hidden as far as they still mean something; `onPiece(hook)` has `hook(piece, panel)`
@@ -6,261 +6,239 @@
 // named [data-field] stand in); `choosePiece(name)` and `chooseFinding(id)` choose, null chooses nothing; "show" and
 // "choice" are its events; `stage` is the model.
 
-import { BufferGeometry, Color, Line, Sphere, Vector3 } from "three";
-import { linePaint } from "./paint.js";
+import { Box3, Sphere, Vector3 } from "three";
+import { by, button, make, refill } from "./dom.js";
+import { Findings, groupOf } from "./findings.js";
+import { keys } from "./keys.js";
+import { Layers } from "./layers.js";
+import { Line } from "./marks.js";
+import { Measure } from "./measure.js";
+import { Parts } from "./parts.js";
+import { Picking } from "./picking.js";
+import { Pins } from "./pins.js";
 import { Section } from "./section.js";
 import { Stage } from "./stage.js";
-
-const GROUPS = [
-  ["bad", "In the way", "✖", ["clash", "fail", "touch", "tight"]],
-  ["open", "Unknown", "?", ["unknown"]],
-  ["look", "Look at it", "!", ["caution"]],
-  ["good", "Fine", "✓", ["clear", "pass"]],
-];
-const START = new Vector3(-0.35, -1, 0.38); // from the open side, a little from the rear and above
-const NEAREST = 45; // mm: radius of what is flown to at least
-const PINS = 12;
-const by = (id) => document.getElementById(id);
-const make = (tag, text, cls) => {
-  const e = document.createElement(tag);
-  if (text !== undefined) e.textContent = text;
-  if (cls) e.className = cls;
-  return e;
-};
-const groupOf = (f) => GROUPS.find(([, , , verdicts]) => verdicts.includes(f.verdict));
+import { Tabs } from "./tabs.js";
+import { START, Tools } from "./tools.js";
 
 const SIGNS = { fits: "✓", fails: "✖", unknown: "?" };
+const NEAREST = 70; // mm: radius of what is flown to at least
+const PINS = 24; // numbers over the picture at once: more say nothing
 
-export function begin(data) {
-  const page = new EventTarget();
-  const root = document.documentElement;
-  root.dataset.theme ??= matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
-  const stage = new Stage(by("canvas"));
-  const section = new Section(stage);
-  const open = new Set(["bad", "open", "look"]);
-  const hooks = [];
-  let told, leading, numbered, picked = null, piece = null, gap = null, pins = [];
+class Page extends EventTarget {
+  constructor() {
+    super();
+    this.picked = this.piece = null;
+    this.stage = new Stage(by("canvas"));
+    this.section = new Section(this.stage);
+    this.pins = new Pins(this.stage, this.section);
+    this.picking = new Picking(this);
+    this.gap = new Line(this.stage, 0xd4420f);
+    this.measure = new Measure(this);
+    this.layers = new Layers(this);
+    this.findings = new Findings(this);
+    this.parts = new Parts(this);
+    this.tools = new Tools(this);
+    this.tabs = new Tabs();
+    keys(this);
+  }
 
-  page.stage = stage;
-  page.onPiece = (hook) => {
-    hooks.push(hook);
-    panel();
-  };
-  page.chooseFinding = (id) => choose(told.findings.find((f) => f.id === id) ?? null);
-  page.choosePiece = (name) => choosePiece(told.pieces.find((p) => p.name === name) ?? null);
-  page.show = (fresh) => {
-    const first = !told;
-    told = fresh.told;
-    page.told = told;
-    leading = told.findings.filter((f) => !f.cause);
-    numbered = leading.filter((f) => groupOf(f)[0] === "bad" || f.verdict === "unknown");
-    picked = picked && (told.findings.find((f) => f.id === picked.id) ?? null);
-    piece = piece && (told.pieces.find((p) => p.name === piece.name) ?? null);
+  show(data) {
+    const first = !this.told, { told } = data, { stage } = this;
+    this.told = told;
+    this.findings.load(told);
+    this.picked = this.picked && (told.findings.find((f) => f.id === this.picked.id) ?? null);
+    this.piece = this.piece && (told.pieces.find((p) => p.name === this.piece.name) ?? null);
     for (const name of stage.hidden) if (!told.pieces.some((p) => p.name === name)) stage.hidden.delete(name);
-    root.dataset.verdict = told.verdict;
+    document.documentElement.dataset.verdict = told.verdict;
     document.title = `${told.build}: ${told.said}`;
     by("sign").textContent = SIGNS[told.verdict];
     by("said").textContent = told.said;
     by("build").textContent = told.build;
     by("sentence").textContent = told.sentence;
-    stage.load(fresh);
-    mark();
-    emphasise();
-    list();
-    parts();
-    panel();
+    by("first").textContent = told.first;
+    by("care").hidden = !told.care.length;
+    by("care-list").replaceChildren(...told.care.map((c) => make("li", {}, c)));
+    by("tab-findings").textContent = `Found ${told.findings.filter((f) => !f.cause && groupOf(f)[0] !== "good").length}`;
+    by("tab-parts").textContent = `Parts ${told.pieces.length}`;
+    const { chosen, alarms } = this.emphasis();
+    Object.assign(stage, { chosen, alarms });
+    stage.load(data);
+    this.measure.turn(this.measure.on);
+    this.tools.load();
     if (first) {
       stage.resize();
-      stage.whole(START, true);
+      stage.eye.whole(START, true);
     }
-    page.dispatchEvent(new Event("show"));
-  };
-
-  function place() {
-    for (const { at, e } of pins) {
-      const p = stage.onScreen(at);
-      e.hidden = !p;
-      if (p) e.style.transform = `translate(${Math.round(p.x)}px, ${Math.round(p.y)}px) translate(-50%, -50%)`;
-    }
-  }
-  stage.after.push(place);
-
-  function mark() {
-    by("pins").replaceChildren();
-    if (gap) stage.scene.remove(gap);
-    gap = null;
-    const pin = (point, text, cls) => {
-      const e = make("span", text, cls);
-      by("pins").append(e);
-      return { at: new Vector3(...point), e };
-    };
-    if (!picked) pins = numbered.flatMap((f, i) => (f.where.length && i < PINS ? [pin(f.where[0], String(i + 1))] : []));
-    else if (picked.where.length) {
-      const [a, b = a] = picked.where;
-      const middle = a.map((c, i) => (c + b[i]) / 2);
-      pins = [pin(middle, picked.measured === null ? "here" : `${picked.measured} ${picked.unit}`, "gap")];
-      gap = new Line(new BufferGeometry().setFromPoints([new Vector3(...a), new Vector3(...b)]), linePaint(new Color(0xd4420f), 1));
-      gap.material.depthTest = false;
-      gap.renderOrder = 9;
-      stage.scene.add(gap);
-    } else pins = [];
+    this.told_of();
+    this.dispatchEvent(new Event("show"));
   }
 
-  // Shows all but what is chosen as ghosts.
-  function emphasise() {
-    const f = picked;
+  onPiece(hook) {
+    this.parts.hooks.push(hook);
+    this.parts.panel();
+  }
+
+  chooseFinding(id) {
+    this.choose(this.findings.byId.get(id) ?? null);
+  }
+
+  choosePiece(name) {
+    const p = this.told.pieces.find((x) => x.name === name) ?? null;
+    [this.picked, this.piece] = [null, p];
+    if (p) {
+      this.stage.hidden.delete(p.name);
+      this.tabs.open("parts");
+    }
+    this.chosen();
+    const box = p && this.stage.pieces.get(p.name).box;
+    if (box && !box.isEmpty()) {
+      const sphere = box.clone().translate(this.stage.offset(p.name)).getBoundingSphere(new Sphere());
+      sphere.radius = Math.max(NEAREST, sphere.radius * 1.15);
+      this.stage.eye.look(sphere);
+      by("parts-tab").scrollTop = 0;
+    } else this.stage.eye.whole();
+  }
+
+  choose(f) {
+    [this.picked, this.piece] = [f, null];
     if (f) {
-      const overlap = told.overlaps[f.id];
-      stage.choose({ pieces: new Set(f.parts), bodies: new Set(f.bodies), ports: new Set(f.port ? [f.port] : f.ports ?? []), glassy: overlap !== undefined }, overlap);
-    } else if (piece) stage.choose({ pieces: new Set([piece.name]), bodies: new Set(), ports: new Set() });
-    else stage.choose(null);
-  }
-
-  function chosen() {
-    mark();
-    emphasise();
-    list();
-    panel();
-    page.dispatchEvent(new Event("choice"));
-  }
-
-  function choose(f) {
-    picked = f;
-    piece = null;
-    chosen();
-    if (!f) return stage.whole();
-    const points = f.where.map((p) => new Vector3(...p));
-    const sphere = new Sphere();
-    if (points.length) sphere.setFromPoints(points);
-    else stage.box.getBoundingSphere(sphere);
-    sphere.radius = Math.max(NEAREST, sphere.radius * 2.5);
-    stage.look(sphere);
-  }
-
-  function choosePiece(p) {
-    picked = null;
-    piece = p;
-    chosen();
-    if (!p) return stage.whole();
-    const sphere = stage.pieces.get(p.name).box.getBoundingSphere(new Sphere());
-    if (sphere.radius > 0) stage.look(sphere);
-  }
-
-  // The chosen piece: a row a field with its value, unit and what it rests on.
-  function panel() {
-    const e = by("piece");
-    e.hidden = !piece;
-    if (!piece) return e.replaceChildren();
-    const rows = Object.entries(piece.fields).map(([name, f]) => {
-      const row = make("div");
-      row.dataset.field = name;
-      row.append(make("span", name), make("span", `${JSON.stringify(f.value)} ${f.unit ?? ""}`), make("small", f.source ?? f.basis ?? ""));
-      return row;
-    });
-    e.replaceChildren(make("h2", piece.name), ...rows);
-    for (const hook of hooks) hook(piece, e);
-  }
-
-  function list() {
-    by("filters").replaceChildren(
-      ...GROUPS.map(([key, name, sign, verdicts]) => {
-        const count = leading.filter((f) => verdicts.includes(f.verdict)).length;
-        const b = make("button", `${sign} ${name} ${count}`);
-        b.type = "button";
-        b.setAttribute("aria-pressed", String(open.has(key)));
-        b.onclick = () => {
-          open.has(key) ? open.delete(key) : open.add(key);
-          list();
-          [...by("filters").children].find((e) => e.textContent === b.textContent)?.focus();
-        };
-        return b;
-      }),
-    );
-    by("findings").replaceChildren(
-      ...leading.filter((f) => open.has(groupOf(f)[0])).map((f) => {
-        const li = make("li"), b = make("button"), words = make("span", f.headline);
-        const [cls, , sign] = groupOf(f), n = numbered.indexOf(f);
-        b.type = "button";
-        b.dataset.id = f.id;
-        b.setAttribute("aria-expanded", String(f === picked));
-        words.append(make("br"), make("small", [told.words[f.verdict], f.place].filter(Boolean).join(", ")));
-        b.append(make("span", n < 0 ? sign : `${sign} ${n + 1}`, `mark ${cls}`), words);
-        b.onclick = () => {
-          choose(f === picked ? null : f);
-          document.querySelector(`[data-id="${CSS.escape(f.id)}"]`)?.focus();
-        };
-        li.append(b);
-        if (f === picked) {
-          const more = make("div", undefined, "more");
-          more.append(make("p", f.text));
-          if (f.from_walls) more.append(make("p", `mm from the walls: ${f.from_walls}`));
-          if (f.measured !== null) more.append(make("p", `measured ${f.measured} ${f.unit}${f.required === null ? "" : `, wanted ${f.required}`}`));
-          for (const r of f.remedies) more.append(make("p", `→ ${r}`));
-          const assumed = Object.entries(f.basis.assumed).map(([name, fields]) => `${name} (${fields.join(", ")})`);
-          if (assumed.length) more.append(make("p", `rests on assumed sizes: ${assumed.join("; ")}`));
-          if (f.effects) more.append(make("p", `${f.effects.length} more follow from it`));
-          li.append(more);
-        }
-        return li;
-      }),
-    );
-  }
-
-  const parts = () => by("parts").replaceChildren(
-    ...told.pieces.map((p, i) => {
-      const li = make("li"), box = make("input"), label = make("label"), only = make("button", "Only this");
-      Object.assign(box, { type: "checkbox", checked: !stage.hidden.has(p.name), id: `part-${i}` });
-      label.append(box, ` ${p.name}`);
-      box.onchange = () => {
-        box.checked ? stage.hidden.delete(p.name) : stage.hidden.add(p.name);
-        stage.show();
-      };
-      only.type = "button";
-      only.setAttribute("aria-label", `Only ${p.name}`);
-      only.onclick = () => choosePiece(p);
-      li.append(label, only);
-      return li;
-    }),
-  );
-
-  const cutAway = (fresh) => {
-    const axis = by("axis").value || null, slider = by("place");
-    by("placing").hidden = !axis;
-    if (axis && fresh) {
-      [slider.min, slider.max] = section.range(axis);
-      slider.value = (Number(slider.min) + Number(slider.max)) / 2;
+      for (const name of f.parts) this.stage.hidden.delete(name);
+      this.tabs.open("findings");
     }
-    by("placed").textContent = axis ? `${slider.value} mm` : "";
-    section.set(axis, Number(slider.value), axis !== "z");
-  };
-  by("axis").onchange = () => cutAway(true);
-  by("place").oninput = () => cutAway(false);
-  by("apart").oninput = () => {
-    stage.apart = Number(by("apart").value);
-    stage.show();
-  };
-  for (const name of ["keepOuts", "reach", "assumed"])
-    by(name).onchange = () => {
-      stage.layers[name] = by(name).checked;
-      stage.show();
-    };
-  by("all").onclick = () => choose(null);
+    this.chosen();
+    if (!f) return this.stage.eye.whole();
+    const sphere = this.around(f);
+    if (sphere) this.stage.eye.look(sphere);
+    document.querySelector("#findings li.open")?.scrollIntoView({ block: "nearest" });
+  }
+
+  // Steps through the findings of the list.
+  step(steps) {
+    const f = this.findings.step(steps);
+    if (f) this.choose(f);
+  }
+
+  findingsOf(piece) {
+    this.findings.of(piece);
+    this.tabs.open("findings");
+  }
+
+  // Where a finding is to be looked at: its points, else its parts.
+  around(f) {
+    const { stage } = this, box = new Box3();
+    if (f.where.length) for (const [p] of this.points(f)) box.expandByPoint(p);
+    else for (const name of f.parts) if (stage.pieces.has(name) && !stage.pieces.get(name).encloses) box.union(stage.pieces.get(name).box);
+    if (box.isEmpty()) box.copy(stage.box);
+    const sphere = box.getBoundingSphere(new Sphere());
+    sphere.radius = Math.max(NEAREST, sphere.radius * (f.where.length ? 2.5 : 1.1));
+    return sphere;
+  }
+
+  // The points of a finding where its parts now stand, each with its part.
+  points(f) {
+    return f.where.map((p, i) => [new Vector3(...p).add(this.stage.offset(f.parts[Math.min(i, f.parts.length - 1)])), f.parts[i]]);
+  }
+
+  // All but what is chosen become ghosts; what is shared is seen through all else.
+  emphasis() {
+    const { picked: f, piece, told } = this;
+    if (f) {
+      const after = (f.effects ?? []).map((id) => this.findings.byId.get(id)).filter(Boolean);
+      const alarms = new Set([f.id, ...after.map((x) => x.id)].filter((id) => told.overlaps[id]));
+      const named = [...f.bodies, f.obstacle, ...(f.blockers ?? []), ...(f.also ?? []).map((o) => o.obstacle)].filter(Boolean);
+      const owners = told.bodies.filter((b) => named.includes(b.id)).map((b) => b.piece);
+      const pieces = new Set([...f.parts, ...after.flatMap((x) => x.parts), ...owners]);
+      return { chosen: { pieces, bodies: new Set(named), ports: new Set(f.port ? [f.port] : (f.ports ?? [])), glassy: alarms.size > 0 }, alarms };
+    }
+    if (piece) return { chosen: { pieces: new Set([piece.name]), bodies: new Set(), ports: new Set(), plain: true }, alarms: new Set() };
+    return { chosen: null, alarms: new Set(Object.keys(told.overlaps)) };
+  }
+
+  chosen() {
+    const { chosen, alarms } = this.emphasis();
+    this.stage.choose(chosen, alarms);
+    this.told_of();
+    by("heard").textContent = this.picked ? this.picked.headline : this.piece ? this.piece.name : "Nothing chosen";
+    this.dispatchEvent(new Event("choice"));
+  }
+
+  // What the lists, the caption and the labels say.
+  told_of() {
+    this.findings.fill();
+    this.parts.fill();
+    this.parts.panel();
+    this.layers.fill();
+    this.caption();
+    this.marked();
+  }
+
+  redraw() {
+    this.stage.show();
+    this.parts.fill();
+    this.parts.panel();
+    this.marked();
+  }
+
+  // Labels and lines over the picture.
+  marked() {
+    if (!this.told) return;
+    this.layers.draw();
+    const list = [...this.measure.pins()], f = this.picked;
+    if (f?.where.length) {
+      const points = this.points(f), [[a]] = points, [b] = f.where.length === 2 ? points[1] : points[0];
+      list.push({ at: a.clone().lerp(b, 0.5), text: f.label || "here", cls: `gap ${groupOf(f)[0]}`, beside: true });
+      this.gap.set(a, b);
+    } else this.gap.set(null);
+    if (!f && !this.piece) list.push(...this.numbers());
+    this.pins.set([...list, ...this.layers.pins()]);
+  }
+
+  numbers() {
+    const { numbers } = this.told;
+    const shown = this.findings.shown().filter(([f]) => f.where.length && numbers[f.id] && f.parts.some((p) => !this.stage.hidden.has(p)));
+    const wrong = shown.filter(([f]) => groupOf(f)[0] !== "look"); // what is only to be looked at is not to hide what is wrong
+    return (wrong.length ? wrong : shown).slice(0, PINS).map(([f]) => {
+      const [cls, , sign] = groupOf(f);
+      return { at: this.points(f)[0][0], text: cls === "bad" ? String(numbers[f.id]) : `${sign} ${numbers[f.id]}`, cls, choose: () => this.choose(f) };
+    });
+  }
+
+  caption() {
+    const { picked: f, piece, told } = this, e = by("choice");
+    e.hidden = !f && !piece;
+    if (e.hidden) return refill(e);
+    const list = this.findings.shown().map(([x]) => x), at = f ? list.indexOf(this.findings.leaderOf.get(f.id)) : -1;
+    const step = (n, sign, words) => button({ "data-key": words, "aria-label": words, onclick: () => this.step(n) }, make("span", { "aria-hidden": true }, sign));
+    refill(
+      e,
+      f && [step(-1, "←", "The finding before"), make("span", { class: "count" }, at < 0 ? "" : `${at + 1} of ${list.length}`), step(1, "→", "The next finding")],
+      make("span", { class: "words" }, f ? f.headline : piece.name),
+      piece && button({ "data-key": "alone", onclick: () => this.parts.only(piece.name) }, "Only this"),
+      button({ "data-key": "let go", "aria-label": "Show the whole build again", onclick: () => this.choose(null) }, make("span", { "aria-hidden": true }, "×")),
+    );
+  }
+
+  // A click or tap on the picture: a label, a point to measure from, or a part.
+  picked_at(x, y) {
+    if (this.measure.take(x, y)) return;
+    const pin = this.pins.under(x, y);
+    if (pin) return pin.choose();
+    const hit = this.picking.at(x, y);
+    if (hit) this.choosePiece(hit.body.piece);
+  }
+}
+
+export function begin(data) {
+  const root = document.documentElement;
+  root.dataset.theme = matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
+  const page = new Page();
   by("theme").onclick = () => {
     root.dataset.theme = root.dataset.theme === "dark" ? "light" : "dark";
-    stage.show();
+    page.stage.show();
   };
-  const keys = {
-    ArrowLeft: (s) => (s ? stage.shift(-0.05, 0) : stage.turn(-0.12, 0)), ArrowRight: (s) => (s ? stage.shift(0.05, 0) : stage.turn(0.12, 0)),
-    ArrowUp: (s) => (s ? stage.shift(0, 0.05) : stage.turn(0, 0.12)), ArrowDown: (s) => (s ? stage.shift(0, -0.05) : stage.turn(0, -0.12)),
-    "+": () => stage.near(0.87), "=": () => stage.near(0.87), "-": () => stage.near(1.15), 0: () => choose(null),
-  };
-  by("canvas").addEventListener("keydown", (e) => {
-    if (e.ctrlKey || e.metaKey || e.altKey || !keys[e.key]) return;
-    e.preventDefault();
-    keys[e.key](e.shiftKey);
-  });
-  addEventListener("keydown", (e) => e.key === "Escape" && choose(null));
+  by("help").onclick = () => by("keys").showModal();
   page.show(data);
-  root.dataset.ready = "yes";
+  requestAnimationFrame(() => requestAnimationFrame(() => (root.dataset.ready = "yes")));
   return page;
 }

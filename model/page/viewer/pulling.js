@@ -20,7 +20,7 @@ export class Pulling {
 
   on(page) {
     this.page = page;
-    by("view").append(this.layer);
+    by("picture").append(this.layer);
     page.stage.after.push(() => this.place());
     page.addEventListener("choice", () => this.make());
     page.addEventListener("show", () => this.make());
@@ -105,7 +105,7 @@ export class Pulling {
       const mm = Math.round((((m.clientX - down.clientX) * line.x + (m.clientY - down.clientY) * line.y) / square) / step) * step;
       text = more(n.text, n.value, mm) ?? n.text;
       tell.textContent = `${n.label}: ${text} ${/[a-z"]/i.test(text) ? "" : n.unit}`;
-      tell.style.transform = `translate(${m.clientX - by("view").getBoundingClientRect().left + 16}px, ${m.clientY - by("view").getBoundingClientRect().top - 34}px)`;
+      tell.style.transform = `translate(${m.clientX - by("picture").getBoundingClientRect().left + 16}px, ${m.clientY - by("picture").getBoundingClientRect().top - 34}px)`;
       shift(mm);
     };
     const done = async (kept) => {

@@ -60,12 +60,14 @@ def test_all_findings_are_listed_and_a_chosen_one_shows_the_number_of_the_json(
     browser_page: tuple[Page, list[str], list[str]],
 ) -> None:
     page, said, _ = browser_page
-    rows = page.locator("#findings > li > button")
+    rows = page.locator("#findings > li > button[data-id]")
+    assert rows.count() == 150
+    page.locator("#findings [data-key=more]").click()
     assert rows.count() == 300
     rows.nth(0).focus()
     page.keyboard.press("Enter")
     assert page.locator("#findings button[aria-expanded=true]").count() == 1
-    assert page.locator("#pins .gap").inner_text() == "299.5 mm"
+    assert page.locator("#pins .gap").inner_text() == "299.5 mm into each other"
     page.keyboard.press("Escape")
     assert page.locator("#findings button[aria-expanded=true]").count() == 0
     assert said == []
