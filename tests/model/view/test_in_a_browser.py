@@ -65,15 +65,15 @@ def test_a_number_is_changed_looked_at_and_written_and_a_mistake_shows_its_line(
     assert page.locator("#said").inner_text() == "It fits"
     page.evaluate("elbowroom.choosePiece('crate')")
     page.wait_for_selector("input[data-path='parts.crate.height']")
-    page.wait_for_function("() => !elbowroom.stage.flight")
-    eye = page.evaluate("elbowroom.stage.camera.position.toArray()")
+    page.wait_for_function("() => !elbowroom.stage.eye.flight")
+    eye = page.evaluate("elbowroom.stage.eye.camera.position.toArray()")
 
     put(page, "parts.crate.height", "380")
     page.wait_for_function("() => document.getElementById('said').textContent === 'It does not fit'", timeout=LONG_MS)
     page.wait_for_selector(DONE, timeout=LONG_MS)
     assert "worse" in page.locator("#became summary").inner_text()
     assert "crate and top run" in page.locator("#became").inner_text()
-    assert page.evaluate("elbowroom.stage.camera.position.toArray()") == eye
+    assert page.evaluate("elbowroom.stage.eye.camera.position.toArray()") == eye
     assert page.locator("#piece h2").first.inner_text() == "crate"
     assert file.read_text() == SMALL
 
@@ -87,11 +87,11 @@ def test_a_number_is_changed_looked_at_and_written_and_a_mistake_shows_its_line(
     assert "better" in page.locator("#became summary").inner_text()
 
     page.get_by_role("button", name="Look at what would be written").click()
-    lines = page.locator("dialog pre").inner_text()
+    lines = page.locator("#sheet pre").inner_text()
     assert "-  crate: {box: custom, length: 80, width: 60, height: 100" in lines
     assert "+  crate: {box: custom, length: 80, width: 60, height: 110" in lines
     page.get_by_role("button", name="Write it into small.yaml").click()
-    page.wait_for_selector("dialog:not([open])", state="attached")
+    page.wait_for_selector("#sheet:not([open])", state="attached")
     assert file.read_text() == SMALL.replace("height: 100", "height: 110")
 
     page.get_by_role("button", name="Undo").click()
@@ -123,7 +123,7 @@ def test_a_piece_is_pulled_along_its_wall_by_whole_steps(
     page, said, _ = opened
     page.evaluate("elbowroom.choosePiece('drive')")
     page.wait_for_selector("#pulls button:not([hidden])")
-    page.wait_for_function("() => !elbowroom.stage.flight")
+    page.wait_for_function("() => !elbowroom.stage.eye.flight")
     before = page.locator("input[data-path='parts.drive.at.rear']").input_value()
     handle = page.get_by_role("button", name="Pull drive: from the rear")
     box = handle.bounding_box()
