@@ -188,6 +188,7 @@ class _Work:
         from elbowroom.model.layout.layout import Layout
         from elbowroom.model.layout.place import placed as place
         from elbowroom.model.view import numbers
+        from elbowroom.model.view.ways import with_ways
 
         text, name = asked["text"], asked["name"]
         document = parse(text, str(self.session.file), self.session.file.parent)
@@ -203,7 +204,7 @@ class _Work:
         if piece is None:
             return {"name": name, "numbers": [], "with": [], "whence": ""}, b""
         told = numbers.numbers_of(found.build, document, piece)
-        told = numbers.with_ways(told, text, document, piece, placed)
+        told = with_ways(told, text, document, piece, placed)
         entry = numbers.entry_of(found.build, piece)
         alike = [p.name for p in found.layout.pieces if p is not piece and numbers.entry_of(found.build, p) is entry]
         return {

@@ -105,7 +105,7 @@ function tell() {
   redo.title = state.redo ?? "";
   look.disabled = !state.unsaved.length;
   const count = state.unsaved.filter((l, i) => i > 1 && l.startsWith("+")).length;
-  look.textContent = count ? `Look at what would be written (${count} line${count > 1 ? "s" : ""})` : "Nothing to write";
+  look.textContent = count ? `Look at ${count} line${count > 1 ? "s" : ""} to write` : "Nothing to write";
   changes();
   if (sheet.open) fill();
 }

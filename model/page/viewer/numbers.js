@@ -80,7 +80,9 @@ export class Numbers extends EventTarget {
 
   row(n) {
     const id = `n-${key(n)}`, said = make("p", { class: "mistake", role: "alert" });
-    const field = make("input", { type: "text", inputmode: "decimal", autocomplete: "off", spellcheck: "false", id, "data-path": n.path.join(".") });
+    const field = n.choices.length
+      ? make("select", { id, "data-path": n.path.join(".") }, n.choices.map((c) => make("option", {}, c)))
+      : make("input", { type: "text", inputmode: n.value === null ? null : "decimal", autocomplete: "off", spellcheck: "false", id, "data-path": n.path.join(".") });
     const step = (by) => {
       const { number } = this.rows.get(key(n)), text = more(field.value, number.value, by);
       if (text === null) return;
@@ -94,11 +96,11 @@ export class Numbers extends EventTarget {
     field.onblur = () => setTimeout(() => (document.activeElement === document.body || (this.held = null)));
     field.onkeydown = (e) => {
       if (e.key === "Escape") field.value = this.rows.get(key(n)).number.text;
-      if (e.key !== "ArrowUp" && e.key !== "ArrowDown") return;
+      if (n.value === null || (e.key !== "ArrowUp" && e.key !== "ArrowDown")) return;
       e.preventDefault();
       step((e.key === "ArrowUp" ? 1 : -1) * (e.shiftKey ? 10 : e.altKey ? 0.1 : 1));
     };
-    const row = make("div", { class: "number" }, make("label", { for: id }, n.label), less, field, make("span", { class: "unit" }), plus, make("small"), said);
+    const row = make("div", { class: n.value === null ? "number word" : "number" }, make("label", { for: id }, n.label), n.value !== null && less, field, n.value !== null && [make("span", { class: "unit" }), plus], make("small"), said);
     this.rows.set(key(n), { row, field, said, number: n });
     return row;
   }
@@ -108,7 +110,8 @@ export class Numbers extends EventTarget {
     const typing = document.activeElement === held.field && held.field.value !== held.number.text;
     held.number = n;
     if (!typing) held.field.value = n.text;
-    held.row.querySelector(".unit").textContent = n.unit;
+    const unit = held.row.querySelector(".unit");
+    if (unit) unit.textContent = n.unit;
     const from = n.least === null ? "" : `${n.least_too ? "from" : "more than"} ${n.least}`;
     const to = n.most === null ? "" : `${n.most_too ? "to" : "less than"} ${n.most}`;
     const range = [from, to].filter(Boolean).join(n.least_too ? " " : ", ");

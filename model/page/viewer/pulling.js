@@ -6,8 +6,8 @@ import { more } from "./numbers.js";
 
 const SEEN = 0.12; // pixels a millimetre: less is not pulled, as a pixel would be more than 8 mm
 const STEP = 0.5; // mm that a pull goes by; with Shift held a tenth
-const APART = 40, FAR = 130; // pixels from the piece's middle to a handle at least, and at most
-const EDGE = 150; // pixels from the edge of the picture: a piece that leaves it can still be pulled
+const APART = 40, FAR = 95; // pixels from the piece's middle to a handle at least, and at most
+const EDGE = 160; // pixels from the edge of the picture: a piece that leaves it can still be pulled
 
 export class Pulling {
   constructor(numbers) {

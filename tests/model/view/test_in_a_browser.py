@@ -86,7 +86,7 @@ def test_a_number_is_changed_looked_at_and_written_and_a_mistake_shows_its_line(
     page.wait_for_selector(DONE, timeout=LONG_MS)
     assert "better" in page.locator("#became summary").inner_text()
 
-    page.get_by_role("button", name="Look at what would be written").click()
+    page.get_by_role("button", name="Look at 1 line to write").click()
     lines = page.locator("#sheet pre").inner_text()
     assert "-  crate: {box: custom, length: 80, width: 60, height: 100" in lines
     assert "+  crate: {box: custom, length: 80, width: 60, height: 110" in lines
@@ -95,7 +95,7 @@ def test_a_number_is_changed_looked_at_and_written_and_a_mistake_shows_its_line(
     assert file.read_text() == SMALL.replace("height: 100", "height: 110")
 
     page.get_by_role("button", name="Undo").click()
-    page.wait_for_function("() => document.querySelector('#work').textContent.includes('1 line')")
+    page.wait_for_function("() => document.querySelector('#work').textContent.includes('1 line to write')")
     page.wait_for_selector(DONE, timeout=LONG_MS)
     page.get_by_role("button", name="Redo").click()
     page.wait_for_function("() => document.querySelector('#work').textContent.includes('Nothing to write')")
