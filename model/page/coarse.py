@@ -14,6 +14,7 @@ from elbowroom.model.geometry.scene import Mesh
 from elbowroom.parts.vocabulary.arrays import Floats
 
 COARSE_MM = 0.4  # half a point of the picture where a tower fills the height of a screen
+MOST_KEPT = 1000  # answers kept, by the mesh itself: who makes page after page of one build has the same ones
 WORTH = 0.7  # of the triangles: with more left over, a second mesh is not worth its bytes
 
 

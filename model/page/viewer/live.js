@@ -54,12 +54,12 @@ function take(fresh) {
 }
 
 async function model() {
-  const { model: number, found } = state;
-  if (number === null || number === shown) return;
+  const { number, stage } = state.model;
+  if (!number || number === shown) return;
   const sent = await ask(`model/${number}`);
   let data = await globalThis.elbowroom.read(sent.contents, sent.meshes);
   shown = number;
-  if (found.stage === "whole") whole = data;
+  if (stage === "whole") whole = data;
   else if (whole) data = merged(data, whole);
   if (page) page.show(data);
   else {
@@ -69,7 +69,7 @@ async function model() {
     page.onPiece((piece, panel) => numbers.put(piece, panel));
     pulling.on(page);
   }
-  document.documentElement.dataset.shown = `${number} ${found.stage}`;
+  document.documentElement.dataset.shown = `${number} ${stage}`;
   numbers.refresh();
 }
 
@@ -77,6 +77,11 @@ function tell() {
   const { stage, doing, problems, found, lost } = state;
   const root = document.documentElement;
   root.dataset.stage = stage;
+  if (found.verdict) {
+    root.dataset.verdict = found.verdict; // known before the model of it
+    by("sign").textContent = { fits: "✓", fails: "✖", unknown: "?" }[found.verdict];
+    for (const name of ["said", "sentence", "first"]) by(name).textContent = found[name];
+  }
   const far = doing.total ? `${doing.what}, ${doing.done} of ${doing.total}` : doing.what;
   const words = {
     checking: `Being checked${far ? `: ${far}` : ""}…`,
@@ -124,7 +129,7 @@ function changes() {
     const cls = c.better === false ? "bad" : c.better ? "good" : "";
     return make("li", {}, button({ disabled: !c.now, onclick: () => page?.chooseFinding(c.id) }, make("b", { class: cls }, `${sign}: ${became_of(c)}. `), c.headline));
   });
-  const summary = `What changed: ${sums.filter(([, c]) => c.length).map(([w, c]) => `${c.length} ${w}`).join(", ")}`;
+  const summary = `Since the ${state.changes.stage === "first" ? "look" : "whole check"} before: ${sums.filter(([, c]) => c.length).map(([w, c]) => `${c.length} ${w}`).join(", ")}`;
   became.replaceChildren(make("details", { open: kept }, make("summary", {}, summary), make("ol", {}, list)));
 }
 

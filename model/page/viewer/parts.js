@@ -84,7 +84,7 @@ export class Parts {
         button({ "data-key": "only", onclick: () => this.only(piece.name) }, "Only this"),
         button({ "data-key": "hide", onclick: () => this.toggle([piece.name], !hidden) }, hidden ? "Show it" : "Hide it"),
         button({ "data-key": "close", onclick: () => this.page.choosePiece(null) }, "Done with it")),
-      make("h3", {}, ill.length ? `What was found of it` : "Nothing of it is in the way"),
+      make("h3", {}, ill.length ? `What was found of it` : "Nothing found against it"),
       make("ul", { class: "others" }, ill.slice(0, FIRST).map((f) => make("li", {}, button({ "data-key": f.id, onclick: () => this.page.choose(f) },
         make("span", { class: groupOf(f)[0] }, told.signs[f.verdict]), ` ${f.headline}`)))),
       found.length > 0 && button({ "data-key": "all of it", onclick: () => this.page.findingsOf(piece.name) }, `All ${found.length} findings of it`),

@@ -204,29 +204,35 @@ def test_an_answer_to_words_that_have_changed_since_is_not_shown(page: TestClien
     first.heard("first", {"n": old, "changes": [], "verdict": "fits"}, json.dumps({}).encode())
     state = page.get(f"/{TOKEN}/state").json()
     assert state["stage"] == "checking"
-    assert state["model"] is None
-    first.heard("first", {"n": first.asked[-1][1]["n"], "changes": [], "verdict": "fails"}, b'{"a": 1}')
+    assert state["model"] == {}
+    n = first.asked[-1][1]["n"]
+    first.heard("first", {"n": n, "changes": [], "verdict": "fails"}, b"[1]")
+    first.heard("model", {"n": n, "stage": "first"}, b'{"a": 1}')
     state = page.get(f"/{TOKEN}/state").json()
     assert (state["stage"], state["found"]["verdict"]) == ("first", "fails")
-    assert page.get(f"/{TOKEN}/model/{state['model']}").json() == {"a": 1}
+    assert page.get(f"/{TOKEN}/model/{state['model']['number']}").json() == {"a": 1}
     assert room._whole.asked[-1][1]["text"] == room.desk.text  # type: ignore[attr-defined]
+    change(page, "360")
+    assert first.asked[-1][1]["before"] == "[1]"  # what changes are told against
 
 
 def test_a_mistake_and_a_lost_process_leave_the_last_good_model(page: TestClient, room: Room) -> None:
     room.look()
     first: Any = room._first
-    first.heard("first", {"n": first.asked[-1][1]["n"], "changes": [], "verdict": "fits"}, b"{}")
+    n = first.asked[-1][1]["n"]
+    first.heard("first", {"n": n, "changes": [], "verdict": "fits"}, b"[]")
+    first.heard("model", {"n": n, "stage": "first"}, b"{}")
     room.look()
     problem = {"line": 2, "column": 8, "path": "title", "said": "expected text"}
     first.heard("wrong", {"n": first.asked[-1][1]["n"], "problems": [problem]}, b"")
     state = page.get(f"/{TOKEN}/state").json()
     assert state["stage"] == "wrong"
     assert state["problems"] == [problem | {"text": "title: small"}]
-    assert (state["model"], state["found"]["verdict"]) == (1, "fits")
+    assert (state["model"]["number"], state["found"]["verdict"]) == (1, "fits")
     room.look()
     first.heard("lost", {"said": "it crashed"}, b"")
     state = page.get(f"/{TOKEN}/state").json()
-    assert (state["stage"], state["lost"], state["model"]) == ("lost", "it crashed", 1)
+    assert (state["stage"], state["lost"], state["model"]["number"]) == ("lost", "it crashed", 1)
 
 
 def test_a_piece_s_numbers_are_asked_of_the_words_as_they_are_now(page: TestClient, room: Room) -> None:
