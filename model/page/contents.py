@@ -41,9 +41,9 @@ class Build:
     reach: Mapping[str, Mesh] = field(default_factory=dict)
 
 
-def contents(build: Build) -> tuple[dict[str, Any], Pack]:
-    """The page's data as JSON values, and the meshes that its numbers mean."""
-    layout, pack = build.scene.layout, Pack()
+def contents(build: Build, pack: Pack | None = None) -> tuple[dict[str, Any], Pack]:
+    """The page's data as JSON values, and the meshes that its numbers mean. pack: an empty one to put them into."""
+    layout, pack = build.scene.layout, Pack() if pack is None else pack
     found = report(layout.title, build.findings)
     by_id = {f.id: f for f in build.findings}
     for told in found["findings"]:
