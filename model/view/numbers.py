@@ -22,7 +22,7 @@ from elbowroom.model.build.problems import Path
 from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import WALLS, At, Layering, Placement
 from elbowroom.model.build.writing import MISSING, number, value_at, written
-from elbowroom.model.layout.identity import Entered, Fitted, Run, Screwed
+from elbowroom.model.layout.identity import Entered, Screwed
 from elbowroom.model.layout.layout import Piece
 from elbowroom.model.layout.stacks import layer_names
 from elbowroom.parts.case.case_openings import BEHIND
@@ -30,6 +30,7 @@ from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.vocabulary.base import ASSUMED, SHORT_MARKS
 from elbowroom.parts.vocabulary.measure import Measure
 
+LAID = "elbowroom laid it, by the loop of the build, its fittings and its tube"
 DEEPEST = 3  # mappings in mappings of a part's fields that are looked into; by choice
 _LIES = ("slide", "aside", "lift", "clock")  # words for how a piece lies, beside `at`, `offset` and `turn`
 _WORDS = frozenset({*Placement.model_fields, *Layering.model_fields})
@@ -99,14 +100,12 @@ def entry_of(build: Build, piece: Piece) -> Entry | None:
 def whence(piece: Piece) -> str:
     """What a piece comes from that has no entry of its own, in words; empty where it has one."""
     match piece.identity:
-        case Fitted():
-            return "elbowroom screwed it into the port, by the loop and the fittings of the build"
         case Screwed():
-            return "elbowroom chose it, by the joints of the build and its screws"
-        case Run(line, _):
-            return f"elbowroom laid it, by the loop of the build: {line}"
-        case _:
+            return "elbowroom put it in, by the joints of the build and its screws"
+        case Entered():
             return ""
+        case _:
+            return LAID
 
 
 def numbers_of(build: Build, document: Document, piece: Piece) -> list[Number]:

@@ -24,6 +24,7 @@ from elbowroom.parts.imported import child
 
 if TYPE_CHECKING:
     from elbowroom.model.geometry.scene import Scene
+    from elbowroom.model.layout.layout import Piece
     from elbowroom.model.told.findings import Finding
 
 # Bytes beyond what it has at its beginning, libraries and compiled loops included that it loads later. By choice: a
@@ -136,6 +137,7 @@ class _Work:
         self.session, self.pipe = Session(file), pipe
         self.drawn, self.packed = Store(self.session.store.folder), dict[Any, Any]()
         self.told_at, self.warmed = 0.0, False
+        self.screwed: tuple[Piece, ...] = ()  # the pieces of the last quick look, screws among them
 
     def answers(self, kind: str, asked: dict[str, Any]) -> Iterator[Said]:
         from elbowroom.model.build.problems import BuildError, InputError
@@ -167,6 +169,7 @@ class _Work:
     def first(self, asked: dict[str, Any]) -> Iterator[Said]:
         """What fails of parts, holes and screws, and those as a model."""
         found = self.session.outlook(progress=self.doing, text=asked["text"])
+        self.screwed = found.scene.layout.pieces
         yield from self._told("first", found.scene, found.failing, asked.get("before"))
 
     def whole(self, asked: dict[str, Any]) -> Iterator[Said]:
@@ -224,9 +227,9 @@ class _Work:
             """Heights left open stay what they were found to be: looking for them anew would take too long."""
             return place(load(with_numbers(d, heights) if heights else d)).layout
 
-        piece = next((p for p in found.layout.pieces if p.name == name), None)
+        piece = next((p for p in (*found.layout.pieces, *self.screwed) if p.name == name), None)
         if piece is None:
-            yield "piece", {"name": name, "numbers": [], "with": [], "whence": ""}, b""
+            yield "piece", {"name": name, "numbers": [], "with": [], "whence": numbers.LAID}, b""
             return
         own = with_ways(numbers.numbers_of(found.build, document, piece), text, document, piece, placed)
         entry = numbers.entry_of(found.build, piece)

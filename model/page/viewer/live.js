@@ -76,7 +76,7 @@ async function model() {
 function tell() {
   const { stage, doing, problems, found, lost } = state;
   const root = document.documentElement;
-  root.dataset.stage = stage;
+  Object.assign(root.dataset, { stage, looks: state.n });
   if (found.verdict) {
     root.dataset.verdict = found.verdict; // known before the model of it
     by("sign").textContent = { fits: "✓", fails: "✖", unknown: "?" }[found.verdict];
