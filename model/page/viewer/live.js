@@ -119,7 +119,7 @@ function tell() {
 function changes() {
   const told = state.changes.told ?? [];
   const kept = became.querySelector("details")?.open ?? !narrow.matches;
-  const rows = told.filter((c) => !c.follows);
+  const rows = told.filter((c) => !c.follows && !(c.better === null && c.what === "number")); // a number that is no worse than it was
   const order = (c) => (c.better === false ? 0 : c.better === null ? 1 : 2);
   rows.sort((a, b) => order(a) - order(b));
   if (!rows.length) return became.replaceChildren();
