@@ -100,8 +100,8 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port, and
-    html, a page to look at, when named.
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures, and html, a page to look at; when named
+    reach, the room before each port.
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import written
@@ -271,6 +271,7 @@ def demo(
                 formats,
                 progress,
                 store=store,
+                reach=partial(pipeline.reach_solids, after, store),
                 pictures=partial(pictures.files, after, store, progress),
                 templates=after.build.templates,
             )  # fmt: skip

@@ -184,12 +184,12 @@ class _Work:
         self, stage: str, scene: Scene, findings: list[Finding], before: str | None, reach: Any = None
     ) -> Iterator[Said]:
         """What was found, and since `before`, the findings of an earlier answer, at once; then the model of it."""
-        from elbowroom.model.page.contents import contents, said_first
+        from elbowroom.model.page.contents import said_first
         from elbowroom.model.page.document import data_text
         from elbowroom.model.page.packing import QUICK, Pack
         from elbowroom.model.session import changed
         from elbowroom.model.told import kept_findings
-        from elbowroom.model.writers.html import build_of
+        from elbowroom.model.writers import html
         from elbowroom.model.writers.job import Job
 
         words = said_first(findings)
@@ -200,7 +200,7 @@ class _Work:
         head = words | {"build": scene.layout.title, "stage": stage}
         yield stage, head | {"changes": _changes(changes)}, kept_findings.pack(findings)
         job = Job(scene, findings, self.session.store.folder, reach=reach, drawn=self.drawn)
-        told, pack = contents(build_of(job), Pack(kept=self.packed))
+        told, pack = html.told(job, Pack(kept=self.packed))
         model = _json({"contents": data_text(told | words, QUICK), "meshes": pack.text(QUICK)})
         yield "model", {"stage": stage}, model
 

@@ -6,5 +6,8 @@ import { begin } from "./page.js";
 
 const text = (id) => document.getElementById(id).textContent;
 
-if (text("contents")) read(text("contents"), text("meshes")).then((data) => (globalThis.elbowroom = begin(data)));
-else globalThis.elbowroom = { begin, read };
+if (text("contents")) {
+  const data = read(text("contents"), text("meshes"));
+  globalThis.elbowroom = begin();
+  data.then((d) => globalThis.elbowroom.show(d));
+} else globalThis.elbowroom = { begin, read };

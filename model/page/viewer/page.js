@@ -69,6 +69,7 @@ class Page extends EventTarget {
     if (first) {
       stage.resize();
       stage.eye.whole(START, true);
+      requestAnimationFrame(() => requestAnimationFrame(() => (document.documentElement.dataset.ready = "yes")));
     }
     this.told_of();
     this.dispatchEvent(new Event("show"));
@@ -76,7 +77,7 @@ class Page extends EventTarget {
 
   onPiece(hook) {
     this.parts.hooks.push(hook);
-    this.parts.panel();
+    if (this.told) this.parts.panel();
   }
 
   chooseFinding(id) {
@@ -229,6 +230,7 @@ class Page extends EventTarget {
   }
 }
 
+// Without data it waits for `show`: what draws gets ready while they are unpacked.
 export function begin(data) {
   const root = document.documentElement;
   root.dataset.theme = matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
@@ -238,7 +240,6 @@ export function begin(data) {
     page.stage.show();
   };
   by("help").onclick = () => by("keys").showModal();
-  page.show(data);
-  requestAnimationFrame(() => requestAnimationFrame(() => (root.dataset.ready = "yes")));
+  if (data) page.show(data);
   return page;
 }

@@ -14,15 +14,14 @@ const COARSE = 0.4; // mm: what the coarse meshes are off by (`coarse.py`)
 const SETTLES = 220; // ms after the last movement when the picture is drawn in full again
 const SLOW = 40; // ms between pictures from which on less is drawn while it moves
 const RATIOS = [1, 0.75, 0.5]; // of the screen's points, while it moves, the slower the browser
-const TINY = [0, 5, 9]; // points of the picture: smaller bodies are left out then
+const TINY = [0, 5, 12]; // points of the picture: smaller bodies are left out then
 
 // Whether the browser draws by itself, without a graphics card: then edges are smoothed by finer pictures at rest alone,
 // since smoothing each picture takes as long as all else.
 function unaided() {
-  const gl = document.createElement("canvas").getContext("webgl2"), info = gl?.getExtension("WEBGL_debug_renderer_info");
-  const name = info ? String(gl.getParameter(info.UNMASKED_RENDERER_WEBGL)) : "";
+  const gl = document.createElement("canvas").getContext("webgl2", { failIfMajorPerformanceCaveat: true });
   gl?.getExtension("WEBGL_lose_context")?.loseContext();
-  return /swiftshader|llvmpipe|software|basic render/i.test(name);
+  return !gl;
 }
 
 function blockOf(box) {
@@ -226,7 +225,9 @@ export class Stage extends EventTarget {
         if (body.lines) body.lines.geometry = shape.edges;
       }
       body.surface.visible = body.wanted && !body.gone && !(hasty && (body.sphere.radius * 2) / grain < TINY[this.thrift]);
-      if (body.lines) body.lines.visible = body.lined && !(hasty && (body.owner.small || this.thrift > 1));
+      // Large faint faces take as long to draw as all that is solid: of them the outline is enough for so long.
+      body.surface.material.visible = !(hasty && (body.ghost || body.aside));
+      if (body.lines) body.lines.visible = body.lined && !(hasty && !body.owner.encloses && (body.owner.small || body.ghost || this.thrift > 1));
     }
   }
 
