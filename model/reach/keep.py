@@ -14,7 +14,7 @@ import io
 import json
 import struct
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
 import numpy as np
@@ -66,6 +66,20 @@ def _standing(s: Solid) -> list[Any]:
 
 def _digest(facts: list[Any]) -> bytes:
     return hashlib.blake2b(json.dumps(facts).encode(), digest_size=16).digest()
+
+
+def proved(rooms: Rooms, site: Site, wanted: Wanted, moving: Collection[str], ask: Callable[[], bool]) -> bool:
+    """A yes or no about a port, kept under the question and every body in the rooms, each with its bound and its
+    dimensions: those that a height moves stand in them wider, thinner or longer than they are drawn.
+    """
+    bodies = [[*_standing(s), s.mesh.bound, s.piece.part.shape_key(), s.lo.tolist()] for s in rooms.scene.solids]
+    key = _digest(["proved", *_asked(rooms, site, wanted, None), rooms.less, sorted(moving), bodies])
+    data: bytes | None = rooms.store.recall("record", key) or rooms.store.records([key]).get(key)
+    if data not in (b"y", b"n"):
+        data = b"y" if ask() else b"n"
+        rooms.store.keep_records({key: data})
+    rooms.store.remember("record", key, data)
+    return data == b"y"
 
 
 class Narrow:
