@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Sequence
 from functools import cached_property
+from typing import Any
 
 import coal
 import numpy as np
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 from elbowroom.model.geometry import rays
 from elbowroom.model.geometry.envelopes import NO_MARGIN, Blockage, Manner, Margins, Obstacle, Point, Rod, Rods, posed
 from elbowroom.model.geometry.inside import Insides
-from elbowroom.model.geometry.looked import looking_aside, note
+from elbowroom.model.geometry.looked import Blocks, looking_aside, note
 from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, bar_of, nearer_than, tree_of
 from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.tolerances import TINY
@@ -78,6 +79,18 @@ class Space:
         if not names:
             return np.zeros(len(self.names), dtype=bool)
         return np.array([n in names for n in self.names], dtype=bool)
+
+    def standing(self, blocks: Blocks, margins: Margins) -> list[list[Any]]:
+        """The obstacles that meet a record of where somebody looked, in their order, and those no record bounds: number
+        of the obstacle, name, mesh as it stands, bound, fault and margin.
+        """
+        bound, wanted = self.bounds[:, None], self.margins(margins)
+        faulty = [i for i, o in enumerate(self.obstacles) if o.fault is not None]
+        digests = [d for b in self._blocks for d in b.digests]
+        return [
+            [i, self.names[i], digests[i], float(self.bounds[i]), self.obstacles[i].fault, float(wanted[i])]
+            for i in sorted({*blocks.met(self.lo - bound, self.hi + bound).tolist(), *faulty})
+        ]
 
     # Bars ---------------------------------------------------------------------------------------------------------
 

@@ -1,11 +1,12 @@
 """Trees of triangles: the engine's form of obstacles, built once a mesh, and once for each set of wanted margins.
 
-Owns what `freespace` asks the collision engine with: meshes as trees, which live as long as the mesh, obstacles with one
-margin merged into one tree, bars and requests. Millimetres.
+Owns what `freespace` asks the collision engine with: meshes as trees, which live as long as the mesh, obstacles with
+one margin merged into one tree, bars and requests. Millimetres.
 """
 
 from __future__ import annotations
 
+import hashlib
 import weakref
 from collections.abc import Sequence
 from functools import cached_property
@@ -111,6 +112,16 @@ class Block:
         if key not in self._groups:
             self._groups[key] = [Group(self, np.nonzero(margins == m)[0], float(m)) for m in np.unique(margins)]
         return self._groups[key]
+
+    @cached_property
+    def digests(self) -> list[str]:
+        """Of each obstacle's mesh as it stands."""
+        out = []
+        for o in self.obstacles:
+            mesh = hashlib.blake2b(o.vertices.tobytes(), digest_size=16)
+            mesh.update(o.triangles.tobytes())
+            out.append(mesh.hexdigest())
+        return out
 
     @cached_property
     def insides(self) -> Insides:
