@@ -17,7 +17,7 @@ from elbowroom.model.page.coarse import coarse
 from elbowroom.model.page.overlaps import overlaps
 from elbowroom.model.page.packing import STEPS_PER_MM, Pack
 from elbowroom.model.told import alike, cautions
-from elbowroom.model.told.findings import Finding, report, rounded
+from elbowroom.model.told.findings import Finding, overall, report, rounded
 from elbowroom.model.told.headlines import headline, label, sentence
 from elbowroom.model.told.places import distances, place
 from elbowroom.model.told.verdict_words import QUESTIONS, SIGN, WHOLE, WORDS
@@ -41,9 +41,9 @@ class Build:
     reach: Mapping[str, Mesh] = field(default_factory=dict)
 
 
-def contents(build: Build) -> tuple[dict[str, Any], Pack]:
-    """The page's data as JSON values, and the meshes that its numbers mean."""
-    layout, pack = build.scene.layout, Pack()
+def contents(build: Build, pack: Pack | None = None) -> tuple[dict[str, Any], Pack]:
+    """The page's data as JSON values, and the meshes that its numbers mean. pack: an empty one to put them into."""
+    layout, pack = build.scene.layout, Pack() if pack is None else pack
     found = report(layout.title, build.findings)
     by_id = {f.id: f for f in build.findings}
     for told in found["findings"]:
@@ -60,9 +60,7 @@ def contents(build: Build) -> tuple[dict[str, Any], Pack]:
         "questions": QUESTIONS,
         "marks": SHORT_MARKS,
         "assumed_marks": sorted(ASSUMED),
-        "said": WHOLE[found["verdict"]],
-        "sentence": sentence(list(build.findings)),
-        "first": _first(build.findings),
+        **said_first(build.findings),
         "care": cautions.of(build.findings),
         "groups": [[f.id for f in group] for group in alike.gathered(build.findings, by_name)],
         "numbers": {f.id: n for n, f in enumerate(alike.numbered(build.findings), 1)},
@@ -80,6 +78,14 @@ def contents(build: Build) -> tuple[dict[str, Any], Pack]:
         "steps": STEPS_PER_MM,
         "meshes": pack.table,
     }, pack
+
+
+def said_first(findings: Sequence[Finding]) -> dict[str, str]:
+    """The verdict, and what is said of it before anything else."""
+    verdict = overall(findings)
+    return {
+        "verdict": verdict, "said": WHOLE[verdict], "sentence": sentence(list(findings)), "first": _first(findings),
+    }  # fmt: skip
 
 
 def _first(findings: Sequence[Finding]) -> str:

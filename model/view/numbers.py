@@ -1,37 +1,37 @@
 """The numbers of one piece that can be changed, as the page shows them: where each is written, unit, range, basis.
 
-Owns which they are - the measures of the part, of its place and of how it lies, and what numbers stand in its entry
-beside them - and which way the piece goes when one is raised. That is not worked out by rules of its own: the build is
-placed again with the number a little larger, so that it is true of whatever the words mean.
+Owns which they are: the measures of the part, of its place and of how it lies, what numbers stand in its entry beside
+them, and the words that are one of a few - a catalogue size, the side a plug is on. Which way a piece goes with one of
+them is `ways`' question.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
-from typing import Any
+from types import UnionType
+from typing import Any, Literal, Union, get_args, get_origin
 
 import annotated_types
-import numpy as np
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from elbowroom.model.build.entries import Build, Entry
-from elbowroom.model.build.problems import BuildError, Path
-from elbowroom.model.build.source import Document, parse
+from elbowroom.model.build.merging import CUSTOM
+from elbowroom.model.build.problems import Path
+from elbowroom.model.build.source import Document
 from elbowroom.model.build.spec import WALLS, At, Layering, Placement
-from elbowroom.model.build.writing import MISSING, CannotWrite, number, put, value_at
-from elbowroom.model.layout.identity import Entered, Fitted, Run, Screwed
-from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.build.writing import MISSING, number, value_at, written
+from elbowroom.model.layout.identity import Entered, Screwed
+from elbowroom.model.layout.layout import Piece
 from elbowroom.model.layout.stacks import layer_names
 from elbowroom.parts.case.case_openings import BEHIND
+from elbowroom.parts.catalogue import sizes
 from elbowroom.parts.vocabulary.base import ASSUMED, SHORT_MARKS
-from elbowroom.parts.vocabulary.measure import Measure, Mm
+from elbowroom.parts.vocabulary.measure import Measure
 
+LAID = "elbowroom laid it, by the loop of the build, its fittings and its tube"
 DEEPEST = 3  # mappings in mappings of a part's fields that are looked into; by choice
-TRIED_MM = 0.5  # by which a number is raised to see where the piece goes: well within what any place allows
-# A step of the piece that differs from the number's by no more is that step: the rounding of poses lies far below it.
-SAME_MM = 1e-6
 _LIES = ("slide", "aside", "lift", "clock")  # words for how a piece lies, beside `at`, `offset` and `turn`
 _WORDS = frozenset({*Placement.model_fields, *Layering.model_fields})
 
@@ -43,13 +43,14 @@ class Number:
     """One number. path: where it is written; whole: what is to be written at the path above it, with this number in it,
     where nothing stands there yet. text: as it stands in the file, or would. least, most: what may stand there, and
     least_too, most_too whether that itself may. way: where the piece goes, mm in case coordinates for each mm more;
-    None where it does not simply go along. group: place, size or other.
+    None where it does not simply go along. choices: the words that may stand there, where it is no number but one of a
+    few; value is None then, and of other words. group: place, size or other.
     """
 
     path: Path
     label: str
     text: str
-    value: float
+    value: float | None
     unit: str
     group: str
     meaning: str = ""
@@ -61,6 +62,7 @@ class Number:
     most_too: bool = True
     whole: Any = None
     way: Way | None = None
+    choices: tuple[str, ...] = ()
 
     def json(self) -> dict[str, Any]:
         """As the page reads it; its path and `whole` are what the page sends back."""
@@ -98,14 +100,12 @@ def entry_of(build: Build, piece: Piece) -> Entry | None:
 def whence(piece: Piece) -> str:
     """What a piece comes from that has no entry of its own, in words; empty where it has one."""
     match piece.identity:
-        case Fitted():
-            return "elbowroom screwed it into the port, by the loop and the fittings of the build"
         case Screwed():
-            return "elbowroom chose it, by the joints of the build and its screws"
-        case Run(line, _):
-            return f"elbowroom laid it, by the loop of the build: {line}"
-        case _:
+            return "elbowroom put it in, by the joints of the build and its screws"
+        case Entered():
             return ""
+        case _:
+            return LAID
 
 
 def numbers_of(build: Build, document: Document, piece: Piece) -> list[Number]:
@@ -114,35 +114,12 @@ def numbers_of(build: Build, document: Document, piece: Piece) -> list[Number]:
     """
     entry = entry_of(build, piece)
     if entry is None:
-        return []
+        return _of_screw(document, piece)
     told = _Told(document, entry, piece)
-    found = [*told.place(), *told.sizes(type(entry.part), entry.part, entry.path, "")]
+    sizes = told.sizes(type(entry.part), entry.part, entry.path, "")
+    found = [*told.place(), *told.words(), *told.catalogue(), *sizes]
     known = {n.path for n in found}
     return found + [n for n in told.others() if n.path not in known]
-
-
-def with_ways(
-    found: list[Number], text: str, document: Document, piece: Piece, placed: Callable[[Document], Layout]
-) -> list[Number]:
-    """The numbers with the way each of a place moves the piece. text: what `document` was read from; placed: the layout
-    of a document.
-    """
-
-    def way(n: Number) -> Way | None:
-        try:
-            moved = parse(put(text, *n.to(n.value + TRIED_MM)), document.name, document.folder)
-            again = next((p for p in placed(moved).pieces if p.name == piece.name), None)
-        except (BuildError, CannotWrite):
-            return None
-        if again is None or np.abs(again.pose[:3, :3] - piece.pose[:3, :3]).max() > SAME_MM:
-            return None
-        step = (again.pose[:3, 3] - piece.pose[:3, 3]) / TRIED_MM
-        if abs(float(np.linalg.norm(step)) - 1.0) > SAME_MM:
-            return None
-        x, y, z = (round(float(c), 9) + 0.0 for c in step)
-        return (x, y, z)
-
-    return [replace(n, way=way(n)) if (n.group, n.unit) == ("place", Mm.UNIT) else n for n in found]
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,12 +171,39 @@ class _Told:
             label = f"{within}{key.replace('_', ' ')}"
             if isinstance(value, Measure):
                 yield replace(self._number(here, label, value, "size", info), whole=self._whole(holder, path, deep))
+            elif deep == 0 and (few := _few(info.annotation)) and value is not None:
+                yield self._word(here, label, value, few, "size", info)
             elif deep < DEEPEST and isinstance(value, BaseModel):
                 yield from self.sizes(type(value), value, here, f"{label}, ", deep + 1)
             elif deep < DEEPEST and isinstance(value, dict):
                 for inner, held in value.items():
                     if isinstance(held, BaseModel):
                         yield from self.sizes(type(held), held, (*here, inner), f"{inner}, ", deep + 1)
+
+    def words(self) -> Iterator[Number]:
+        """What is said of how the piece lies in one word of a few."""
+        placement = self.entry.words
+        if self.piece.part.encloses or not (isinstance(placement, Layering) or getattr(placement, "on", None)):
+            return
+        for name, info in type(self.entry.words).model_fields.items():
+            value = getattr(self.entry.words, name)
+            stated = not self._absent((*self.entry.path, name))
+            if (few := _few(info.annotation)) and (stated or value is not None):
+                yield self._word((*self.entry.path, name), name.replace("_", " "), value, few, "place", info)
+
+    def catalogue(self) -> Iterator[Number]:
+        """The catalogue size that the part starts from."""
+        part, path = self.entry.part, self.entry.path
+        if part.path_field is not None:
+            return
+        here = (*path, "like") if part.encloses else (*path, part.family)
+        stands = value_at(self.document, here)
+        bare = value_at(self.document, path)
+        now = stands if isinstance(stands, str) else bare if isinstance(bare, str) else CUSTOM
+        rows = sizes(part.family)
+        if rows and not (part.encloses and stands is MISSING):
+            few = (*rows, CUSTOM)
+            yield Number(here, "catalogue size", now, None, "", "size", choices=few, rests="the build file")
 
     def others(self) -> Iterator[Number]:
         """What numbers stand in the entry beside those of fields: corners of a cable's way, say."""
@@ -223,6 +227,11 @@ class _Told:
             least=least[0], least_too=least[1], most=most[0], most_too=most[1],
         )  # fmt: skip
 
+    def _word(self, path: Path, label: str, value: Any, few: tuple[str, ...], group: str, info: FieldInfo) -> Number:
+        rests, assumed = self._rests(path, info, not self._absent(path), group)
+        meaning = info.description or ""
+        return Number(path, label, written(value), None, "", group, meaning, rests, assumed, choices=few)
+
     def _rests(self, path: Path, info: FieldInfo | None, stands: bool, group: str) -> tuple[str, bool]:
         """What a number rests on, in words, and whether that is assumed."""
         if stands:
@@ -245,6 +254,31 @@ class _Told:
 
     def _absent(self, path: Path) -> bool:
         return value_at(self.document, path) is MISSING
+
+
+def _of_screw(document: Document, piece: Piece) -> list[Number]:
+    """What is said of the screws of a joint, of one of them."""
+    who = piece.identity
+    if not isinstance(who, Screwed):
+        return []
+    path: Path = ("screws", "use", who.joint)
+    stands = value_at(document, path)
+    if stands is not MISSING and not isinstance(stands, str):
+        return []
+    text, rests = ("", "nothing: elbowroom chose it") if stands is MISSING else (str(stands), "the build file")
+    said = "the screw to use, such as M3x30"
+    return [Number(path, f"screws into {who.joint}", text, None, "", "size", said, rests)]
+
+
+def _few(annotation: Any) -> tuple[str, ...]:
+    """The words of which one may stand at a place; none where it is something else."""
+    if get_origin(annotation) in (Union, UnionType):
+        kinds = [a for a in get_args(annotation) if a is not type(None)]
+        return _few(kinds[0]) if len(kinds) == 1 else ()
+    if annotation is bool:
+        return ("true", "false")
+    found = get_args(annotation) if get_origin(annotation) is Literal else ()
+    return found if all(isinstance(f, str) for f in found) else ()
 
 
 def _worded(value: Measure) -> str:

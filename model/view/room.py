@@ -46,6 +46,8 @@ class Room:
         self._problems: list[State] = []
         self._found: State = {}  # what the last good answer said
         self._changes: State = {}
+        self._kept: dict[str, str] = {}  # the findings of the last answer of each stage
+        self._shown: State = {}  # the newest model: its number and stage
         self._lost = ""
         self._notes: list[str] = []
         self._since = time.monotonic()
@@ -60,7 +62,7 @@ class Room:
         return {
             "file": desk.file.name, "n": self._n, "stage": self._stage, "doing": self._doing, "lost": self._lost,
             "problems": self._problems, "found": self._found, "changes": self._changes, "notes": self._notes,
-            "model": max(self.models, default=None), "unsaved": desk.difference(), "digest": desk.digest,
+            "model": self._shown, "unsaved": desk.difference(), "digest": desk.digest,
             "undo": desk.undo_words, "redo": desk.redo_words,
         }  # fmt: skip
 
@@ -120,7 +122,11 @@ class Room:
 
     def _ask_first(self) -> None:
         self._first_n = self._n
-        self._first.ask("look", {"n": self._n, "text": self.desk.text})
+        self._first.ask("look", self._question("first"))
+
+    def _question(self, stage: str) -> State:
+        """What is asked at a stage, with what was found at the last answer there."""
+        return {"n": self._n, "text": self.desk.text, "before": self._kept.get(stage)}
 
     def _unanswered(self) -> None:
         for answer in self._pieces.values():
@@ -128,7 +134,7 @@ class Room:
                 answer.set_result({"name": "", "numbers": [], "with": [], "whence": "", "lost": True})
         self._pieces.clear()
 
-    def _heard(self, kind: str, told: State, model: bytes) -> None:
+    def _heard(self, kind: str, told: State, data: bytes) -> None:
         """An answer of either process."""
         n = told.get("n")
         if isinstance(n, str):
@@ -150,14 +156,17 @@ class Room:
         self._doing = {}
         if kind in ("first", "whole"):
             self._stage, self._problems = kind, []
-            changes = {"stage": kind, "told": told.pop("changes")}
+            changes = told.pop("changes")
             self._found = told | {"seconds": round(time.monotonic() - self._since, 2)}
-            self._changes = changes if changes["told"] or kind == "whole" else self._changes
-            self.models[max(self.models, default=0) + 1] = model
+            self._changes = {"stage": kind, "told": changes} if changes or kind == "whole" else self._changes
+            self._kept[kind] = data.decode()
+        elif kind == "model":
+            number = max(self.models, default=0) + 1
+            self.models[number], self._shown = data, {"number": number, "stage": told["stage"]}
             for old in sorted(self.models)[:-MODELS]:
                 del self.models[old]
-            if kind == "first":
-                self._whole.ask("look", {"n": self._n, "text": self.desk.text})
+            if told["stage"] == "first":
+                self._whole.ask("look", self._question("whole"))
         elif kind == "wrong":
             self._stage, self._problems = "wrong", self._lined(told["problems"])
         else:

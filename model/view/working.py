@@ -15,12 +15,17 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from elbowroom.parts.imported import child
+
+if TYPE_CHECKING:
+    from elbowroom.model.geometry.scene import Scene
+    from elbowroom.model.layout.layout import Piece
+    from elbowroom.model.told.findings import Finding
 
 # Bytes beyond what it has at its beginning, libraries and compiled loops included that it loads later. By choice: a
 # check of the largest demo holds under 1 GB.
@@ -28,7 +33,9 @@ MEMORY = child.Limits(cpu=10**7, clock=0.0, memory=5000 * child.MEGABYTE)
 MOST_HELD = 1_500_000_000  # bytes in memory after an answer, above which the process is ended and begun anew; by choice
 EVERY_S = 0.25  # between two words of how far the work is
 
-Answer = Callable[[str, dict[str, Any], bytes], None]  # kind, what is told, and a model as the page takes it
+Said = tuple[str, dict[str, Any], bytes]  # kind, what is told, and a model as the page takes it, or kept findings
+Answer = Callable[[str, dict[str, Any], bytes], None]
+LAST = frozenset({"model", "piece", "wrong", "lost"})  # kinds after which a question is answered
 
 
 class Worker:
@@ -92,8 +99,8 @@ class Worker:
     def _take(self, process: subprocess.Popen[bytes], kind: str, told: dict[str, Any], model: bytes) -> None:
         if process is not self._process:  # of one that was ended
             return
-        if kind != "doing":
-            self._open -= 1
+        if kind in LAST:
+            self._open = max(0, self._open - 1)
         if kind == "lost" or (told.get("held", 0) > MOST_HELD and not self._open):
             self.end()
         self._heard(kind, told, model)
@@ -115,8 +122,8 @@ def work() -> None:
         except EOFError:
             return
         asked = json.loads(request)
-        answer, told, model = work.answer(stage if kind == b"look" else "piece", asked)
-        child.send(pipe, answer.encode(), _json(told | {"n": asked["n"], "held": _held()}), model)
+        for answer, told, data in work.answers(stage if kind == b"look" else "piece", asked):
+            child.send(pipe, answer.encode(), _json(told | {"n": asked["n"], "held": _held()}), data)
         work.warm()
 
 
@@ -125,32 +132,33 @@ class _Work:
 
     def __init__(self, file: Path, pipe: IO[bytes]) -> None:
         from elbowroom.model.session import Session
+        from elbowroom.model.store import Store
 
         self.session, self.pipe = Session(file), pipe
+        self.drawn, self.packed = Store(self.session.store.folder), dict[Any, Any]()
         self.told_at, self.warmed = 0.0, False
+        self.screwed: tuple[Piece, ...] = ()  # the pieces of the last quick look, screws among them
 
-    def answer(self, kind: str, asked: dict[str, Any]) -> tuple[str, dict[str, Any], bytes]:
+    def answers(self, kind: str, asked: dict[str, Any]) -> Iterator[Said]:
         from elbowroom.model.build.problems import BuildError, InputError
 
         try:
-            does = {"first": self.first, "whole": self.whole, "piece": self.piece}[kind]
-            told, model = does(asked)
+            yield from {"first": self.first, "whole": self.whole, "piece": self.piece}[kind](asked)
         except BuildError as e:
             problems = [{"line": p.mark.line, "column": p.mark.column, "path": ".".join(map(str, p.path)),
                          "said": p.message} for p in e.problems]  # fmt: skip
-            return "wrong", {"problems": problems}, b""
+            yield "wrong", {"problems": problems}, b""
         except InputError as e:
-            return "wrong", {"problems": [{"line": 0, "column": 0, "path": "", "said": str(e)}]}, b""
+            yield "wrong", {"problems": [{"line": 0, "column": 0, "path": "", "said": str(e)}]}, b""
         except MemoryError:
-            return "lost", {"said": "it needs more memory than it is given"}, b""
+            yield "lost", {"said": "it needs more memory than it is given"}, b""
         except Exception as e:
             said = " ".join(f"a fault of elbowroom itself: {type(e).__name__}: {e}".split())[:300]
             if os.environ.get("ELBOWROOM_DEBUG"):
                 import traceback
 
                 said = traceback.format_exc()
-            return "lost", {"said": said}, b""
-        return kind, told, model
+            yield "lost", {"said": said}, b""
 
     def doing(self, done: int, total: int, what: str) -> None:
         now = time.monotonic()
@@ -158,71 +166,85 @@ class _Work:
             self.told_at = now
             child.send(self.pipe, b"doing", _json({"what": what, "done": done, "total": total}), b"")
 
-    def first(self, asked: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
+    def first(self, asked: dict[str, Any]) -> Iterator[Said]:
         """What fails of parts, holes and screws, and those as a model."""
-        from elbowroom.model.writers.job import Job
-
         found = self.session.outlook(progress=self.doing, text=asked["text"])
-        told, model = _model(Job(found.scene, found.failing, self.session.store.folder), "first")
-        return told | {"changes": _changes(found.changes)}, model
+        self.screwed = found.scene.layout.pieces
+        yield from self._told("first", found.scene, found.failing, asked.get("before"))
 
-    def whole(self, asked: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
+    def whole(self, asked: dict[str, Any]) -> Iterator[Said]:
         """The whole answer, and its model."""
         from elbowroom.model import pipeline
+
+        checked = self.session.check(progress=self.doing, text=asked["text"]).checked
+        spaces = partial(pipeline.reach_solids, checked, self.session.store)
+        yield from self._told("whole", checked.scene, checked.findings, asked.get("before"), spaces)
+
+    def _told(
+        self, stage: str, scene: Scene, findings: list[Finding], before: str | None, reach: Any = None
+    ) -> Iterator[Said]:
+        """What was found, and since `before`, the findings of an earlier answer, at once; then the model of it."""
+        from elbowroom.model.page.contents import said_first
+        from elbowroom.model.page.document import data_text
+        from elbowroom.model.page.packing import QUICK, Pack
+        from elbowroom.model.session import changed
+        from elbowroom.model.told import kept_findings
+        from elbowroom.model.writers import html
         from elbowroom.model.writers.job import Job
 
-        answer = self.session.check(progress=self.doing, text=asked["text"])
-        checked, store = answer.checked, self.session.store
-        spaces = partial(pipeline.reach_solids, checked, store)
-        told, model = _model(Job(checked.scene, checked.findings, store.folder, reach=spaces), "whole")
-        return told | {"changes": _changes(answer.changes)}, model
+        words = said_first(findings)
+        if stage == "first":
+            words |= early_words(words)
+        since = () if before is None else kept_findings.unpack(before.encode())
+        changes = [] if before is None else changed({f.id: f for f in since}, {f.id: f for f in findings})
+        head = words | {"build": scene.layout.title, "stage": stage}
+        yield stage, head | {"changes": _changes(changes)}, kept_findings.pack(findings)
+        job = Job(scene, findings, self.session.store.folder, reach=reach, drawn=self.drawn)
+        told, pack = html.told(job, Pack(kept=self.packed))
+        model = _json({"contents": data_text(told | words, QUICK), "meshes": pack.text(QUICK)})
+        yield "model", {"stage": stage}, model
 
-    def piece(self, asked: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
+    def piece(self, asked: dict[str, Any]) -> Iterator[Said]:
         """The numbers of a piece, and what it comes from where it has none."""
         from elbowroom.model import pipeline
+        from elbowroom.model.build.faults import Faults
+        from elbowroom.model.build.resolve import load
         from elbowroom.model.build.source import Document, parse
+        from elbowroom.model.build.writing import value_at
+        from elbowroom.model.heights.words import wishes_of, with_numbers
         from elbowroom.model.layout.layout import Layout
+        from elbowroom.model.layout.place import placed as place
         from elbowroom.model.view import numbers
+        from elbowroom.model.view.ways import with_ways
 
-        text, name, store = asked["text"], asked["name"], self.session.store
+        text, name = asked["text"], asked["name"]
         document = parse(text, str(self.session.file), self.session.file.parent)
-        found = pipeline.of_document(document, store).placed
+        found = pipeline.of_document(document, self.session.store).placed
+        left_open = wishes_of(document, Faults(document)).trial()
+        heights = {path: value_at(found.build.document, path) for path in left_open}
 
         def placed(d: Document) -> Layout:
-            return pipeline.of_document(d, store).placed.layout
+            """Heights left open stay what they were found to be: looking for them anew would take too long."""
+            return place(load(with_numbers(d, heights) if heights else d)).layout
 
-        document = parse(text, document.name, document.folder)  # heights were put into the other one
-        piece = next((p for p in found.layout.pieces if p.name == name), None)
+        piece = next((p for p in (*found.layout.pieces, *self.screwed) if p.name == name), None)
         if piece is None:
-            return {"name": name, "numbers": [], "with": [], "whence": ""}, b""
-        told = numbers.numbers_of(found.build, document, piece)
-        told = numbers.with_ways(told, text, document, piece, placed)
+            yield "piece", {"name": name, "numbers": [], "with": [], "whence": numbers.LAID}, b""
+            return
+        own = with_ways(numbers.numbers_of(found.build, document, piece), text, document, piece, placed)
         entry = numbers.entry_of(found.build, piece)
         alike = [p.name for p in found.layout.pieces if p is not piece and numbers.entry_of(found.build, p) is entry]
-        return {
-            "name": name, "numbers": [n.json() for n in told], "with": alike if entry is not None else [],
+        told = {
+            "name": name, "numbers": [n.json() for n in own], "with": alike if entry is not None else [],
             "whence": numbers.whence(piece),
-        }, b""  # fmt: skip
+        }  # fmt: skip
+        yield "piece", told, b""
 
     def warm(self) -> None:
         """Load, once the first answer is out, what an answer after a change may need and the first did not."""
         if not self.warmed:
             self.warmed = True
             import cadquery  # noqa: F401
-
-
-def _model(job: Any, stage: str) -> tuple[dict[str, Any], bytes]:
-    """What is told of a build at a stage, and the page's model of it."""
-    from elbowroom.model.page.document import data_text
-    from elbowroom.model.page.packing import QUICK
-    from elbowroom.model.writers import html
-
-    told, pack = html.told(job)
-    if stage == "first":
-        told |= early_words(told)
-    head = {key: told[key] for key in ("build", "verdict", "said", "sentence", "counts")}
-    model = _json({"contents": data_text(told, QUICK), "meshes": pack.text(QUICK)})
-    return head | {"stage": stage}, model
 
 
 TO_COME = "ports, tubes, air and coolant are still being checked"

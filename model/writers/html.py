@@ -22,8 +22,8 @@ def write(job: Job) -> Files:
     yield FILE, document(*told(job)).encode("utf-8", "replace")
 
 
-def told(job: Job) -> tuple[dict[str, Any], Pack]:
-    """The page's data as JSON can hold them, and the meshes that their numbers mean."""
+def told(job: Job, pack: Pack | None = None) -> tuple[dict[str, Any], Pack]:
+    """The page's data as JSON can hold them, and the meshes that their numbers mean. pack: an empty one for them."""
     build = Build(
         job.scene,
         job.findings,
@@ -32,5 +32,5 @@ def told(job: Job) -> tuple[dict[str, Any], Pack]:
         {name: (look.colour, look.opacity) for name, look in LOOKS.items()},
         {} if job.reach is None else job.reach(),
     )
-    data, pack = contents(build)
-    return plain(data), pack
+    data, packed = contents(build, pack)
+    return plain(data), packed

@@ -6,7 +6,7 @@
 import { merged } from "./merged.js";
 import { Numbers } from "./numbers.js";
 import { Pulling } from "./pulling.js";
-import { by, make, press } from "./elements.js";
+import { button, by, make } from "./dom.js";
 
 const token = location.pathname.split("/")[1];
 const RULING = { clash: "collides", fail: "does not work", touch: "touches", tight: "too near", unknown: "unknown", caution: "to look at", clear: "clear", pass: "fine" };
@@ -23,25 +23,17 @@ async function ask(path, told) {
   return found;
 }
 
-const strip = make("section");
-strip.id = "work";
-strip.setAttribute("aria-label", "Your changes");
-const status = make("p"), wrong = make("div"), notes = make("ul"), became = make("div"), steps = make("div");
-status.id = "status";
-status.setAttribute("role", "status");
-wrong.setAttribute("role", "alert");
-became.id = "became";
-const undo = press("Undo", () => move("undo")), redo = press("Redo", () => move("redo"));
-const look = press("Look at what would be written", () => difference());
-steps.append(undo, redo, look);
-steps.className = "row";
-strip.append(status, wrong, notes, steps, became);
-by("side").prepend(strip);
+const status = make("p", { id: "status", role: "status" }), wrong = make("div", { role: "alert" });
+const notes = make("ul"), became = make("div", { id: "became" });
+const undo = button({ onclick: () => move("undo") }, "Undo"), redo = button({ onclick: () => move("redo") }, "Redo");
+const look = button({ onclick: () => difference() }, "Nothing to write");
+const steps = make("div", { class: "row" }, undo, redo, look);
+by("side").prepend(make("section", { id: "work", "aria-label": "Your changes" }, status, wrong, notes, steps, became));
 
-const sheet = make("dialog");
-sheet.setAttribute("aria-label", "What would be written");
+const sheet = make("dialog", { id: "sheet", "aria-label": "What would be written" });
 document.body.append(sheet);
 
+const narrow = matchMedia("(max-width: 760px)");
 let page = null, state = null, shown = null, whole = null, taking = Promise.resolve();
 const numbers = new Numbers(ask, () => state);
 const pulling = new Pulling(numbers);
@@ -50,7 +42,7 @@ async function move(how) {
   try {
     take(await ask(how, {}));
   } catch (e) {
-    notes.replaceChildren(make("li", e.message));
+    notes.replaceChildren(make("li", {}, e.message));
   }
 }
 
@@ -62,12 +54,12 @@ function take(fresh) {
 }
 
 async function model() {
-  const { model: number, found } = state;
-  if (number === null || number === shown) return;
+  const { number, stage } = state.model;
+  if (!number || number === shown) return;
   const sent = await ask(`model/${number}`);
   let data = await globalThis.elbowroom.read(sent.contents, sent.meshes);
   shown = number;
-  if (found.stage === "whole") whole = data;
+  if (stage === "whole") whole = data;
   else if (whole) data = merged(data, whole);
   if (page) page.show(data);
   else {
@@ -77,14 +69,19 @@ async function model() {
     page.onPiece((piece, panel) => numbers.put(piece, panel));
     pulling.on(page);
   }
-  document.documentElement.dataset.shown = `${number} ${found.stage}`;
+  document.documentElement.dataset.shown = `${number} ${stage}`;
   numbers.refresh();
 }
 
 function tell() {
   const { stage, doing, problems, found, lost } = state;
   const root = document.documentElement;
-  root.dataset.stage = stage;
+  Object.assign(root.dataset, { stage, looks: state.n });
+  if (found.verdict) {
+    root.dataset.verdict = found.verdict; // known before the model of it
+    by("sign").textContent = { fits: "✓", fails: "✖", unknown: "?" }[found.verdict];
+    for (const name of ["said", "sentence", "first"]) by(name).textContent = found[name];
+  }
   const far = doing.total ? `${doing.what}, ${doing.done} of ${doing.total}` : doing.what;
   const words = {
     checking: `Being checked${far ? `: ${far}` : ""}…`,
@@ -96,24 +93,24 @@ function tell() {
   status.textContent = words[stage];
   wrong.replaceChildren(
     ...problems.map((p) => {
-      const e = make("div", undefined, "mistake");
+      const e = make("div", { class: "mistake" });
       const at = p.line ? `Line ${p.line}, column ${p.column}: ` : "";
-      e.append(make("p", `${at}${p.path ? `${p.path}: ` : ""}${p.said}`));
+      e.append(make("p", {}, `${at}${p.path ? `${p.path}: ` : ""}${p.said}`));
       if (p.text) {
         const from = Math.max(0, p.column - 1 - BEFORE), cut = from ? "…" : "";
-        e.append(make("pre", `${cut}${p.text.slice(from, from + 2 * BEFORE)}\n${" ".repeat(p.column - 1 - from + cut.length)}^`));
+        e.append(make("pre", {}, `${cut}${p.text.slice(from, from + 2 * BEFORE)}\n${" ".repeat(p.column - 1 - from + cut.length)}^`));
       }
       return e;
     }),
   );
-  notes.replaceChildren(...state.notes.map((n) => make("li", n)));
+  notes.replaceChildren(...state.notes.map((n) => make("li", {}, n)));
   undo.disabled = !state.undo;
   redo.disabled = !state.redo;
   undo.title = state.undo ?? "";
   redo.title = state.redo ?? "";
   look.disabled = !state.unsaved.length;
   const count = state.unsaved.filter((l, i) => i > 1 && l.startsWith("+")).length;
-  look.textContent = count ? `Look at what would be written (${count} line${count > 1 ? "s" : ""})` : "Nothing to write";
+  look.textContent = count ? `Look at ${count} line${count > 1 ? "s" : ""} to write` : "Nothing to write";
   changes();
   if (sheet.open) fill();
 }
@@ -121,25 +118,19 @@ function tell() {
 // What became of the findings, the worse first.
 function changes() {
   const told = state.changes.told ?? [];
-  const kept = became.querySelector("details")?.open ?? true;
-  const rows = told.filter((c) => !c.follows);
+  const kept = became.querySelector("details")?.open ?? !narrow.matches;
+  const rows = told.filter((c) => !c.follows && !(c.better === null && c.what === "number")); // a number that is no worse than it was
   const order = (c) => (c.better === false ? 0 : c.better === null ? 1 : 2);
   rows.sort((a, b) => order(a) - order(b));
   if (!rows.length) return became.replaceChildren();
   const sums = [["worse", rows.filter((c) => c.better === false)], ["better", rows.filter((c) => c.better)], ["otherwise", rows.filter((c) => c.better === null)]];
-  const box = make("details"), list = make("ol");
-  box.open = kept;
-  box.append(make("summary", `What changed: ${sums.filter(([, c]) => c.length).map(([w, c]) => `${c.length} ${w}`).join(", ")}`), list);
-  list.append(...rows.map((c) => {
-    const li = make("li", undefined, c.better === false ? "bad" : c.better ? "good" : "");
+  const list = rows.map((c) => {
     const sign = c.better === false ? "▼ worse" : c.better ? "▲ better" : "• other";
-    const b = press("", () => c.now && page?.chooseFinding(c.id));
-    b.disabled = !c.now;
-    b.append(make("b", `${sign}: ${became_of(c)}. `), make("span", c.headline));
-    li.append(b);
-    return li;
-  }));
-  became.replaceChildren(box);
+    const cls = c.better === false ? "bad" : c.better ? "good" : "";
+    return make("li", {}, button({ disabled: !c.now, onclick: () => page?.chooseFinding(c.id) }, make("b", { class: cls }, `${sign}: ${became_of(c)}. `), c.headline));
+  });
+  const summary = `Since the ${state.changes.stage === "first" ? "look" : "whole check"} before: ${sums.filter(([, c]) => c.length).map(([w, c]) => `${c.length} ${w}`).join(", ")}`;
+  became.replaceChildren(make("details", { open: kept }, make("summary", {}, summary), make("ol", {}, list)));
 }
 
 function became_of(c) {
@@ -157,11 +148,9 @@ function difference() {
 }
 
 function fill(said = "") {
-  const text = make("pre");
-  text.append(...state.unsaved.slice(2).map((line) => make("span", `${line}\n`, { "+": "put", "-": "taken" }[line[0]] ?? "")));
-  const digest = state.digest, row = make("div", undefined, "row"), told = make("p", said, "mistake");
-  told.setAttribute("role", "alert");
-  const write = press(`Write it into ${state.file}`, async () => {
+  const digest = state.digest, lines = state.unsaved.slice(2);
+  const text = make("pre", {}, lines.map((line) => make("span", { class: { "+": "put", "-": "taken" }[line[0]] }, `${line}\n`)));
+  const write = button({ disabled: !lines.length, onclick: async () => {
     write.disabled = true;
     try {
       take(await ask("write", { shown: digest }));
@@ -169,10 +158,11 @@ function fill(said = "") {
     } catch (e) {
       fill(e.message);
     }
-  });
-  write.disabled = !state.unsaved.length;
-  row.append(write, press("Not yet", () => sheet.close()), press("Give all these changes up", () => move("drop").then(() => sheet.close())));
-  sheet.replaceChildren(make("h2", `What would be written into ${state.file}`), text, told, row);
+  } }, `Write it into ${state.file}`);
+  const later = button({ onclick: () => sheet.close() }, "Not yet");
+  const drop = button({ onclick: () => move("drop").then(() => sheet.close()) }, "Give all these changes up");
+  const told = make("p", { class: "mistake", role: "alert" }, said);
+  sheet.replaceChildren(make("h2", {}, `What would be written into ${state.file}`), text, told, make("div", { class: "row" }, write, later, drop));
 }
 
 addEventListener("keydown", (e) => {

@@ -1,6 +1,6 @@
 // The numbers of the chosen piece: what each is, what may stand there, what it rests on, and the field to change it in.
 
-import { make, press } from "./elements.js";
+import { button, make } from "./dom.js";
 
 const GROUPS = [["place", "Where it stands"], ["size", "Its sizes"], ["other", "What else is said of it"]];
 const key = (n) => JSON.stringify(n.path);
@@ -19,8 +19,7 @@ export class Numbers extends EventTarget {
     super();
     this.ask = ask;
     this.state = state;
-    this.box = make("div");
-    this.box.id = "numbers";
+    this.box = make("div", { id: "numbers" });
     this.rows = new Map(); // by path: { row, field, said, number }
     this.name = null;
     this.found = { numbers: [] };
@@ -33,10 +32,10 @@ export class Numbers extends EventTarget {
       this.name = piece.name;
       this.found = { numbers: [] };
       this.rows.clear();
-      this.box.replaceChildren(make("p", "…"));
+      this.box.replaceChildren(make("p", {}, "…"));
       this.refresh();
     }
-    const heading = panel.querySelector("h2");
+    const heading = panel.querySelector("h2 ~ p.row") ?? panel.querySelector("h2");
     if (heading) heading.after(this.box);
     else panel.prepend(this.box);
     this.panel = panel;
@@ -68,44 +67,40 @@ export class Numbers extends EventTarget {
     const { found } = this;
     this.rows.clear();
     this.box.replaceChildren();
-    if (found.whence) this.box.append(make("p", `${found.whence}.`));
-    else if (!found.numbers.length) this.box.append(make("p", "Nothing of it is a number in the build file."));
-    if (found.with.length) this.box.append(make("p", `One entry of the file: a change counts for ${found.with.join(", ")} as well.`));
+    if (found.whence) this.box.append(make("p", {}, `${found.whence}.`));
+    else if (!found.numbers.length) this.box.append(make("p", {}, "Nothing of it is a number in the build file."));
+    if (found.with.length) this.box.append(make("p", {}, `One entry of the file: a change counts for ${found.with.join(", ")} as well.`));
     for (const [group, name] of GROUPS) {
       const numbers = found.numbers.filter((n) => n.group === group);
       if (!numbers.length) continue;
-      const fold = make("details");
-      fold.open = group === "place" || numbers.length <= 6;
-      fold.append(make("summary", `${name} (${numbers.length})`), ...numbers.map((n) => this.row(n)));
-      this.box.append(fold);
+      const open = group === "place" || numbers.length <= 6;
+      this.box.append(make("details", { open }, make("summary", {}, `${name} (${numbers.length})`), numbers.map((n) => this.row(n))));
     }
   }
 
   row(n) {
-    const row = make("div", undefined, "number"), label = make("label", n.label), field = make("input"), said = make("p", "", "mistake");
-    Object.assign(field, { type: "text", inputMode: "decimal", autocomplete: "off", spellcheck: false, id: `n-${key(n)}` });
-    field.dataset.path = n.path.join(".");
-    label.htmlFor = field.id;
-    said.setAttribute("role", "alert");
+    const id = `n-${key(n)}`, said = make("p", { class: "mistake", role: "alert" });
+    const field = n.choices.length
+      ? make("select", { id, "data-path": n.path.join(".") }, n.choices.map((c) => make("option", {}, c)))
+      : make("input", { type: "text", inputmode: n.value === null ? null : "decimal", autocomplete: "off", spellcheck: "false", id, "data-path": n.path.join(".") });
     const step = (by) => {
       const { number } = this.rows.get(key(n)), text = more(field.value, number.value, by);
       if (text === null) return;
       field.value = text;
       this.change(number, text, true);
     };
-    const less = press("−", () => step(-1)), plus = press("+", () => step(1));
-    less.setAttribute("aria-label", `${n.label}: 1 less`);
-    plus.setAttribute("aria-label", `${n.label}: 1 more`);
+    const less = button({ "aria-label": `${n.label}: 1 less`, onclick: () => step(-1) }, "−");
+    const plus = button({ "aria-label": `${n.label}: 1 more`, onclick: () => step(1) }, "+");
     field.onchange = () => this.change(this.rows.get(key(n)).number, field.value);
     field.onfocus = () => (this.held = field);
     field.onblur = () => setTimeout(() => (document.activeElement === document.body || (this.held = null)));
     field.onkeydown = (e) => {
       if (e.key === "Escape") field.value = this.rows.get(key(n)).number.text;
-      if (e.key !== "ArrowUp" && e.key !== "ArrowDown") return;
+      if (n.value === null || (e.key !== "ArrowUp" && e.key !== "ArrowDown")) return;
       e.preventDefault();
       step((e.key === "ArrowUp" ? 1 : -1) * (e.shiftKey ? 10 : e.altKey ? 0.1 : 1));
     };
-    row.append(label, less, field, make("span", "", "unit"), plus, make("small"), said);
+    const row = make("div", { class: n.value === null ? "number word" : "number" }, make("label", { for: id }, n.label), n.value !== null && less, field, n.value !== null && [make("span", { class: "unit" }), plus], make("small"), said);
     this.rows.set(key(n), { row, field, said, number: n });
     return row;
   }
@@ -115,7 +110,8 @@ export class Numbers extends EventTarget {
     const typing = document.activeElement === held.field && held.field.value !== held.number.text;
     held.number = n;
     if (!typing) held.field.value = n.text;
-    held.row.querySelector(".unit").textContent = n.unit;
+    const unit = held.row.querySelector(".unit");
+    if (unit) unit.textContent = n.unit;
     const from = n.least === null ? "" : `${n.least_too ? "from" : "more than"} ${n.least}`;
     const to = n.most === null ? "" : `${n.most_too ? "to" : "less than"} ${n.most}`;
     const range = [from, to].filter(Boolean).join(n.least_too ? " " : ", ");

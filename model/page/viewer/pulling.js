@@ -1,19 +1,18 @@
 // Pulling the chosen piece along the ways its numbers move it: a handle a way, which goes along that line alone, so that
 // what is pulled is the number and nothing else. A way that points at the eye has none: its millimetres cannot be seen.
 
-import { by, make } from "./elements.js";
+import { button, by, make } from "./dom.js";
 import { more } from "./numbers.js";
 
 const SEEN = 0.12; // pixels a millimetre: less is not pulled, as a pixel would be more than 8 mm
 const STEP = 0.5; // mm that a pull goes by; with Shift held a tenth
-const APART = 40, FAR = 130; // pixels from the piece's middle to a handle at least, and at most
-const EDGE = 150; // pixels from the edge of the picture: a piece that leaves it can still be pulled
+const APART = 40, FAR = 95; // pixels from the piece's middle to a handle at least, and at most
+const EDGE = 160; // pixels from the edge of the picture: a piece that leaves it can still be pulled
 
 export class Pulling {
   constructor(numbers) {
     this.numbers = numbers;
-    this.layer = make("div");
-    this.layer.id = "pulls";
+    this.layer = make("div", { id: "pulls" });
     this.handles = [];
     numbers.addEventListener("numbers", () => this.make());
   }
@@ -37,10 +36,8 @@ export class Pulling {
     const piece = this.piece();
     const ways = piece ? this.numbers.found.numbers.filter((n) => n.way) : [];
     this.handles = ways.map((n) => {
-      const e = make("button", "⟷");
-      e.type = "button";
-      e.title = `${n.label}: pull, or arrow keys`;
-      e.setAttribute("aria-label", `Pull ${piece.name}: ${n.label}, ${n.text} ${n.unit}`);
+      const words = { title: `${n.label}: pull, or arrow keys`, "aria-label": `Pull ${piece.name}: ${n.label}, ${n.text} ${n.unit}` };
+      const e = button(words, "⟷");
       const handle = { n, e };
       e.onpointerdown = (down) => this.pull(handle, down);
       e.onkeydown = (k) => {
