@@ -21,7 +21,6 @@ import { Stage } from "./stage.js";
 import { Tabs } from "./tabs.js";
 import { START, Tools } from "./tools.js";
 
-const SIGNS = { fits: "✓", fails: "✖", unknown: "?" };
 const NEAREST = 70; // mm: radius of what is flown to at least
 const PINS = 24; // numbers over the picture at once: more say nothing
 
@@ -52,7 +51,7 @@ class Page extends EventTarget {
     for (const name of stage.hidden) if (!told.pieces.some((p) => p.name === name)) stage.hidden.delete(name);
     document.documentElement.dataset.verdict = told.verdict;
     document.title = `${told.build}: ${told.said}`;
-    by("sign").textContent = SIGNS[told.verdict];
+    by("sign").textContent = told.whole_signs[told.verdict];
     by("said").textContent = told.said;
     by("build").textContent = told.build;
     by("sentence").textContent = told.sentence;
