@@ -23,6 +23,7 @@ export class Tools {
       by(id).oninput = () => {
         if (!Number.isFinite(by(id).valueAsNumber)) return;
         by(id === "place" ? "placed" : "place").value = by(id).value;
+        page.stage.moves();
         this.cut(false);
       };
     by("flip").onclick = () => {
@@ -30,6 +31,7 @@ export class Tools {
       this.cut(false);
     };
     by("apart").oninput = () => {
+      page.stage.moves();
       page.stage.apart = Number(by("apart").value);
       page.redraw();
     };
