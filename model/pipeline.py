@@ -119,6 +119,17 @@ def plumbed(cut: Cut, plumbing: Plumbing | None, store: Store, progress: Progres
     return Plumbed(cut, parts, solidify(laid.layout, store, progress), plumbing, laid)
 
 
+def air_of(found: Read, store: Store, progress: Progress | None = None) -> list[Finding]:
+    """What `judged` finds about the air alone, without looking at anything else."""
+    from elbowroom.model.checks import air
+    from elbowroom.model.cutting.cutting import cut
+    from elbowroom.model.geometry.solidify import solidify
+
+    build, layout = found.placed.build, found.placed.layout
+    opened = cut(fastened(found.placed, store, progress), plumb(build, layout), store, progress)
+    return air.check(build, opened.layout, solidify(opened.layout, store, progress))
+
+
 def check(
     file: Path,
     store: Store,

@@ -310,6 +310,19 @@ def describe(
     told(answers(), checked, found[piece])
 
 
+@app.command("air")
+def air_(file: BuildFile, set_: Set = None) -> None:
+    """Tell which way the air goes: a table of the openings, each radiator's air, in against out, and the heat."""
+    from elbowroom.model import pipeline
+    from elbowroom.model.command.airing import tell
+    from elbowroom.model.command.screen import answers
+
+    with working() as progress:
+        store = Store.default()
+        findings = pipeline.air_of(pipeline.read(file, store, set_ or (), progress), store, progress)
+    tell(answers(), findings)
+
+
 @app.command()
 def new(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The build file to write.", show_default=False)],
