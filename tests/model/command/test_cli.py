@@ -320,7 +320,6 @@ def test_one_picture_is_asked_for_at_a_time(run, tmp_path) -> None:  # type: ign
     assert "--finding ID, --piece NAME, --view VIEW or --exploded" in done.stderr
 
 
-@pytest.mark.slow
 AIRY = """title: airy
 case: {interior: {depth: 400, width: 300, height: 400}, board: null, slots: 0, psu: null, open_side: sheet, openings: {
   front: {face: front, size: 120, count: 1, slot: 4, centre: {floor: 200, tray: 150}},
@@ -343,6 +342,7 @@ def test_the_air_is_told_by_openings(run, tmp_path) -> None:  # type: ignore[no-
     assert "nothing moves air in this build" in done.stdout
 
 
+@pytest.mark.slow
 def test_a_piece_is_described_with_what_is_on_each_of_its_names(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     file = build(tmp_path, 0, extra="  lid: {sheet: custom, length: 10, width: 10, thickness: 2, on: b0.top}\n")
     done = run("describe", file, "b0")
