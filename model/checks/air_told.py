@@ -61,7 +61,7 @@ _AIR = {"room": "the room's air", "case": "air from inside the case", "both": "a
 
 def filtered(f: Blown) -> bool:
     """Whether a dust filter is in a fan's line."""
-    return any(p.part.family == "dust-filter" for p in f.line)
+    return any(p.part.filters_dust for p in f.line)
 
 
 def _opening(name: str, sign: str, every: Sequence[Blown]) -> dict[str, Any]:
