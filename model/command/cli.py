@@ -100,8 +100,8 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port, and
-    html, a page to look at, when named.
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures, and html, a page to look at; when named
+    reach, the room before each port.
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import written
@@ -120,6 +120,36 @@ def export(
     written(result)
     summary(checked.layout.title, checked.findings, checked.layout)
     raise typer.Exit(_status(checked))
+
+
+@app.command()
+def view(
+    file: BuildFile,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page, or only print its address.")
+    ] = True,
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Of the address; 0: any that is free.")] = 0,
+) -> None:
+    """Look at the build in a browser while you work on it: checked at each save, numbers to change on the page.
+
+    Nothing is written before you ask for it there. Ctrl-C ends it, with exit status 0.
+    """
+    from elbowroom.model.command.answering import waiting
+    from elbowroom.model.command.supervise import say
+    from elbowroom.model.view import desk, run
+
+    def said(address: str) -> None:
+        typer.echo(address)
+        typer.echo(f"{quoted(file)} is checked at each save, and at each number changed on the page. Ctrl-C ends it.")
+        sys.stdout.flush()
+
+    waiting()
+    try:
+        left = run.view(file, browser=browser, port=port, said=said)
+    except OSError as e:
+        raise InputError(f"cannot serve the page at port {port}: {e.strerror or e}") from None
+    if left:
+        say(desk.unsaved(left))
 
 
 @app.command()
@@ -241,6 +271,7 @@ def demo(
                 formats,
                 progress,
                 store=store,
+                reach=partial(pipeline.reach_solids, after, store),
                 pictures=partial(pictures.files, after, store, progress),
                 templates=after.build.templates,
             )  # fmt: skip

@@ -32,7 +32,7 @@ FORMATS: dict[str, str] = {
     "reach": "reach",
     "html": "html",
 }
-ON_DEMAND = frozenset({"reach", "html"})  # written only when named
+ON_DEMAND = frozenset({"reach"})  # written only when named
 
 
 class Written(NamedTuple):
