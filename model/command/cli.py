@@ -295,6 +295,9 @@ def catalogue(
             "--picture", metavar="DIR|FILE", help="Draw it with its names: into a folder, or one .svg or .png."
         ),
     ] = None,
+    page: Annotated[
+        Path | None, typer.Option("--page", metavar="FILE", help="Write it as one HTML page with pictures.")
+    ] = None,
 ) -> None:
     """List the kinds of parts, or the sizes, fields and names of one kind with units, ranges and sources.
 
@@ -308,6 +311,10 @@ def catalogue(
         from elbowroom.model.command.drawing import draw_catalogue
 
         draw_catalogue(family, picture)
+    elif page is not None:
+        from elbowroom.model.command.drawing import page_of_catalogue
+
+        page_of_catalogue(family, page)
     elif family is None:
         families()
     elif family in FAMILIES:
