@@ -135,7 +135,13 @@ class _Told:
         on = isinstance(words, Layering) or (isinstance(words, Placement) and words.on is not None)
         if isinstance(words, Placement) and words.at is not None:
             for key in (k for axis in range(3) for k in words.at.axis(axis)):
-                label = f"from the {key}" if key in WALLS else "behind the tray" if key == BEHIND else key
+                label = (
+                    f"from the {'open side' if key == 'open' else key}"
+                    if key in WALLS
+                    else "behind the tray"
+                    if key == BEHIND
+                    else key
+                )
                 yield self._number((*path, "at", key), label, getattr(words.at, key), "place", At.model_fields[key])
         elif isinstance(words, Placement) and on:
             whole = [float(v) for v in words.offset] if self._absent((*path, "offset")) else None

@@ -125,7 +125,8 @@ function changes() {
   if (!rows.length) return became.replaceChildren();
   const sums = [["worse", rows.filter((c) => c.better === false)], ["better", rows.filter((c) => c.better)], ["otherwise", rows.filter((c) => c.better === null)]];
   const list = rows.map((c) => {
-    const sign = c.better === false ? "▼ worse" : c.better ? "▲ better" : "• other";
+    const far = c.by ? ` by ${Math.abs(Math.round(c.by * 100) / 100)} ${c.unit}` : "";
+    const sign = c.better === false ? `▼ worse${far}` : c.better ? `▲ better${far}` : "• other";
     const cls = c.better === false ? "bad" : c.better ? "good" : "";
     return make("li", {}, button({ disabled: !c.now, onclick: () => page?.chooseFinding(c.id) }, make("b", { class: cls }, `${sign}: ${became_of(c)}. `), c.headline));
   });
@@ -135,11 +136,11 @@ function changes() {
 
 function became_of(c) {
   const number = (f) => (f.measured === null ? "" : ` ${Math.round(f.measured * 100) / 100} ${c.unit}`);
-  const by_how_much = c.by ? ` by ${Math.abs(Math.round(c.by * 100) / 100)} ${c.unit}` : "";
   if (!c.was) return `new, ${RULING[c.now.verdict]}${number(c.now)}`;
   if (!c.now) return `gone, it was: ${RULING[c.was.verdict]}${number(c.was)}`;
-  if (c.was.verdict !== c.now.verdict) return `${RULING[c.was.verdict]}${number(c.was)} → ${RULING[c.now.verdict]}${number(c.now)}`;
-  return `${RULING[c.now.verdict]}${by_how_much},${number(c.was)} →${number(c.now)}`;
+  const same = number(c.was) === number(c.now);
+  if (c.was.verdict !== c.now.verdict) return `${RULING[c.was.verdict]}${same ? "" : number(c.was)} → ${RULING[c.now.verdict]}${number(c.now)}`;
+  return `${RULING[c.now.verdict]},${number(c.was)} →${number(c.now)}`;
 }
 
 function difference() {
