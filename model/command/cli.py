@@ -165,7 +165,7 @@ def steps(
     if json != "-":
         for line in lines:
             typer.echo(line)
-    raise typer.Exit(FAILS if made.plan.stuck else UNDECIDED if made.plan.unfound else FITS)
+    raise typer.Exit(FITS if made.plan.complete else FAILS if made.plan.impossible else UNDECIDED)
 
 
 @app.command()

@@ -70,13 +70,13 @@ class Building:
     """A build as a puzzle: `take` is what `order.apart` asks. Joints are items with their names beside the parts'."""
 
     def __init__(self, scene: Scene, items: Items, store: Store, blocking: Blocking | None = None) -> None:
-        self.scene, self.items = scene, items
+        self.scene, self.items, self.store = scene, items, store
         self.blocking = blocking or Blocking(items, store)
         self.access = Access(items)
         self.joints = {f.name: f for f in items.fastenings}
         self.legs = False  # whether ways of more than one leg are tried
         self.bench = False  # without the case
-        self._refused: dict[tuple[str, bool], _Watched] = {}
+        self._refused: dict[tuple[str, bool, bool], _Watched] = {}
         self._ways: dict[str, list[Vector]] = {}
         self._screw_met: dict[str, list[Met]] = {}
 
@@ -88,8 +88,10 @@ class Building:
 
     def groups(self, piece: str, there: frozenset[str]) -> list[frozenset[str]]:
         """What may leave together with a piece: what was put together on the bench, then what hangs in it alone."""
-        bench = self._closed(piece, there, joints=True)
         alone = self._closed(piece, there, joints=False)
+        if self.bench:
+            return [alone]
+        bench = self._closed(piece, there, joints=True)
         return [bench] if bench == alone else [bench, alone]
 
     def _closed(self, piece: str, there: frozenset[str], *, joints: bool) -> frozenset[str]:
@@ -111,7 +113,7 @@ class Building:
         """The piece taken out of what is there, with what goes along; None where it cannot, or where it is a joint."""
         if item in self.joints or item not in there:
             return None
-        known = self._refused.get((item, self.legs))
+        known = self._refused.get((item, self.legs, self.bench))
         if known is not None and all(s & there for s in known.sets):
             return None
         refused = _Watched()
@@ -119,12 +121,12 @@ class Building:
             found = self._taken(item, group, there, refused)
             if found is not None:
                 return found
-        self._refused[item, self.legs] = refused
+        self._refused[item, self.legs, self.bench] = refused
         return None
 
     def why(self, item: str) -> Why | None:
         """Why a piece was refused last."""
-        known = self._refused.get((item, True)) or self._refused.get((item, False))
+        known = self._refused.get((item, True, False)) or self._refused.get((item, False, False))
         return None if known is None else known.why
 
     def _taken(self, item: str, group: frozenset[str], there: frozenset[str], refused: _Watched) -> Taken[Move] | None:
@@ -223,9 +225,9 @@ class Building:
             if plug.screwed:
                 rows = self.items.rows(pieces)
                 far = max(float(np.ptp(self.blocking.vertices[k] @ plug.out)) for k in rows.tolist()) + HAND_MM
-        return Moving(units, (there | cases) - units - loose - frozenset(undone), self._lines(item), first, far)
+        return Moving(units, (there | cases) - units - loose - frozenset(undone), self.lines(item), first, far)
 
-    def _lines(self, item: str) -> list[Vector]:
+    def lines(self, item: str) -> list[Vector]:
         """The directions a piece is tried in: out of the face it is on, toward the open side, along itself and what it
         is mated with."""
         if item not in self._ways:

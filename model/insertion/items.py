@@ -35,8 +35,8 @@ class Plug:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fastening:
-    """A joint with the screws that stand in it. screws: names of their pieces, by the joint's axis. holds: the pieces on
-    its axes but the case. cased: whether one of its axes goes into or through the case."""
+    """A joint with the screws that stand in it. screws: names of their pieces, by the joint's axis. holds: the pieces
+    on its axes but the case. cased: whether one of its axes goes into or through the case."""
 
     joint: Joint
     chosen: tuple[Chosen, ...]
@@ -114,8 +114,10 @@ class Items:
                 out.setdefault(m.piece, set()).add(m.to_piece)
         return {n: frozenset(v) for n, v in out.items()}
 
-    def fans(self) -> Collection[str]:
-        return [n for n in self.parts if self.pieces[n].part.moves_air]
+    def bulk(self, name: str) -> float:
+        """The room of a piece's box, mm3: what is largest is what others are put to."""
+        size = self.pieces[name].part.box().size
+        return size[0] * size[1] * size[2]
 
     def rows(self, names: Collection[str]) -> Ints:
         """The solids of some pieces."""

@@ -79,7 +79,7 @@ def to_free(items: Sequence[str], wanted: str, take: Take[How]) -> Apart[How] | 
     need. So none of what is left can be spared, though a smaller set of others may do as well.
     """
     left, order = frozenset(items), []
-    while (last := take(wanted, left)) is None:
+    while take(wanted, left) is None:
         found = next((t for i in items if i in left and i != wanted and (t := take(i, left)) is not None), None)
         if found is None:
             return None

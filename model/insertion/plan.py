@@ -9,10 +9,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from elbowroom.model.insertion.blocking import Slide
 from elbowroom.model.insertion.building import Building, Move, Why
 from elbowroom.model.insertion.items import Fastening, Items
 from elbowroom.model.insertion.order import Apart, Taken, apart, least_loose
 from elbowroom.model.insertion.replay import Replay, Replayed
+from elbowroom.model.insertion.ways import Way
+from elbowroom.parts.vocabulary.arrays import Vector
+
+ASIDE_MM = (1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0)  # mm that a loose part is moved aside: by choice
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,18 +41,49 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Aside:
+    """A piece that stands loose, `far` mm along `way` off its place, while another goes in past it, and is then pushed
+    back. Both were held against all that stands."""
+
+    piece: str
+    passes: str
+    way: Vector
+    far: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Loosened:
+    """Pieces that had to be left out for others to pass: the fewest that do. aside: how far each is moved aside for
+    that; None where no such move was found, so that it is not known whether they go in together."""
+
+    pieces: frozenset[str]
+    others: tuple[str, ...]
+    aside: tuple[Aside, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Plan:
-    """steps: in the order of building. unfound: tubes for which no way in was found. loosened: pieces that must be
-    loose for others to pass, with those that then do. stuck: pieces that do not come out of what is left, and why."""
+    """steps: in the order of building. unfound: tubes for which no way in was found. loosened: pieces that bar
+    others wherever in the order they come. stuck: pieces that do not come out of what is left, and why;
+    impossible: those of them that do not in any order."""
 
     steps: tuple[Step, ...]
     unfound: tuple[str, ...] = ()
-    loosened: tuple[tuple[frozenset[str], tuple[str, ...]], ...] = ()
+    loosened: tuple[Loosened, ...] = ()
     stuck: tuple[tuple[str, Why | None], ...] = ()
+    impossible: frozenset[str] = frozenset()
 
     @property
     def complete(self) -> bool:
-        return not self.stuck and not self.unfound
+        return not self.stuck and not self.unfound and all(x.aside for x in self.loosened)
+
+
+def never(building: Building, why: Why | None) -> bool:
+    """Whether what keeps a piece from going in does so whatever else stands: a joint that the case itself, or what is
+    screwed on by it, keeps every tool from."""
+    if why is None or why.joint is None or why.reached is None:
+        return False
+    return why.reached.blockers <= building.items.cases | why.joint.holds
 
 
 def ranked(items: Items) -> tuple[str, ...]:
@@ -74,7 +112,7 @@ def plan(building: Building) -> Plan:
     left = building.everything
     taken: list[tuple[Taken[Move], frozenset[str]]] = []
     unfound: list[str] = []
-    loosened: list[tuple[frozenset[str], tuple[str, ...]]] = []
+    loosened: list[Loosened] = []
 
     def note(found: Apart[Move]) -> None:
         nonlocal left
@@ -102,13 +140,65 @@ def plan(building: Building) -> Plan:
         if found is None:
             break
         loose, rest = found
-        loosened.append((loose, tuple(t.item for t in rest.taken)))
+        loosened.append(_loosened(building, loose, rest, left))
         left -= loose
         note(rest)
         left |= loose
     stuck = tuple((n, building.why(n)) for n in order if n in left)
     steps = tuple(Step(t.item, t.how, there) for t, there in reversed(taken))
-    return Plan(steps, tuple(unfound), tuple(loosened), stuck)
+    impossible = frozenset(n for n, why in stuck if never(building, why))
+    return Plan(steps, tuple(unfound), tuple(loosened), stuck, impossible)
+
+
+def _loosened(building: Building, loose: frozenset[str], rest: Apart[Move], left: frozenset[str]) -> Loosened:
+    """What others need of a loose piece: which of them it bars, and how far it is moved aside for each."""
+    others = tuple(t.item for t in rest.taken)
+    if len(loose) > 1:
+        return Loosened(loose, others)
+    (one,) = loose
+    there, found = left, []
+    for t in rest.taken:
+        there -= t.goes
+        if one not in building.items.parts:
+            return Loosened(loose, others)
+        barred = any(building.blocking.met(t.goes, {one}, slide) for slide in slides(t.how.way))
+        if not barred:
+            continue
+        aside = _aside(building, one, t, there)
+        if aside is None:
+            return Loosened(loose, others)
+        found.append(aside)
+    return Loosened(loose, tuple(a.passes for a in found) or others, tuple(found))
+
+
+def _aside(building: Building, one: str, other: Taken[Move], there: frozenset[str]) -> Aside | None:
+    """The least of the moves tried that clears the way of what goes out past a loose piece."""
+    blocking = building.blocking
+    standing = (there | building.items.cases) - {one} - {f.name for f in building.items.held_by.get(one, ())}
+    units = frozenset((*other.how.pieces, *(f.name for f in other.how.inner)))
+    ways = building.lines(one)
+    # As long as the other is in, the loose piece moves only where it leaves that alone as well.
+    free = {}
+    for k, way in enumerate(ways):
+        met = blocking.met({one}, standing | units, Slide.of(way))
+        free[k] = min((m.ran.travel for m in met), default=ASIDE_MM[-1])
+    for far in ASIDE_MM:
+        for k, way in enumerate(ways):
+            if far > free[k]:
+                continue
+            moved = (Slide.of(s.way, s.shift - way * far, s.far) for s in slides(other.how.way))
+            if not any(blocking.met(units, {one}, s) for s in moved):
+                return Aside(one, other.item, way, far)
+    return None
+
+
+def slides(way: Way) -> list[Slide]:
+    """The legs of a way as slides from where a group stands."""
+    out, at = [], np.zeros(3)
+    for leg in way.legs:
+        out.append(Slide.of(leg.way, at, leg.far))
+        at = at + leg.way * leg.far
+    return out
 
 
 def _parts_in(building: Building, there: frozenset[str]) -> bool:
@@ -117,7 +207,7 @@ def _parts_in(building: Building, there: frozenset[str]) -> bool:
 
 def played(building: Building, found: Plan) -> Plan:
     """The plan with every step played again."""
-    replay = Replay(building.blocking)
+    replay = Replay(building.blocking, building.store)
     return replace(found, steps=tuple(replace(s, played=play(building, replay, s)) for s in found.steps))
 
 
@@ -134,12 +224,17 @@ def on_the_bench(building: Building, step: Step) -> tuple[Step, ...]:
     if len(move.pieces) < 2:
         return ()
     names = frozenset((*move.pieces, *(f.name for f in move.inner)))
+    pieces = frozenset(move.pieces)
+    items = building.items
+    order: Sequence[str] = sorted(move.pieces, key=lambda n: (n not in items.plugs, items.bulk(n), n))
+
+    def take(item: str, there: frozenset[str]) -> Taken[Move] | None:
+        found = building.take(item, there)
+        return None if found is None or there & pieces <= found.goes else found  # something stays to be put to
+
     building.bench = True
     try:
-        order: Sequence[str] = [n for n in ranked(building.items) if n in names]
-        found = apart(
-            order, lambda i, there: building.take(i, there) if len(there & set(move.pieces)) > 1 else None, names
-        )
+        found = apart(order, take, names)
     finally:
         building.bench = False
     left, out = names, []

@@ -3,22 +3,28 @@
 Owns the second opinion on every way that is told. It shares nothing with how ways are found: here bodies are moved
 along and their distance is asked for over and over, each time farther on by no more than they are apart, so that they
 cannot meet in between. Where they touch, or are meant to slide along each other, what they share is looked at every
-STEP_MM; it must stay within what the meshes are known to. Also tells the least gap along the way, within NARROW_MM, and where.
+STEP_MM; it must stay within what the meshes are known to. Also tells the least gap along the way, within NARROW_MM, and
+where.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import coal
 import numpy as np
 
+from elbowroom.model.digest import version
 from elbowroom.model.geometry.depth import depth_of
 from elbowroom.model.geometry.narrow import Kernel
 from elbowroom.model.insertion.blocking import Blocking
 from elbowroom.model.insertion.ways import Way
-from elbowroom.model.tolerances import CONTACT_MM
+from elbowroom.model.store import Store
+from elbowroom.model.tolerances import CONTACT_MM, POSE_MOVE_DIGITS
 from elbowroom.parts.vocabulary.arrays import Floats, Ints, Vector
 from elbowroom.parts.vocabulary.pose import Pose, compose, inverse, shift
 
@@ -33,7 +39,7 @@ _HERE = coal.Transform3s()
 
 @dataclass(frozen=True, slots=True)
 class Narrowest:
-    """The least gap of a way, mm: at least `low`, between which bodies (piece/body), where on them, in case coordinates."""
+    """The least gap of a way, mm: at least `low`, between which bodies (piece/body), and where on them."""
 
     gap: float
     low: float
@@ -97,8 +103,8 @@ def farthest_moved(a: Pose, b: Pose, points: Floats) -> float:
 class Replay:
     """Plays ways in one scene."""
 
-    def __init__(self, blocking: Blocking) -> None:
-        self.blocking, self.scene = blocking, blocking.scene
+    def __init__(self, blocking: Blocking, store: Store) -> None:
+        self.blocking, self.scene, self.store = blocking, blocking.scene, store
 
     def kernel(self, k: int) -> Kernel:
         return self.blocking.checker.kernel(self.scene.solids[k])
@@ -106,11 +112,35 @@ class Replay:
     def play(self, units: Iterable[str], standing: Iterable[str], way: Way) -> Replayed:
         moving = np.array([k for n in sorted(units) for k in self.blocking.rows[n].tolist()], dtype=np.int64)
         others = np.array([k for n in sorted(standing) for k in self.blocking.rows[n].tolist()], dtype=np.int64)
+        parts = [(part, self._near(moving, others, part)) for part in self._stretches(way, moving)]
+        key = self._key(parts)
+        kept = self.store.records([key]).get(key)
+        if kept is not None:
+            return _unpacked(kept)
+        found = self._played(parts)
+        self.store.keep_records({key: json.dumps([found.hits, _plain(found.narrowest)]).encode()})
+        return found
+
+    def _key(self, parts: Sequence[tuple[_Stretch, list[tuple[int, int, float]]]]) -> bytes:
+        """All that an answer depends on: the way, and every two bodies that come near each other on it."""
+        digest = hashlib.blake2b(f"{version()}|replay|".encode(), digest_size=16)
+        for part, near in parts:
+            for p in (part.at(0.0), part.at(part.far)):
+                digest.update((np.round(p, POSE_MOVE_DIGITS) + 0.0).tobytes())
+            for i, j, _ in near:
+                for k in (i, j):
+                    s = self.scene.solids[k]
+                    digest.update(f"{s.name}|{s.shape.key}|".encode())
+                    digest.update((np.round(s.pose, POSE_MOVE_DIGITS) + 0.0).tobytes())
+                digest.update(bytes([(i, j) in self.blocking.mated, (i, j) in self.blocking.let_by]))
+        return digest.digest()
+
+    def _played(self, parts: Sequence[tuple[_Stretch, list[tuple[int, int, float]]]]) -> Replayed:
         hits: list[tuple[str, str, float, float]] = []
         best: Narrowest | None = None
         gone = 0.0
-        for part in self._stretches(way, moving):
-            for i, j, least in self._near(moving, others, part):
+        for part, near in parts:
+            for i, j, least in near:
                 slides = (i, j) in self.blocking.mated
                 if least >= (-2 * CONTACT_MM if slides else WIDE_MM if best is None else best.gap - NARROW_MM):
                     continue
@@ -205,3 +235,16 @@ class Replay:
 
 def _three(p: tuple[float, ...]) -> tuple[float, float, float]:
     return (p[0], p[1], p[2])
+
+
+def _plain(n: Narrowest | None) -> Any:
+    return None if n is None else [n.gap, n.low, n.bodies, n.at]
+
+
+def _unpacked(data: bytes) -> Replayed:
+    hits, n = json.loads(data)
+    narrowest = None
+    if n is not None:
+        one, other = (_three(tuple(p)) for p in n[3])
+        narrowest = Narrowest(n[0], n[1], (n[2][0], n[2][1]), (one, other))
+    return Replayed(tuple((a, b, float(t), float(d)) for a, b, t, d in hits), narrowest)

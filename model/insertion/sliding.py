@@ -51,7 +51,7 @@ def along(way: Floats) -> tuple[Floats, bool]:
 
 @dataclass(frozen=True, eq=False)
 class Side:
-    """The faces of a body that look one way along a slide: corners seen along it (n, 6), planes (n, 3), boxes (n, 6)."""
+    """The faces of a body that look one way along a slide: corners (n, 6), planes (n, 3) and boxes (n, 6)."""
 
     corners: Floats
     planes: Floats

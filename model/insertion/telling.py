@@ -73,7 +73,8 @@ class Telling:
 
     def step(self, k: int, step: Step) -> str:
         move = step.move
-        first = [step.item, *(n for n in move.pieces if n != step.item)]
+        main = max(move.pieces, key=self.building.items.bulk)
+        first = [main, *(n for n in move.pieces if n != main)]
         if move.way.in_hand:
             turned = f", turned by {move.turned}" if move.turned else ""
             return f"{names(first)}: screwed in from {self._named(move.way.legs[0].way)}{turned}"
@@ -170,13 +171,21 @@ class Telling:
     def unsolved(self) -> Iterator[str]:
         """What did not come out, and what locks what."""
         plan = self.made.plan
-        for loose, after in plan.loosened:
-            own = sorted(loose)
-            others = [n for n in after if n not in loose]
-            passing = f"while {names(others[:6])} go{'es' if len(others) == 1 else ''} in" if others else "meanwhile"
-            yield f"! {names(own)} must be loose, and held aside, {passing}"
-            for n in own:
-                yield f"    {self.lock(n, others)}"
+        for x in plan.loosened:
+            own, others = sorted(x.pieces), names(list(x.others[:6]))
+            for a in x.aside or ():
+                to = self._named(a.way)
+                yield (
+                    f"! {a.passes} goes in only while {a.piece} is loose: move {a.piece} {tenths(a.far)} toward {to}, put "
+                    f"{a.passes} in, move it back and screw it down. They bar each other in any order"
+                )
+            if x.aside is None:
+                one = len(own) == 1
+                yield (
+                    f"? {names(own)} and {others} bar each other in any order: cannot say how they go in together. "
+                    f"With {names(own)} left out the rest goes in; no move of {'it' if one else 'them'} aside was found "
+                    "that lets the others pass"
+                )
         for n in plan.unfound:
             yield (
                 f"? {n}: cannot say how it goes in. As stiff as it is, no straight way was found, nor one of two legs, "
@@ -184,12 +193,6 @@ class Telling:
             )
         for n, why in plan.stuck:
             yield f"✖ {n}: {self.why(n, why)}"
-
-    def lock(self, one: str, others: Sequence[str]) -> str:
-        why = self.building.why(one)
-        if why is None:
-            return f"{one} and {names(list(others[:3]))} bar each other" if others else one
-        return self.why(one, why)
 
     def why(self, name: str, why: Why | None) -> str:
         """Why a piece did not come out."""
@@ -252,7 +255,16 @@ class Telling:
             "open": [b for b in sorted(self.made.off) if self._is_there(b)],
             "steps": [self._step_json(k, s) for k, s in enumerate(plan.steps, 1)],
             "cannot_say": list(plan.unfound),
-            "loosened": [{"loose": sorted(loose), "for": list(after)} for loose, after in plan.loosened],
+            "loosened": [
+                {
+                    "loose": sorted(x.pieces),
+                    "for": list(x.others),
+                    "aside": None
+                    if x.aside is None
+                    else [{"part": a.piece, "for": a.passes, "toward": _vector(a.way), "mm": a.far} for a in x.aside],
+                }
+                for x in plan.loosened
+            ],
             "stuck": [{"part": n, "why": self.why(n, why)} for n, why in plan.stuck],
             "bending": sorted(self.building.items.bending),
         }
