@@ -116,14 +116,16 @@ def run_into(
                     near, x, y = np.inf, 0.0, 0.0
                     for c in range(n):
                         d = c + 1 if c + 1 < n else 0
-                        area += one[c, 0] * one[d, 1] - one[d, 0] * one[c, 1]
+                        # Told from a corner of its own: far from the origin rounding would give a point an area.
+                        area += (one[c, 0] - one[0, 0]) * (one[d, 1] - one[0, 1])
+                        area -= (one[d, 0] - one[0, 0]) * (one[c, 1] - one[0, 1])
                         round_ += math.hypot(one[d, 0] - one[c, 0], one[d, 1] - one[c, 1])
                         gap = gp * one[c, 0] + gq * one[c, 1] + gr
                         if gap < near:
                             near, x, y = gap, one[c, 0], one[c, 1]
                     area = abs(area) / 2
                     # The widest disc in a convex polygon is between 2 and 4 times its area by its round.
-                    if round_ <= 0.0 or 4 * area <= film * round_:
+                    if round_ <= 2 * film or 4 * area <= film * round_:
                         continue
                     if 2 * area > wide * round_:
                         if near < best[0]:

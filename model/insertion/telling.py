@@ -176,15 +176,15 @@ class Telling:
             for a in x.aside or ():
                 to = self._named(a.way)
                 yield (
-                    f"! {a.passes} goes in only while {a.piece} is loose: move {a.piece} {tenths(a.far)} toward {to}, put "
-                    f"{a.passes} in, move it back and screw it down. They bar each other in any order"
+                    f"! {a.passes} goes in only while {a.piece} is loose: move {a.piece} {tenths(a.far)} toward {to}, "
+                    f"put {a.passes} in, move it back and screw it down. They bar each other in any order"
                 )
             if x.aside is None:
-                one = len(own) == 1
+                it = "it" if len(own) == 1 else "them"
                 yield (
                     f"? {names(own)} and {others} bar each other in any order: cannot say how they go in together. "
-                    f"With {names(own)} left out the rest goes in; no move of {'it' if one else 'them'} aside was found "
-                    "that lets the others pass"
+                    f"With {names(own)} left out the rest goes in; no move of {it} aside was found that lets the "
+                    "others pass"
                 )
         for n in plan.unfound:
             yield (
