@@ -8,7 +8,7 @@ cache is handed in.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -230,6 +230,14 @@ def assembled(checked: Plumbed, store: Store) -> Assembly:
     from elbowroom.model.insertion import assembled as made
 
     return made(checked.scene, fastened.chosen, build.building, store)
+
+
+def steps(checked: Plumbed, store: Store) -> Iterator[tuple[str, bytes]]:
+    """The files that tell how a build goes together."""
+    made = assembled(checked, store)
+    from elbowroom.model.insertion.telling import files
+
+    yield from files(made)
 
 
 def _open_named(build: Build, layout: Layout) -> None:

@@ -100,8 +100,8 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port, and
-    html, a page to look at, when named.
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port,
+    html, a page to look at, and steps, the order of building, when named.
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import written
@@ -115,7 +115,7 @@ def export(
         result = write(
             checked.scene, checked.findings, to, formats, progress, store=store, reach=spaces,
             pictures=partial(pictures.files, checked, store, progress), templates=checked.build.templates,
-            detailed=detailed,
+            steps=partial(pipeline.steps, checked.plumbed, store), detailed=detailed,
         )  # fmt: skip
     written(result)
     summary(checked.layout.title, checked.findings, checked.layout)

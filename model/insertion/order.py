@@ -55,8 +55,9 @@ def least_loose(
 ) -> tuple[frozenset[str], Apart[How]] | None:
     """The fewest of the stuck items that must be loose, so that the others come out past them, and how those do.
 
-    Of equally few the first in the order of `candidates` (of `items` where left out). None where more than MOST_LOOSE
-    would be needed, or more than MOST_TRIED sets tried.
+    What is there and no item itself (the screws of what is loose) may be left. Of equally few the first in the order of
+    `candidates` (of `items` where left out). None where more than MOST_LOOSE would be needed, or more than MOST_TRIED
+    sets tried.
     """
     core = [i for i in (items if candidates is None else candidates) if i in stuck]
     tried = 0
@@ -66,7 +67,7 @@ def least_loose(
                 return None
             tried += 1
             found = apart(items, take, stuck - frozenset(some))
-            if not found.stuck:
+            if found.stuck.isdisjoint(items):
                 return frozenset(some), found
     return None
 

@@ -75,7 +75,8 @@ class Plan:
 
     @property
     def complete(self) -> bool:
-        return not self.stuck and not self.unfound and all(x.aside for x in self.loosened)
+        sure = all(s.played is None or s.played.free for s in self.steps)
+        return sure and not self.stuck and not self.unfound and all(x.aside for x in self.loosened)
 
 
 def never(building: Building, why: Why | None) -> bool:
@@ -136,11 +137,13 @@ def plan(building: Building) -> Plan:
             unfound += tubes
             left -= frozenset(tubes)
             continue
-        found = least_loose(order, left, building.take)
-        if found is None:
+        tried = [x for n in order if n in left and (x := _loose(building, order, left, [n])) is not None]
+        best = next((x for x in tried if x[0].aside is not None), None) or next(iter(tried), None)
+        best = best or _loose(building, order, left, order)
+        if best is None:
             break
-        loose, rest = found
-        loosened.append(_loosened(building, loose, rest, left))
+        loose, rest = best[0].pieces, best[1]
+        loosened.append(best[0])
         left -= loose
         note(rest)
         left |= loose
@@ -148,6 +151,16 @@ def plan(building: Building) -> Plan:
     steps = tuple(Step(t.item, t.how, there) for t, there in reversed(taken))
     impossible = frozenset(n for n, why in stuck if never(building, why))
     return Plan(steps, tuple(unfound), tuple(loosened), stuck, impossible)
+
+
+def _loose(
+    building: Building, order: Sequence[str], left: frozenset[str], candidates: Sequence[str]
+) -> tuple[Loosened, Apart[Move]] | None:
+    """The fewest of some pieces that open a way for the rest by being loose, and the rest's way."""
+    found = least_loose(order, left, building.take, candidates)
+    if found is None or not found[1].taken:
+        return None
+    return _loosened(building, *found, left), found[1]
 
 
 def _loosened(building: Building, loose: frozenset[str], rest: Apart[Move], left: frozenset[str]) -> Loosened:

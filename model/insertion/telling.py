@@ -108,7 +108,13 @@ class Telling:
 
     def notes(self, k: int, step: Step) -> Iterator[str]:
         """What else there is to a step."""
-        if step.played is not None and step.played.narrowest is not None:
+        if step.played is not None and step.played.hits:
+            one, other, after, deep = step.played.hits[0]
+            yield (
+                f"? played again, {one} meets {other} after {tenths(after)}, by {tenths(deep)}: "
+                "cannot say that it goes in this way"
+            )
+        elif step.played is not None and step.played.narrowest is not None:
             told = self._narrowest(step.played.narrowest)
             if told:
                 yield told
@@ -199,9 +205,10 @@ class Telling:
         if why is None:
             return "no way was found"
         if why.joint is not None and why.reached is not None:
+            before = sorted(why.reached.blockers)
             return (
-                f"no driver reaches the screws of {why.joint.name}: {names(sorted(why.reached.blockers))} "
-                f"stand{'s' if len(why.reached.blockers) == 1 else ''} before them"
+                f"neither a straight driver nor a short key reaches the screws of {why.joint.name}: {names(before)} "
+                f"stand{'s' if len(before) == 1 else ''} before them"
             )
         if why.joint is not None:
             met = sorted({m.other for m in why.screw})
@@ -315,6 +322,13 @@ def _out(f: Fastening) -> Vector:
 
 def _vector(v: Vector) -> list[float | None]:
     return [rounded(float(c), 9) for c in v]
+
+
+def files(made: Assembly) -> Iterator[tuple[str, bytes]]:
+    """`steps.txt` and `steps.json`, as a writer hands them on."""
+    told = Telling(made)
+    yield "steps.txt", ("\n".join(told.lines()) + "\n").encode()
+    yield "steps.json", told.rendered()
 
 
 def freed(building: Building, wanted: str) -> Apart[Move] | None:
