@@ -8,6 +8,7 @@ by the checks, and is no obstacle here, since it can be taken apart by no move. 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +22,7 @@ from elbowroom.model.insertion.sliding import FAR, FILM_MM, LEVEL_MM, Profile, R
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import CONTACT_MM, POSE_MOVE_DIGITS, POSE_TURN_DIGITS
 from elbowroom.parts.vocabulary.arrays import Floats, Ints, Triangles, Vector
-from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.vocabulary.pose import Pose, apply
 
 NOWHERE: Vector = np.zeros(3)
 NO_ROOM = -1.0  # rank of what runs into nothing
@@ -100,6 +101,16 @@ class Blocking:
         if key not in self._views:
             self._views[key] = View(axes, self.vertices, self.triangles)
         return self._views[key]
+
+    def turned(self, moving: Collection[str], motion: Pose) -> Blocking:
+        """The same scene with some units moved by a motion of the case, for what is asked of them there."""
+        out = copy(self)
+        out.vertices = list(self.vertices)
+        for n in moving:
+            for k in self.rows[n].tolist():
+                out.vertices[k] = apply(motion, self.vertices[k])
+        out._views, out._near, out._pairs, out._bodies = {}, {}, {}, {}
+        return out
 
     def clashing(self, i: int, j: int) -> bool:
         """Whether two bodies share room where they stand."""

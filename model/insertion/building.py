@@ -15,6 +15,8 @@ from elbowroom.model.insertion.access import Access, Reached
 from elbowroom.model.insertion.blocking import Blocking, Met, Slide
 from elbowroom.model.insertion.items import Fastening, Items
 from elbowroom.model.insertion.order import Taken
+from elbowroom.model.insertion.replay import Replay
+from elbowroom.model.insertion.tilting import tilted
 from elbowroom.model.insertion.ways import Moving, Way, directions, straight, two_legs
 from elbowroom.model.store import Store
 from elbowroom.parts.screw.screw import Nut
@@ -75,8 +77,10 @@ class Building:
         self.access = Access(items)
         self.joints = {f.name: f for f in items.fastenings}
         self.legs = False  # whether ways of more than one leg are tried
+        self.tilt = False  # whether ways that begin with a turn are tried
         self.bench = False  # without the case
-        self._refused: dict[tuple[str, bool, bool], _Watched] = {}
+        self.replay = Replay(self.blocking, store)
+        self._refused: dict[tuple[str, bool, bool, bool], _Watched] = {}
         self._ways: dict[str, list[Vector]] = {}
         self._screw_met: dict[str, list[Met]] = {}
 
@@ -113,7 +117,7 @@ class Building:
         """The piece taken out of what is there, with what goes along; None where it cannot, or where it is a joint."""
         if item in self.joints or item not in there:
             return None
-        known = self._refused.get((item, self.legs, self.bench))
+        known = self._refused.get((item, self.legs, self.tilt, self.bench))
         if known is not None and all(s & there for s in known.sets):
             return None
         refused = _Watched()
@@ -121,12 +125,13 @@ class Building:
             found = self._taken(item, group, there, refused)
             if found is not None:
                 return found
-        self._refused[item, self.legs, self.bench] = refused
+        self._refused[item, self.legs, self.tilt, self.bench] = refused
         return None
 
     def why(self, item: str) -> Why | None:
         """Why a piece was refused last."""
-        known = self._refused.get((item, True, False)) or self._refused.get((item, False, False))
+        tries = ((True, False), (False, False))
+        known = next((k for t in tries if (k := self._refused.get((item, *t, False))) is not None), None)
         return None if known is None else known.why
 
     def _taken(self, item: str, group: frozenset[str], there: frozenset[str], refused: _Watched) -> Taken[Move] | None:
@@ -157,6 +162,8 @@ class Building:
         way, met = straight(self.blocking, moving)
         if way is None and self.legs and moving.far is None:
             way = two_legs(self.blocking, moving)
+        if way is None and self.tilt and moving.far is None:
+            way = tilted(self.blocking, self.replay, moving)
         if way is None:
             for m in met:
                 # Another group leaves once what is met has gone, or what of this one meets it.

@@ -15,10 +15,11 @@ from elbowroom.model.insertion.blocking import Slide
 from elbowroom.model.insertion.building import Building, Move, Why
 from elbowroom.model.insertion.items import Fastening, Items
 from elbowroom.model.insertion.order import Apart, Taken, apart, least_loose
-from elbowroom.model.insertion.replay import Replay, Replayed
+from elbowroom.model.insertion.replay import Replayed
 from elbowroom.model.insertion.ways import Way
 from elbowroom.parts.vocabulary.arrays import Vector
 
+MOST_TILTED = 12  # parts of what is stuck that are tried to be tilted out, at each stage
 ASIDE_MM = (1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0)  # mm that a loose part is moved aside: by choice
 
 
@@ -132,6 +133,13 @@ def plan(building: Building) -> Plan:
         if one is not None:
             note(Apart((one,), left))
             continue
+        building.legs = building.tilt = True
+        rigid = [n for n in order if n in left and n not in building.items.tubes][:MOST_TILTED]
+        one = next((t for i in rigid if (t := building.take(i, left)) is not None), None)
+        building.legs = building.tilt = False
+        if one is not None:
+            note(Apart((one,), left))
+            continue
         tubes = [n for n in order if n in left and n in building.items.tubes]
         if tubes:
             unfound += tubes
@@ -220,15 +228,14 @@ def _parts_in(building: Building, there: frozenset[str]) -> bool:
 
 def played(building: Building, found: Plan) -> Plan:
     """The plan with every step played again."""
-    replay = Replay(building.blocking, building.store)
-    return replace(found, steps=tuple(replace(s, played=play(building, replay, s)) for s in found.steps))
+    return replace(found, steps=tuple(replace(s, played=play(building, s)) for s in found.steps))
 
 
-def play(building: Building, replay: Replay, step: Step) -> Replayed:
+def play(building: Building, step: Step) -> Replayed:
     units = frozenset((*step.move.pieces, *(f.name for f in step.move.inner)))
     loose = frozenset(e for n in step.move.pieces for e in building.items.ends.get(n, ()))
     cases = frozenset() if step.bench else building.items.cases
-    return replay.play(units, (step.there | cases) - units - loose, step.move.way)
+    return building.replay.play(units, (step.there | cases) - units - loose, step.move.way)
 
 
 def on_the_bench(building: Building, step: Step) -> tuple[Step, ...]:

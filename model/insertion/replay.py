@@ -26,7 +26,7 @@ from elbowroom.model.insertion.ways import Way
 from elbowroom.model.store import Store
 from elbowroom.model.tolerances import CONTACT_MM, POSE_MOVE_DIGITS
 from elbowroom.parts.vocabulary.arrays import Floats, Ints, Vector
-from elbowroom.parts.vocabulary.pose import Pose, compose, inverse, shift
+from elbowroom.parts.vocabulary.pose import Pose, apply, compose, inverse, shift
 
 STEP_MM = 1.0  # mm between two looks at bodies that touch; they are held apart or together by what they slide on
 NARROW_MM = 0.25  # mm: a gap along a way is told to this, and lower by it where it is told at worst; by choice
@@ -221,6 +221,23 @@ class Replay:
                 on = max(d - least, 0.0) + 2 * NARROW_MM if not slides else max(d, STEP_MM)
                 on = on if parted or slides else min(on, max(d, FINE_MM))
             t = min(part.far, t + on)
+
+    def meets(self, moving: Iterable[str], standing: Iterable[str], motion: Pose) -> bool:
+        """Whether some units, moved by a motion of the case, share room with those that stand."""
+        boxes = self.blocking.checker.boxes
+        others = np.array([k for n in sorted(standing) for k in self.blocking.rows[n].tolist()], dtype=np.int64)
+        for i in [k for n in sorted(moving) for k in self.blocking.rows[n].tolist()]:
+            v = apply(motion, self.blocking.vertices[i])
+            near = (boxes.lo[others] <= v.max(axis=0)).all(axis=1) & (boxes.hi[others] >= v.min(axis=0)).all(axis=1)
+            one = self.scene.solids[i]
+            at = compose(motion, one.pose)
+            for j in others[near].tolist():
+                if (i, j) in self.blocking.let_by or self.blocking.clashing(i, j):
+                    continue
+                a, b = self.kernel(i), self.kernel(j)
+                if self._deep(a, b, compose(inverse(at), self.scene.solids[j].pose), a.bound + b.bound) > 0:
+                    return True
+        return False
 
     @staticmethod
     def _deep(a: Kernel, b: Kernel, rel: Pose, bound: float) -> float:

@@ -7,8 +7,11 @@ later step covers a screw and which earlier part a screw holds as well.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
+
+import numpy as np
 
 from elbowroom.model.insertion import Assembly
 from elbowroom.model.insertion.building import Building, Move, Why
@@ -20,6 +23,7 @@ from elbowroom.model.layout.directions import named, open_side_of
 from elbowroom.model.told.findings import rounded
 from elbowroom.model.told.wordings import tenths
 from elbowroom.parts.vocabulary.arrays import Vector
+from elbowroom.parts.vocabulary.pose import Pose
 
 FORMAT = 1  # version of the JSON
 NARROW_TOLD_MM = 5.0  # mm: wider gaps are guided through without a thought; no source (P)
@@ -91,7 +95,7 @@ class Telling:
         for leg in reversed(way.legs[:-1]):
             text += f", then {tenths(leg.far)} toward {self._named(-leg.way)}"
         if way.poses:
-            text += ", turned as it goes: tilted in"
+            text += f", tilted by {tilt_deg(way.poses[-1]):.0f} degrees, then turned into place"
         return text
 
     def _joints(self, step: Step) -> str:
@@ -223,7 +227,7 @@ class Telling:
             far = "at once" if m.ran.travel < NARROW_NOTHING_MM else f"after {tenths(m.ran.travel)}"
             sure = "" if m.sure else ", as near as the meshes are known"
             told.append(f"{body} {far}{sure}")
-        return f"no way out was found, straight or in two legs; it meets {', '.join(dict.fromkeys(told))}"
+        return f"no way out was found, straight, in two legs or tilted first; it meets {', '.join(dict.fromkeys(told))}"
 
     # Service ----------------------------------------------------------------------------------------------------------
 
@@ -314,9 +318,12 @@ class Telling:
 NARROW_NOTHING_MM = 0.05  # mm: a shorter way is none: what calipers hardly show
 
 
-def _out(f: Fastening) -> Vector:
-    import numpy as np
+def tilt_deg(motion: Pose) -> float:
+    """By how much a motion turns."""
+    return math.degrees(math.acos(max(-1.0, min(1.0, (float(np.trace(motion[:3, :3])) - 1) / 2))))
 
+
+def _out(f: Fastening) -> Vector:
     return np.array(f.joint.axes[0].out)
 
 

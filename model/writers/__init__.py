@@ -64,7 +64,8 @@ def write(
     keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
     the scene was drawn through; what is written does not depend on what it holds in memory. reach: works out the
     reachable space of each port, where that is asked for; pictures: draws them, without it there are none; steps:
-    works out the order of building, likewise. templates: the build's words for them. detailed: STEP shows fans with blades, radiators with fins and the like, as GLB always
+    works out the order of building, likewise. templates: the build's words for them. detailed: STEP shows fans with
+    blades, radiators with fins and the like, as GLB always
     does. Raises OutputError where the files cannot be written (the earlier ones are then unchanged) and InputError for
     an unknown format.
     """
