@@ -93,6 +93,7 @@ class _Loader:
             printer=spec.printer,
             cut=tuple(spec.cut),
             air=spec.air,
+            building=spec.building,
         )
 
     def _bounded(self, values: Any) -> None:
