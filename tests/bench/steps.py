@@ -1,8 +1,8 @@
 """How long the order of building takes, and a single slide against a naive one, in the same run.
 
 `python -m tests.bench.steps [FILE]`: the whole order of a build (by default the largest demo) from an empty memory,
-each step played again; then the same after one part has moved; then every slide that was asked, against a naive baseline
-that moves the body on by 1 mm at a time and asks the mesh kernel each time whether the two share room.
+each step played again; then the same after one part has moved; then every slide that was asked, against a naive
+baseline that moves the body on by 1 mm at a time and asks the mesh kernel each time whether the two share room.
 """
 
 from __future__ import annotations
