@@ -121,6 +121,17 @@ def plumbed(cut: Cut, plumbing: Plumbing | None, store: Store, progress: Progres
     return Plumbed(cut, parts, solidify(laid.layout, store, progress), plumbing, laid)
 
 
+def air_of(found: Read, store: Store, progress: Progress | None = None) -> list[Finding]:
+    """What `judged` finds about the air alone, without looking at anything else."""
+    from elbowroom.model.checks import air
+    from elbowroom.model.cutting.cutting import cut
+    from elbowroom.model.geometry.solidify import solidify
+
+    build, layout = found.placed.build, found.placed.layout
+    opened = cut(fastened(found.placed, store, progress), plumb(build, layout), store, progress)
+    return air.check(build, opened.layout, solidify(opened.layout, store, progress))
+
+
 def check(
     file: Path,
     store: Store,
@@ -136,19 +147,16 @@ def judged(found: Read, store: Store, progress: Progress | None = None, early: E
     """Everything about a build that was read. early: told what fails already, before tubes are laid and remedies are
     tried.
     """
-    build, layout = found.placed.build, found.placed.layout
-    plumbing = plumb(build, layout)  # faults of the words come out before the engine is loaded
-    _templates_named(build, layout)
+    plumbing = _asked(found)
     from elbowroom.model import checks
     from elbowroom.model.checks import way_out
-    from elbowroom.model.cutting.cutting import cut
     from elbowroom.model.screws.remedies import remedies
     from elbowroom.model.screws.trial import Trials
 
-    screwed = fastened(found.placed, store, progress)
-    opened = cut(screwed, plumbing, store, progress)
+    opened = _opened(found, plumbing, store, progress)
+    screwed = opened.fastened
     if early is not None:
-        early(_failing_already(opened, store, progress))
+        early(_failing_already(found, opened, store, progress)[1])
     trials = Trials(screwed, store)
     mended = remedies(trials)
     stands = plumbed(opened, plumbing, store, progress)
@@ -158,21 +166,47 @@ def judged(found: Read, store: Store, progress: Progress | None = None, early: E
     return Checked(stands, located(findings, stands.layout), mended)
 
 
-def _failing_already(at: Cut, store: Store, progress: Progress | None) -> list[Finding]:
-    """What fails of parts, holes and screws, without what would mend it: fittings and tubes only add to it."""
+def failing_already(found: Read, store: Store, progress: Progress | None = None) -> tuple[Scene, list[Finding]]:
+    """What fails of a build's parts, holes and screws alone, and those as solids: what `judged` tells early. Fittings
+    and tubes are in neither; raises BuildError for the faults of the words for them all the same.
+    """
+    return _failing_already(found, _opened(found, _asked(found), store, progress), store, progress)
+
+
+def _asked(found: Read) -> Plumbing | None:
+    """What is asked of a build's loop; faults of its words, and of those for templates, come out here, before the
+    engine is loaded.
+    """
+    build, layout = found.placed.build, found.placed.layout
+    plumbing = plumb(build, layout)
+    _templates_named(build, layout)
+    return plumbing
+
+
+def _opened(found: Read, plumbing: Plumbing | None, store: Store, progress: Progress | None) -> Cut:
+    """A build with its screws in and its sheets cut."""
+    from elbowroom.model.cutting.cutting import cut
+
+    return cut(fastened(found.placed, store, progress), plumbing, store, progress)
+
+
+def _failing_already(read: Read, at: Cut, store: Store, progress: Progress | None) -> tuple[Scene, list[Finding]]:
+    """The solids and what fails of them, without what would mend it: fittings and tubes only add to it."""
     from elbowroom.model import checks
     from elbowroom.model.geometry.solidify import solidify
     from elbowroom.model.screws import holes
     from elbowroom.model.screws import lengths as screws
     from elbowroom.model.screws.remedies import Remedies
 
+    scene = solidify(at.layout, store, progress)
     found = [
-        *checks.run(solidify(at.layout, store, progress), store, progress),
+        *read.heights,
+        *checks.run(scene, store, progress),
         *holes.check(at.fastened, Remedies()),
         *at.findings,
         *screws.check(at.fastened.chosen),
     ]
-    return located(gathered([f for f in found if f.verdict in FAILING], at.layout), at.layout)
+    return scene, located(gathered([f for f in found if f.verdict in FAILING], at.layout), at.layout)
 
 
 def _about(stands: Plumbed, mended: Remedies, trials: Trials, store: Store, progress: Progress | None) -> list[Finding]:

@@ -1,8 +1,9 @@
 """A build held in memory: check it, change something, look again.
 
 Owns the public Python side of the main job: `check` for one look, `Session` for many. A session keeps one cache with
-its memory, reads the file anew at each look, so that a save counts, and says what changed since the last. It has no
-checker of its own: an answer is what `elbowroom check` gives for the same words, byte for byte.
+its memory, reads the file anew at each look, so that a save counts, or looks at the words it is handed in its place,
+and says what changed since the last, for the better or the worse. It has no checker of its own: an answer is what
+`elbowroom check` gives for the same words, byte for byte.
 """
 
 from __future__ import annotations
@@ -17,10 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from elbowroom.model import pipeline
+from elbowroom.model.build import source
 from elbowroom.model.build.problems import InputError
+from elbowroom.model.geometry.scene import Scene
 from elbowroom.model.store import Store
-from elbowroom.model.told.findings import Finding, overall, rounded
-from elbowroom.model.told.progress import Progress
+from elbowroom.model.told.findings import WELL, Finding, overall, rounded
+from elbowroom.model.told.progress import Early, Progress
 from elbowroom.parts.vocabulary.pose import apply
 
 What = Literal["new", "gone", "verdict", "number"]
@@ -38,9 +41,32 @@ class Change:
 
     @property
     def id(self) -> str:
+        return self.either.id
+
+    @property
+    def either(self) -> Finding:
+        """The finding as it is now, or as it was where it is gone."""
         either = self.now or self.was
         assert either is not None
-        return either.id
+        return either
+
+    @property
+    def by(self) -> float | None:
+        """How much nearer to its limit the number has come, in the finding's unit; negative: farther from it. None
+        where there is none to compare, or it means neither: two answers, or limits, that do not fail.
+        """
+        return None if self.was is None or self.now is None else self.now.step_from(self.was)
+
+    @property
+    def better(self) -> bool | None:
+        """Whether it is a change for the better or the worse; None where it is neither: another number of what is well
+        before and after, something new that is well, or well and gone.
+        """
+        if self.was is not None and self.now is not None:
+            if self.was.order != self.now.order:
+                return self.now.order > self.was.order
+            return None if not self.by else self.by > 0
+        return None if self.either.verdict in WELL else self.now is None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +119,17 @@ class Answer:
         return json_report.render(self.checked.scene, self.checked.findings)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlook:
+    """What fails of the parts, their holes and screws alone, told before the whole answer: fittings and tubes are not
+    in it, and what it does not name may fail yet. changes: since the outlook before it.
+    """
+
+    scene: Scene
+    failing: list[Finding]
+    changes: tuple[Change, ...] = ()
+
+
 class Session:
     """One build file, looked at as often as wanted. Not for several threads at once.
 
@@ -103,18 +140,49 @@ class Session:
         self.file = Path(file)
         self._store = Store.default() if cache is None else Store(Path(cache))
         self._last: dict[str, Finding] | None = None
+        self._outlook: dict[str, Finding] | None = None
 
-    def check(self, changes: Mapping[str, Any] | None = None, progress: Progress | None = None) -> Answer:
+    @property
+    def store(self) -> Store:
+        """The session's cache."""
+        return self._store
+
+    def check(
+        self,
+        changes: Mapping[str, Any] | None = None,
+        progress: Progress | None = None,
+        early: Early | None = None,
+        text: str | None = None,
+    ) -> Answer:
         """Everything about the build with some of its values changed: `{"parts.card.length": 310}`, lists by place
         (`"stacks.roof.layers.0.slide": 4`). The file stays as it is, and the next look starts from it again.
 
+        early: told what fails already, before tubes are laid. text: looked at in place of what the file holds.
         Raises BuildError with every fault of the file or of a change; the session is then as it was.
         """
-        checked = pipeline.check(self.file, self._store, _written(changes or {}), progress)
+        checked = pipeline.judged(self._read(changes, progress, text), self._store, progress, early)
         now = {f.id: f for f in checked.findings}
         told = () if self._last is None else tuple(changed(self._last, now))
         self._last = now
         return Answer(checked, told)
+
+    def outlook(
+        self, changes: Mapping[str, Any] | None = None, progress: Progress | None = None, text: str | None = None
+    ) -> Outlook:
+        """What fails already, without the rest of the work; words and faults as for `check`."""
+        scene, failing = pipeline.failing_already(self._read(changes, progress, text), self._store, progress)
+        now = {f.id: f for f in failing}
+        told = () if self._outlook is None else tuple(changed(self._outlook, now))
+        self._outlook = now
+        return Outlook(scene, failing, told)
+
+    def _read(self, changes: Mapping[str, Any] | None, progress: Progress | None, text: str | None) -> pipeline.Read:
+        words = _written(changes or {})
+        if text is None:
+            return pipeline.read(self.file, self._store, words, progress)
+        document = source.parse(text, str(self.file), self.file.parent)
+        source.override(document, words)
+        return pipeline.of_document(document, self._store, progress)
 
 
 def check(file: str | Path, changes: Mapping[str, Any] | None = None, cache: str | Path | None = None) -> Answer:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from pydantic import BaseModel
 
+from elbowroom.model.build.air_spec import AirSpec
 from elbowroom.model.build.building_spec import BuildingSpec
 from elbowroom.model.build.cut_spec import CutSpec
 from elbowroom.model.build.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
@@ -68,6 +69,7 @@ class Build:
     make: tuple[Entry, ...] = ()
     printer: PrinterSpec = field(default_factory=PrinterSpec)
     cut: tuple[CutSpec, ...] = ()
+    air: AirSpec = field(default_factory=AirSpec)
 
     def with_entries(self, change: Callable[[Entry], Entry | None]) -> Build:
         """The build with what `change` gives for each layer and part in its place; left out where that is None."""

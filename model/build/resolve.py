@@ -92,6 +92,7 @@ class _Loader:
             make=tuple(self._all_made(spec.make)),
             printer=spec.printer,
             cut=tuple(spec.cut),
+            air=spec.air,
             building=spec.building,
         )
 

@@ -60,8 +60,7 @@ class Document:
 
 def read(file: FilePath, overrides: Sequence[str] = ()) -> Document:
     """The document in `file` with `path=value` overrides applied; raises BuildError with all problems found."""
-    name = str(file)
-    document = parse(_text(file, name), name, file.parent)
+    document = parse(text_of(file), str(file), file.parent)
     override(document, overrides)
     return document
 
@@ -73,7 +72,9 @@ def override(document: Document, overrides: Sequence[str]) -> None:
         raise BuildError(problems)
 
 
-def _text(file: FilePath, name: str) -> str:
+def text_of(file: FilePath) -> str:
+    """The text of a build file, within bounds, its line ends as they are; raises BuildError where it is none."""
+    name = str(file)
     start = Mark(1, 1, name)
 
     def refuse(message: str, mark: Mark = start) -> BuildError:

@@ -20,7 +20,7 @@ import typer
 from elbowroom.model.build.problems import BuildError, InputError, missing_library
 from elbowroom.model.command.supervise import INTERNAL, STOPPED, own_fault, say, stopping, supervised
 from elbowroom.model.told.progress import Early, Progress
-from elbowroom.model.writers.noted import note_work
+from elbowroom.model.writers.noted import note_waiting, note_work
 
 FITS, FAILS, BAD_INPUT, UNDECIDED = 0, 1, 2, 3
 DEBUG = "ELBOWROOM_DEBUG"  # environment variable: where a fault of elbowroom's own happened is told in full
@@ -160,6 +160,11 @@ class Work:
         note_work(what)
         if self.shown is not None:
             self.shown(done, total, what)
+
+
+def waiting() -> None:
+    """From now on the run waits for a person: that it takes long is not worth a word."""
+    note_waiting()
 
 
 @contextmanager

@@ -100,8 +100,8 @@ def export(
         bool, typer.Option("--detailed", help="STEP with blades, fins and plugs, as GLB has them; larger and slower.")
     ] = False,
 ) -> None:
-    """Write the build as files: step, stl, glb, json, bom, templates, pictures; reach, the room before each port,
-    html, a page to look at, and steps, the order of building, when named.
+    """Write the build as files: step, stl, glb, json, bom, templates, pictures, and html, a page to look at; when named
+    reach, the room before each port, and steps, the order of building.
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import written
@@ -166,6 +166,36 @@ def steps(
         for line in lines:
             typer.echo(line)
     raise typer.Exit(FITS if made.plan.complete else FAILS if made.plan.impossible else UNDECIDED)
+
+
+@app.command()
+def view(
+    file: BuildFile,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page, or only print its address.")
+    ] = True,
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Of the address; 0: any that is free.")] = 0,
+) -> None:
+    """Look at the build in a browser while you work on it: checked at each save, numbers to change on the page.
+
+    Nothing is written before you ask for it there. Ctrl-C ends it, with exit status 0.
+    """
+    from elbowroom.model.command.answering import waiting
+    from elbowroom.model.command.supervise import say
+    from elbowroom.model.view import desk, run
+
+    def said(address: str) -> None:
+        typer.echo(address)
+        typer.echo(f"{quoted(file)} is checked at each save, and at each number changed on the page. Ctrl-C ends it.")
+        sys.stdout.flush()
+
+    waiting()
+    try:
+        left = run.view(file, browser=browser, port=port, said=said)
+    except OSError as e:
+        raise InputError(f"cannot serve the page at port {port}: {e.strerror or e}") from None
+    if left:
+        say(desk.unsaved(left))
 
 
 @app.command()
@@ -287,6 +317,7 @@ def demo(
                 formats,
                 progress,
                 store=store,
+                reach=partial(pipeline.reach_solids, after, store),
                 pictures=partial(pictures.files, after, store, progress),
                 templates=after.build.templates,
             )  # fmt: skip
@@ -310,6 +341,9 @@ def catalogue(
             "--picture", metavar="DIR|FILE", help="Draw it with its names: into a folder, or one .svg or .png."
         ),
     ] = None,
+    page: Annotated[
+        Path | None, typer.Option("--page", metavar="FILE", help="Write it as one HTML page with pictures.")
+    ] = None,
 ) -> None:
     """List the kinds of parts, or the sizes, fields and names of one kind with units, ranges and sources.
 
@@ -323,6 +357,10 @@ def catalogue(
         from elbowroom.model.command.drawing import draw_catalogue
 
         draw_catalogue(family, picture)
+    elif page is not None:
+        from elbowroom.model.command.drawing import page_of_catalogue
+
+        page_of_catalogue(family, page)
     elif family is None:
         families()
     elif family in FAMILIES:
@@ -354,6 +392,19 @@ def describe(
     if piece not in found:
         raise InputError(f"no part {shown(piece)}{choices(piece, found, 30)}")
     told(answers(), checked, found[piece])
+
+
+@app.command("air")
+def air_(file: BuildFile, set_: Set = None) -> None:
+    """Tell which way the air goes: a table of the openings, each radiator's air, in against out, and the heat."""
+    from elbowroom.model import pipeline
+    from elbowroom.model.command.airing import tell
+    from elbowroom.model.command.screen import answers
+
+    with working() as progress:
+        store = Store.default()
+        findings = pipeline.air_of(pipeline.read(file, store, set_ or (), progress), store, progress)
+    tell(answers(), findings)
 
 
 @app.command()

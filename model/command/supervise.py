@@ -8,6 +8,7 @@ the kernel in one line, and saying so when a run takes long or much memory. What
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import select
 import signal
@@ -182,6 +183,8 @@ class _Watch:
             self.folder = None
         elif kind == b"P":
             self.work = text.decode("utf-8", "replace")
+        elif kind == b"I":
+            self.next_word = math.inf
 
 
 def say(text: str) -> None:
@@ -219,11 +222,17 @@ def _end_all() -> None:
 
 
 def _below(pid: int) -> list[int]:
-    """The processes below `pid`, nearest first; none where the system does not list them as files."""
+    """The processes below `pid`, nearest first; none where the system does not list them as files.
+
+    What was started in a session of its own is a person's, such as a browser, and not among them.
+    """
     under: dict[int, list[int]] = {}
+    session = os.getsid(0)
     for entry in Path("/proc").glob("[0-9]*/stat"):
         with contextlib.suppress(OSError, ValueError, IndexError):
-            under.setdefault(int(entry.read_bytes().rpartition(b")")[2].split()[1]), []).append(int(entry.parent.name))
+            _, above, _, of, *_ = entry.read_bytes().rpartition(b")")[2].split()
+            if int(of) == session:
+                under.setdefault(int(above), []).append(int(entry.parent.name))
     found, queue = [], [pid]
     while queue:
         children = under.get(queue.pop(0), [])

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from elbowroom.model.geometry.scene import Scene
 from elbowroom.parts.vocabulary.arrays import Floats as Floats  # model.tubes takes it from here
 from elbowroom.parts.vocabulary.arrays import Ints, Mask
-from elbowroom.parts.vocabulary.pose import apply
+from elbowroom.parts.vocabulary.pose import Pose, apply
 from elbowroom.parts.vocabulary.tolerances import TINY
 
 Point = tuple[float, float, float]
@@ -27,7 +27,8 @@ class Obstacle:
     """A closed mesh in case coordinates: vertices (n, 3) mm, triangles (m, 3) outward.
 
     bound: mm the true surface may lie from the mesh. fault: why the mesh is not a sound closed surface; its triangles
-    still stand in the way, but "not inside it" rests on its solid angle alone.
+    still stand in the way, but "not inside it" rests on its solid angle alone. own: the vertices in the part's own
+    coordinates and the pose that takes them to `vertices`, for an obstacle that may be met again in other places.
     """
 
     name: str
@@ -35,6 +36,7 @@ class Obstacle:
     triangles: NDArray[np.int32]
     bound: float = 0.0
     fault: str | None = None
+    own: tuple[Floats, Pose] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +164,9 @@ def obstacles_of(scene: Scene, *, ignore: Collection[str] = (), family: str | No
         if s.piece.name in ignore or (s.body.keep_out is not None and family is not None and family in s.body.admits):
             continue
         out.append(
-            Obstacle(s.name, apply(s.pose, s.mesh.vertices), s.mesh.triangles, float(s.mesh.bound), s.mesh.fault)
-        )
+            Obstacle(
+                s.name, apply(s.pose, s.mesh.vertices), s.mesh.triangles, float(s.mesh.bound), s.mesh.fault,
+                (s.mesh.vertices, s.pose),
+            )
+        )  # fmt: skip
     return tuple(out)

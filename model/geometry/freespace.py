@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Sequence
 from functools import cached_property
+from typing import Any
 
 import coal
 import numpy as np
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 from elbowroom.model.geometry import rays
 from elbowroom.model.geometry.envelopes import NO_MARGIN, Blockage, Manner, Margins, Obstacle, Point, Rod, Rods, posed
 from elbowroom.model.geometry.inside import Insides
-from elbowroom.model.geometry.looked import looking_aside, note
+from elbowroom.model.geometry.looked import Blocks, looking_aside, note
 from elbowroom.model.geometry.trees import ENGINE_EPS, HERE, THIN, Block, bar_of, nearer_than, tree_of
 from elbowroom.parts.vocabulary.arrays import Floats, Ints, Mask
 from elbowroom.parts.vocabulary.tolerances import TINY
@@ -79,6 +80,18 @@ class Space:
             return np.zeros(len(self.names), dtype=bool)
         return np.array([n in names for n in self.names], dtype=bool)
 
+    def standing(self, blocks: Blocks, margins: Margins) -> list[list[Any]]:
+        """The obstacles that meet a record of where somebody looked, in their order, and those no record bounds: number
+        of the obstacle, name, mesh as it stands, bound, fault and margin.
+        """
+        bound, wanted = self.bounds[:, None], self.margins(margins)
+        faulty = [i for i, o in enumerate(self.obstacles) if o.fault is not None]
+        digests = [d for b in self._blocks for d in b.digests]
+        return [
+            [i, self.names[i], digests[i], float(self.bounds[i]), self.obstacles[i].fault, float(wanted[i])]
+            for i in sorted({*blocks.met(self.lo - bound, self.hi + bound).tolist(), *faulty})
+        ]
+
     # Bars ---------------------------------------------------------------------------------------------------------
 
     def met(
@@ -106,6 +119,14 @@ class Space:
         for b, block in enumerate(self._blocks):
             shift = int(self._shifts[b])
             part = slice(shift, shift + len(block.obstacles))
+            if not block.often(len(rods)):
+                for i in np.nonzero(out == FREE)[0]:
+                    bar = (rods.round_ends, float(rods.radii[i]), float(lengths[i]))
+                    place = coal.Transform3s(rotations[i], middles[i])
+                    hit = self._resolve(bar, place, lo[i], hi[i], block, wanted[part], skip[part])
+                    if hit != FREE:
+                        out[i] = shift + hit
+                continue
             for group in block.groups(wanted[part]):
                 request = nearer_than(group.need)
                 bars: dict[tuple[float, float], coal.ShapeBase] = {}
@@ -149,7 +170,7 @@ class Space:
         for i in np.nonzero(near)[0].tolist():
             result.clear()
             shape, request = bar_of(*bar, float(need[i, 0])), nearer_than(float(need[i, 0]))
-            if coal.collide(shape, place, block.tree(i), HERE, request, result):
+            if coal.collide(shape, place, *block.tree(i), request, result):
                 return int(i)
         return FREE
 
@@ -207,7 +228,7 @@ class Space:
             shape = coal.Capsule(THIN, length) if rods.round_ends else coal.Cylinder(radius, length)
             result.clear()
             place = coal.Transform3s(rotations[i], middles[i])
-            d = max(0.0, float(coal.distance(shape, place, self._tree(k), HERE, ask, result)))
+            d = max(0.0, float(coal.distance(shape, place, *self._tree(k), ask, result)))
             if rods.round_ends:
                 d += THIN - radius if d > 0 else -radius
             if d <= reach[k]:
@@ -220,7 +241,7 @@ class Space:
             ((_, _, d, on, at),) = self.distances(one, np.inf, np.arange(len(self.names)) != index)
         return d, on, at
 
-    def _tree(self, index: int) -> coal.BVHModelOBBRSS:
+    def _tree(self, index: int) -> tuple[coal.BVHModelOBBRSS, coal.Transform3s]:
         b = int(np.searchsorted(self._shifts, index, side="right")) - 1
         return self._blocks[b].tree(index - int(self._shifts[b]))
 
@@ -268,7 +289,7 @@ class Space:
         rotations, middles, lengths = one.frames()
         shape = bar_of(one.round_ends, float(one.radii[0]), float(lengths[0]), need)
         place = coal.Transform3s(rotations[0], middles[0])
-        return bool(coal.collide(shape, place, self._tree(index), HERE, nearer_than(need), coal.CollisionResult()))
+        return bool(coal.collide(shape, place, *self._tree(index), nearer_than(need), coal.CollisionResult()))
 
     def _too_much(self, rod: Rod, index: int, axial: float) -> float:
         """mm by which a bar that overlaps one obstacle is too thick or too long, whichever is less. Where the obstacle
@@ -330,7 +351,7 @@ class Space:
             place = coal.Transform3s(np.ascontiguousarray(pose[:3, :3]), np.ascontiguousarray(pose[:3, 3]))
             for i in np.nonzero(np.all((self.lo - need <= hi) & (self.hi + need >= lo), axis=1) & ~skip)[0]:
                 result.clear()
-                if coal.collide(shape, place, self._tree(int(i)), HERE, nearer_than(float(need[i, 0])), result):
+                if coal.collide(shape, place, *self._tree(int(i)), nearer_than(float(need[i, 0])), result):
                     out[n] = i
                     break
             if out[n] == FREE:

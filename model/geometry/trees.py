@@ -1,11 +1,13 @@
-"""Trees of triangles: the engine's form of obstacles, built once for each set of wanted margins.
+"""Trees of triangles: the engine's form of obstacles, built once a mesh, and once for each set of wanted margins.
 
-Owns what `freespace` asks the collision engine with: meshes as trees, obstacles with one margin merged into one tree,
-bars and requests. Millimetres.
+Owns what `freespace` asks the collision engine with: meshes as trees, which live as long as the mesh, obstacles with
+one margin merged into one tree, bars and requests. Millimetres.
 """
 
 from __future__ import annotations
 
+import hashlib
+import weakref
 from collections.abc import Sequence
 from functools import cached_property
 
@@ -22,6 +24,8 @@ from elbowroom.parts.vocabulary.arrays import Floats, Ints
 ENGINE_EPS = 1e-5
 THIN = 1e-6  # mm: radius of the bar that stands for an axis: below every other tolerance here
 
+FEW = 4000  # bars that are asked about one obstacle after another before the obstacles are merged (measured)
+
 HERE = coal.Transform3s.Identity()
 
 
@@ -33,6 +37,19 @@ def tree_of(vertices: Floats, triangles: NDArray[np.int32] | Ints) -> coal.BVHMo
     model.addTriangles(np.ascontiguousarray(triangles, dtype=np.int64))
     model.endModel()
     return model
+
+
+_TREES: dict[tuple[int, int], coal.BVHModelOBBRSS] = {}
+
+
+def lasting_tree(vertices: Floats, triangles: NDArray[np.int32]) -> coal.BVHModelOBBRSS:
+    """The tree of a mesh that is not written to, made once for as long as its two arrays live."""
+    key = (id(vertices), id(triangles))
+    if key not in _TREES:
+        _TREES[key] = tree_of(vertices, triangles)
+        for array in (vertices, triangles):
+            weakref.finalize(array, _TREES.pop, key, None).atexit = False
+    return _TREES[key]
 
 
 class Group:
@@ -55,14 +72,29 @@ class Block:
         self.lo = np.array([o.vertices.min(axis=0) for o in self.obstacles]).reshape(-1, 3)
         self.hi = np.array([o.vertices.max(axis=0) for o in self.obstacles]).reshape(-1, 3)
         self.bounds = np.array([o.bound for o in self.obstacles], dtype=float)
-        self._trees: dict[int, coal.BVHModelOBBRSS] = {}
+        self._trees: dict[int, tuple[coal.BVHModelOBBRSS, coal.Transform3s]] = {}
+        self._asked = 0
         self._groups: dict[tuple[float, ...], list[Group]] = {}
         self._merged: dict[tuple[int, ...], tuple[coal.BVHModelOBBRSS, Ints]] = {}
 
-    def tree(self, i: int) -> coal.BVHModelOBBRSS:
+    def tree(self, i: int) -> tuple[coal.BVHModelOBBRSS, coal.Transform3s]:
+        """One obstacle's tree and where it stands."""
         if i not in self._trees:
-            self._trees[i] = tree_of(self.obstacles[i].vertices, self.obstacles[i].triangles)
+            o = self.obstacles[i]
+            if o.own is None:
+                self._trees[i] = (lasting_tree(o.vertices, o.triangles), HERE)
+            else:
+                vertices, pose = o.own
+                there = coal.Transform3s(np.ascontiguousarray(pose[:3, :3]), np.ascontiguousarray(pose[:3, 3]))
+                self._trees[i] = (lasting_tree(vertices, o.triangles), there)
         return self._trees[i]
+
+    def often(self, bars: int) -> bool:
+        """Whether so many bars more make it worth merging the obstacles, which costs as much as some thousand answers
+        of one tree each.
+        """
+        self._asked += bars
+        return self._asked > FEW
 
     def merged(self, members: Ints) -> tuple[coal.BVHModelOBBRSS, Ints]:
         """Some obstacles as one tree, whatever margin they have, and whose each triangle is."""
@@ -80,6 +112,16 @@ class Block:
         if key not in self._groups:
             self._groups[key] = [Group(self, np.nonzero(margins == m)[0], float(m)) for m in np.unique(margins)]
         return self._groups[key]
+
+    @cached_property
+    def digests(self) -> list[str]:
+        """Of each obstacle's mesh as it stands."""
+        out = []
+        for o in self.obstacles:
+            mesh = hashlib.blake2b(o.vertices.tobytes(), digest_size=16)
+            mesh.update(o.triangles.tobytes())
+            out.append(mesh.hexdigest())
+        return out
 
     @cached_property
     def insides(self) -> Insides:

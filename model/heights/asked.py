@@ -21,6 +21,7 @@ from elbowroom.model.heights.moved import Moved
 from elbowroom.model.heights.ranges import Stretch
 from elbowroom.model.layout.identity import Port
 from elbowroom.model.layout.layout import piece_of
+from elbowroom.model.reach.keep import proved
 from elbowroom.model.reach.passing import cannot, passes
 from elbowroom.model.reach.rooms import LIFT, LIFT_OVER, Rooms, Site
 from elbowroom.model.reach.verdicts import Wanted
@@ -122,14 +123,17 @@ class OfPort:
 
     def never(self) -> bool:
         """Whether it is at fault with all taken away that moves against it."""
-        return not passes(*self._rooms(self.moved.lo, 0.0, still=True), self.wanted)
+        rooms, site = self._rooms(self.moved.lo, 0.0, still=True)
+        return not proved(rooms, site, self.wanted, (), lambda: passes(rooms, site, self.wanted))
 
     def fine(self, h: float, half: float) -> bool:
-        return passes(*self._rooms(h, half), self.wanted, self.moving)
+        rooms, site = self._rooms(h, half)
+        return proved(rooms, site, self.wanted, self.moving, lambda: passes(rooms, site, self.wanted, self.moving))
 
     def bad(self, h: float, half: float) -> bool:
         most = max((r for r in self.near.rate.values()), default=0.0)
-        return cannot(*self._rooms(h, half, max(most * half, _SLIVER)), self.wanted)
+        rooms, site = self._rooms(h, half, max(most * half, _SLIVER))
+        return proved(rooms, site, self.wanted, ("cannot",), lambda: cannot(rooms, site, self.wanted))
 
 
 class OfJoint:

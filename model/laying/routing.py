@@ -141,7 +141,7 @@ class _Router:
             if self.progress is not None:
                 self.progress(done, of, "laying tubes")
 
-        found = plan_all(wanted, space, within=self.within, progress=told)
+        found = plan_all(wanted, space, within=self.within, store=self.store, progress=told)
         told(len(wanted), len(wanted))
         return {name.removeprefix(TUBE): _route(result) for name, result in found.items()}
 

@@ -1,7 +1,8 @@
 """The HTML file itself: verdict first, then the data, then the viewer, all in one text that asks nothing of a network.
 
 Owns the template's places, the escaping and the policy that the page holds a browser to. The viewer is one committed
-file, `viewer.min.js`, built of `viewer/` as DEVELOPERS.md says.
+file, `viewer.min.js`, built of `viewer/` as DEVELOPERS.md says. The page that `view` serves holds `live.min.js` beside
+it, and may ask its own server; a file never does.
 """
 
 from __future__ import annotations
@@ -10,33 +11,47 @@ import base64
 import hashlib
 import html
 import json
+from collections.abc import Sequence
 from importlib import resources
 from typing import Any
 
-from elbowroom.model.page.packing import Pack, packed_text
+from elbowroom.model.page.packing import DEFLATE, Pack, packed_text
+from elbowroom.model.told.verdict_words import WHOLE_SIGN
 
-SIGNS = {"fits": "✓", "fails": "✖", "unknown": "?"}
+WORDS = {"title": "build", "said": "said", "sentence": "sentence", "first": "first"}  # the template's, of the data
 
 
 def document(told: dict[str, Any], pack: Pack) -> str:
     """The page."""
-    style, script = _file("viewer.css"), _file("viewer.min.js")
+    return _page(
+        {name: html.escape(told[key]) for name, key in WORDS.items()},
+        told["verdict"], _file("viewer.css"), (_file("viewer.min.js"),), "'none'",
+        {"contents": data_text(told), "meshes": pack.text()},
+    )  # fmt: skip
+
+
+def live_document(title: str) -> str:
+    """The page without data, with the script that asks where it came from for them and for all that is done on it."""
+    words = {"title": html.escape(title), "said": "Being checked", "sentence": "The first answer takes longest."}
+    style = _file("viewer.css") + _file("live.css")
+    scripts = (_file("viewer.min.js"), _file("live.min.js"))
+    return _page(words | {"first": ""}, "unknown", style, scripts, "'self'", {"contents": "", "meshes": ""})
+
+
+def _page(
+    words: dict[str, str], verdict: str, style: str, scripts: Sequence[str], connect: str, data: dict[str, str]
+) -> str:
     policy = (
-        f"default-src 'none'; script-src {_digest(script)}; style-src {_digest(style)}; img-src data:; "
-        f"connect-src 'none'; base-uri 'none'; form-action 'none'"
+        f"default-src 'none'; script-src {' '.join(map(_digest, scripts))}; style-src {_digest(style)}; "
+        f"img-src data:; connect-src {connect}; base-uri 'none'; form-action 'none'"
     )
-    values = {
+    values = words | data | {
         "policy": html.escape(policy),
-        "title": html.escape(told["build"]),
-        "said": html.escape(told["said"]),
-        "sentence": html.escape(told["sentence"]),
-        "verdict": told["verdict"],
-        "sign": SIGNS[told["verdict"]],
+        "verdict": verdict,
+        "sign": WHOLE_SIGN[verdict],
         "style": style,
-        "script": script,
-        "contents": data_text(told),
-        "meshes": pack.text(),
-    }
+        "scripts": "\n".join(f"<script>{s}</script>" for s in scripts),
+    }  # fmt: skip
     out = []
     for i, piece in enumerate(_file("page.html").split("{{")):  # one pass: what is put in is not looked through again
         name, closed, rest = piece.partition("}}")
@@ -44,10 +59,10 @@ def document(told: dict[str, Any], pack: Pack) -> str:
     return "".join(out)
 
 
-def data_text(told: dict[str, Any]) -> str:
+def data_text(told: dict[str, Any], level: int = DEFLATE) -> str:
     """The page's data for a script tag: base64 of deflated JSON, which holds no character that HTML knows."""
     text = json.dumps(told, separators=(",", ":"), sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return packed_text(text.encode("ascii"))
+    return packed_text(text.encode("ascii"), level)
 
 
 def _digest(text: str) -> str:

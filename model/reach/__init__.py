@@ -117,13 +117,12 @@ def _told(rooms: Rooms, site: Site, wanted: dict[Port, Wanted], usual: Tubing | 
     """The finding of a port with no answer under that key: one kept of a scene that is alike where it looked, else a
     new one. Under the key it is then kept, too.
     """
-    narrow = keep.Narrow(rooms, site, wanted.get(site.port, Wanted()), usual)
-    known = narrow.recall()
-    finding = None if known is None else _kept(known[0])
+    known = keep.narrow(rooms, site, wanted.get(site.port, Wanted()), usual).recall()
+    finding = None if known is None else _kept(known[16:])
     if known is None or finding is None:
         return _judge(rooms, site, wanted, usual, key).finding
-    rooms.store.keep_records({key: known[0]})
-    solid = rooms.store.read(keep.solid_name(known[1]))
+    rooms.store.keep_records({key: known[16:]})
+    solid = rooms.store.read(keep.solid_name(known[:16]))
     if solid is not None:
         rooms.store.write(keep.solid_name(key), solid)
     return finding
@@ -136,7 +135,7 @@ def _judge(rooms: Rooms, site: Site, wanted: dict[Port, Wanted], usual: Tubing |
     data = pack([found.finding])
     rooms.store.keep_records({key: data})
     rooms.store.write(keep.solid_name(key), keep.pack_solid(found.solid))
-    keep.Narrow(rooms, site, own, usual).keep(looked, data, key)
+    keep.narrow(rooms, site, own, usual).keep(looked, key + data)
     return found
 
 

@@ -2,25 +2,22 @@
 
 Owns the keys (everything an answer depends on: code, the port, its chain, and every solid within the farthest that any
 of its questions looks, or that meets what its own questions did look at) and the form of a solid in the store, as numpy
-arrays. Leaves the cache itself to `store`, the record of where one looked to `geometry.looked`, and the form of a
+arrays. Leaves the cache itself to `store`, what is kept of where one looked to `geometry.alike`, and the form of a
 finding to `kept_findings`.
 """
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import io
-import json
-import struct
-import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
 import numpy as np
 
 from elbowroom.model import digest
-from elbowroom.model.geometry.looked import Blocks, Looked
+from elbowroom.model.geometry.alike import Alike, digest_of
+from elbowroom.model.geometry.looked import Blocks
 from elbowroom.model.geometry.scene import Mesh, Solid
 from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.loop.plumbing import Link, Tubing
@@ -37,7 +34,7 @@ def key_of(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> by
     """The key of a port's answer, by all that stands within the horizon: quickly found, and lost with any edit near."""
     reach = sum(max(li.fitting.reach_length, li.fitting.swing) for li in wanted.links)
     near = [_standing(s) for s in rooms.around(site, HORIZON + reach)]
-    return _digest([*_asked(rooms, site, wanted, usual), near])
+    return digest_of([*_asked(rooms, site, wanted, usual), near])
 
 
 def _asked(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> list[Any]:
@@ -64,53 +61,27 @@ def _standing(s: Solid) -> list[Any]:
     ]  # fmt: skip
 
 
-def _digest(facts: list[Any]) -> bytes:
-    return hashlib.blake2b(json.dumps(facts).encode(), digest_size=16).digest()
-
-
-class Narrow:
-    """Answers kept under what they looked at. Where a port's answer looked is kept beside it, by the question alone;
-    an answer stands for every scene in which the same bodies meet that record.
+def proved(rooms: Rooms, site: Site, wanted: Wanted, moving: Collection[str], ask: Callable[[], bool]) -> bool:
+    """A yes or no about a port, kept under the question and every body in the rooms, each with its bound and its
+    dimensions: those that a height moves stand in them wider, thinner or longer than they are drawn.
     """
+    bodies = [[*_standing(s), s.mesh.bound, s.piece.part.shape_key(), s.lo.tolist()] for s in rooms.scene.solids]
+    key = digest_of(["proved", *_asked(rooms, site, wanted, None), rooms.less, sorted(moving), bodies])
+    data: bytes | None = rooms.store.recall("record", key) or rooms.store.records([key]).get(key)
+    if data not in (b"y", b"n"):
+        data = b"y" if ask() else b"n"
+        rooms.store.keep_records({key: data})
+    rooms.store.remember("record", key, data)
+    return data == b"y"
 
-    MOST = 6  # records of one question: what comes and goes beside a port while one thinks about it
 
-    def __init__(self, rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> None:
-        self.rooms = rooms
-        self.question = _digest(["looked", *_asked(rooms, site, wanted, usual)])
+def narrow(rooms: Rooms, site: Site, wanted: Wanted, usual: Tubing | None) -> Alike:
+    """Answers on a port, kept under what they looked at: the key of their solid, 16 bytes, and the finding."""
 
-    def _records(self) -> list[bytes]:
-        data = self.rooms.store.records([self.question]).get(self.question)
-        out = []
-        while data:
-            size = int.from_bytes(data[:4], "little")
-            out.append(data[4 : 4 + size])
-            data = data[4 + size :]
-        return out
+    def standing(blocks: Blocks) -> list[Any]:
+        return [_standing(s) for s in rooms.meeting(blocks)]
 
-    def _key(self, record: bytes) -> bytes:
-        there = [_standing(s) for s in self.rooms.meeting(Blocks.unpack(record))]
-        return _digest([self.question.hex(), hashlib.blake2b(record, digest_size=16).hexdigest(), there])
-
-    def recall(self) -> tuple[bytes, bytes] | None:
-        """The answer that was kept, and the key its solid was kept under."""
-        keys = []
-        for record in self._records():
-            with contextlib.suppress(ValueError, struct.error, zlib.error):
-                keys.append(self._key(record))
-        found = self.rooms.store.records(keys)
-        answer = next((found[k] for k in keys if k in found), None)
-        return None if answer is None else (answer[16:], answer[:16])
-
-    def keep(self, looked: Looked, answer: bytes, solid: bytes) -> None:
-        """solid: the key its solid is kept under, 16 bytes."""
-        blocks = looked.record()
-        if blocks is None:
-            return
-        record = blocks.pack()
-        records = [record, *(r for r in self._records() if r != record)][: self.MOST]
-        index = b"".join(len(r).to_bytes(4, "little") + r for r in records)
-        self.rooms.store.keep_records({self.question: index, self._key(record): solid + answer})
+    return Alike(_asked(rooms, site, wanted, usual), standing, rooms.store)
 
 
 def _links(links: Sequence[Link]) -> list[Any]:

@@ -23,6 +23,7 @@ Question = Literal[
 
 FAILING: frozenset[str] = frozenset({"clash", "touch", "tight", "fail"})
 UNDECIDED: frozenset[str] = frozenset({"unknown"})
+WELL: frozenset[str] = frozenset({"clear", "pass"})
 _EITHER_WAY: frozenset[str] = frozenset({"interference", "clearance", "mate"})  # questions about two as equals
 _ORDER = {v: i for i, v in enumerate(("clash", "fail", "unknown", "touch", "tight", "caution", "clear", "pass"))}
 
@@ -90,6 +91,22 @@ class Finding:
         """Sorting key: worst verdict first, then the smallest number, then the id."""
         number = math.inf if self.measured is None else self.measured
         return (_ORDER[self.verdict], -number if self.verdict == "clash" else number, self.id)
+
+    def step_from(self, was: Finding) -> float | None:
+        """How much better this is than an earlier answer to the same question, in `unit`; negative: worse. None where
+        one of the two has no number, or no limit that its number is to come nearer to.
+        """
+        if None in (self.measured, was.measured, self.required, was.required) or self.unit != was.unit:
+            return None
+        if self.verdict not in FAILING or was.verdict not in FAILING:
+            return None
+        off, before = (abs(float(f.measured or 0.0) - float(f.required or 0.0)) for f in (self, was))
+        return rounded(before - off)
+
+    @property
+    def order(self) -> int:
+        """How bad the verdict is, 0 the worst."""
+        return _ORDER[self.verdict]
 
     def to_json(self) -> dict[str, Any]:
         told = {

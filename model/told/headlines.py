@@ -1,6 +1,6 @@
 """A finding as a builder says it, in one short sentence: what, how much, of what.
 
-Owns the short wording only; the finding's own text says all of it. Numbers are the finding's, worded as its text has
+Owns the short wordings only; the finding's own text says all of it. Numbers are the finding's, worded as its text has
 them.
 """
 
@@ -27,6 +27,21 @@ def headline(f: Finding) -> str:
         if (f.question, f.verdict) == ("clearance", "touch"):
             return f"{one} touches {other}, and nothing says it should"
     return f.text.split("; ")[0]
+
+
+def label(f: Finding) -> str:
+    """The finding's number for a label beside the place, worded as its headline has it; empty where it has none."""
+    if f.verdict == "touch":
+        return "touches"
+    if f.measured is None or f.unit != "mm" or not f.where:
+        return ""
+    if (f.question, f.verdict) == ("interference", "clash"):
+        return f"{tenths(f.measured)} into each other"
+    if f.required is not None and f.verdict == "tight":
+        return f"{tenths(f.measured, f.required)}, {tenths(f.required)} wanted"
+    if f.measured < 0:
+        return f"{tenths(-f.measured)} in the way" if f.question == "port-reach" else ""
+    return tenths(f.measured) if f.question in ("clearance", "keep-out") else ""
 
 
 def sentence(findings: list[Finding]) -> str:

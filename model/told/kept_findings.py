@@ -18,7 +18,7 @@ def pack(findings: Sequence[Finding]) -> bytes:
         [
             [f.question, f.verdict, f.parts, f.text, f.bodies, f.measured, f.unit, f.required, f.low, f.high, f.where,
              [f.basis.method, f.basis.bound, f.basis.assumed], f.remedies, f.extra, f.place,
-             packed(f.about), f.cause, f.effects, f.take_care, f.spot, f.joint_face]
+             packed(f.about), f.cause, f.effects, f.take_care, f.spot, f.joint_face, f.short]
             for f in findings
         ]
     ).encode()  # fmt: skip
@@ -29,14 +29,14 @@ def unpack(data: bytes) -> list[Finding]:
     out = []
     for row in json.loads(data):
         q, v, parts, text, bodies, measured, unit, required, low, high, where, basis, remedies, extra, *rest = row
-        place, about, cause, effects, care, spot, face = rest
+        place, about, cause, effects, care, spot, face, short = rest
         assumed = tuple((name, tuple(fields)) for name, fields in basis[2])
         out.append(
             Finding(
                 q, v, tuple(parts), text, tuple(bodies), measured, unit, required, low, high,
                 tuple((p[0], p[1], p[2]) for p in where), Basis(basis[0], basis[1], assumed), tuple(remedies),
                 tuple((k, value) for k, value in extra), place, unpacked(about), cause,
-                tuple(effects), tuple(care), spot, face,
+                tuple(effects), tuple(care), spot, face, short,
             )
         )  # fmt: skip
     return out

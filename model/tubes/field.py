@@ -45,21 +45,33 @@ class Field:
         return (self.near.shape[0], self.near.shape[1], self.near.shape[2])
 
     @property
+    def influence(self) -> float:
+        """mm along each axis from a cell beyond which nothing bears on what it knows: sources are taken from REACH and
+        two cells, and what they say is handed on by one.
+        """
+        return REACH + 4 * self.cell
+
+    @property
     def place(self) -> tuple[Floats32, np.float32, np.float32]:
         """Lower corner, cells a mm and mm a cell, as the kernels take them."""
         return self.lo.astype(np.float32), np.float32(1 / self.cell), np.float32(self.cell)
 
-    def excess(self, points: Floats, *, tight: bool = False) -> Floats32:
+    def excess(self, points: Floats, *, tight: bool = False, seen: NDArray[np.uint8] | None = None) -> Floats32:
         """Upper bound, mm, of the distance to the obstacles less the distance wanted, at each point (..., 3).
 
-        tight: the least of what the cell and its six neighbours know: slower, and nearer the truth.
+        tight: the least of what the cell and its six neighbours know: slower, and nearer the truth. seen: as `blank`
+        makes it; the cells that are asked are marked there.
         """
         from elbowroom.model.tubes.kernels import excess_at  # compiled: loaded only where a run is looked for
 
         out = np.empty(points.shape[:-1], dtype=np.float32)
         flat = np.ascontiguousarray(points.reshape(-1, 3), dtype=np.float32)
-        excess_at(self.near, *self.place, flat, tight, out.reshape(-1))
+        excess_at(self.near, *self.place, flat, tight, self.blank() if seen is None else seen, out.reshape(-1))
         return out
+
+    def blank(self) -> NDArray[np.uint8]:
+        """A mark for every cell, none set."""
+        return np.zeros(self.shape, dtype=np.uint8)
 
     def axes(self) -> tuple[Floats32, Floats32, Floats32]:
         """Coordinates of the cells' middles along each axis."""
@@ -121,13 +133,13 @@ def build(space: Space, margins: Margins, lo: Floats, hi: Floats, *, walled: boo
         mapping.draw_walls(*draft.axes, low, high, np.int32(OUTSIDE), near, owner, draft.room)
     wanted = space.margins(margins)
     for margin in np.unique(wanted):
-        _add(draft, space, np.nonzero(wanted == margin)[0], (margin + space.bounds).astype(np.float32))
+        _add(draft, space, np.nonzero(wanted == margin)[0], float(margin))
     mapping.ask_neighbours(*draft.axes, np.int32(NOTHING), near, owner, draft.room)
     return draft.field
 
 
-def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32) -> None:
-    """Spread the surfaces and insides of some obstacles over the part of the map that they reach."""
+def _add(draft: _Draft, space: Space, members: NDArray[np.int64], margin: float) -> None:
+    """Spread the surfaces and insides of some obstacles of one margin over the part of the map that they reach."""
     from elbowroom.model.tubes import mapping
 
     field = draft.field
@@ -138,18 +150,20 @@ def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32
     if np.any(i1 <= i0):
         return
     part = tuple(slice(int(u), int(v)) for u, v in zip(i0, i1, strict=True))
-    lo, shape = field.lo + i0 * field.cell, tuple(int(k) for k in i1 - i0)
+    shape = tuple(int(k) for k in i1 - i0)
     obstacles = [space.obstacles[i] for i in members]
     triangles = np.concatenate([o.vertices[o.triangles] for o in obstacles])
     who = np.repeat(members, [len(o.triangles) for o in obstacles]).astype(np.int32)
     q, label = np.empty((*shape, 3), dtype=np.float32), np.full(shape, -1, dtype=np.int32)
     mapping.sample_surfaces(
-        np.ascontiguousarray(triangles, dtype=float), who, field.cell / 2, lo, field.cell, q, label,
-        np.full(shape, np.inf, dtype=np.float32),
+        np.ascontiguousarray(triangles, dtype=float), who, field.cell / 2, field.lo, field.cell, i0.astype(np.int64), q,
+        label, np.full(shape, np.inf, dtype=np.float32),
     )  # fmt: skip
-    filled = _filled(triangles, who, lo, field.cell, shape)
+    filled = _filled(triangles, who, field, i0, shape)
     solid = filled >= 0
-    q[solid], label[solid] = draft.middles[part][solid], filled[solid]
+    q[solid], label[solid] = draft.middles[part][solid], len(space.names) + filled[solid]
+    # Inside, the margin alone: which of several solids a cell lies in is not known for sure, nor then which bound.
+    need = np.concatenate([margin + space.bounds, np.full(len(space.names), margin)]).astype(np.float32)
     # The number of the source whose middle is nearest, for each cell within REACH of one.
     nearest = np.where(label >= 0, np.arange(label.size, dtype=np.int32).reshape(shape), np.int32(-1))
     mapping.spread_along(nearest, field.cell, int(np.ceil(REACH / field.cell)) + 1)
@@ -158,12 +172,17 @@ def _add(draft: _Draft, space: Space, members: NDArray[np.int64], need: Floats32
     )
 
 
-def _filled(t: Floats, who: NDArray[np.int32], lo: Floats, cell: float, shape: tuple[int, ...]) -> NDArray[np.int32]:
-    """For each cell an obstacle its middle lies in, -1 where none: crossings counted upward along columns."""
+def _filled(
+    t: Floats, who: NDArray[np.int32], field: Field, i0: NDArray[np.int64], shape: tuple[int, ...]
+) -> NDArray[np.int32]:
+    """For each cell of the part that begins at cell i0 an obstacle its middle lies in, -1 where none: crossings counted
+    upward along columns.
+    """
+    lo, cell = field.lo, field.cell
     origin = lo[:2] + (0.5 + np.array([_NUDGE, 1.7 * _NUDGE])) * cell  # feet of the columns
     first = np.ceil((t[..., :2].min(axis=1) - origin) / cell).astype(np.int64)
     last = np.floor((t[..., :2].max(axis=1) - origin) / cell).astype(np.int64)
-    first, last = np.maximum(first, 0), np.minimum(last, np.array(shape[:2]) - 1)
+    first, last = np.maximum(first, i0[:2]), np.minimum(last, i0[:2] + np.array(shape[:2]) - 1)
     wide = np.maximum(last - first + 1, 0)
     owner, k = spans(wide[:, 0] * wide[:, 1])
     i = first[owner, 0] + k // np.maximum(wide[owner, 1], 1)
@@ -176,7 +195,8 @@ def _filled(t: Floats, who: NDArray[np.int32], lo: Floats, cell: float, shape: t
     crossed = (np.all(edge >= 0, axis=1) | np.all(edge <= 0, axis=1)) & (area != 0)
     edge, area, i, j, p, owner = edge[crossed], area[crossed], i[crossed], j[crossed], p[crossed], owner[crossed]
     z = (edge[:, 0] * p[:, 2, 2] + edge[:, 1] * p[:, 0, 2] + edge[:, 2] * p[:, 1, 2]) / area
-    level = np.clip(np.ceil((z - lo[2]) / cell - 0.5), 0, shape[2]).astype(np.int64)
+    level = np.clip(np.ceil((z - lo[2]) / cell - 0.5) - i0[2], 0, shape[2]).astype(np.int64)
+    i, j = i - i0[0], j - i0[1]
     count = np.zeros((shape[0], shape[1], shape[2] + 1), dtype=np.int32)
     np.add.at(count, (i, j, level), np.where(area > 0, -1, 1))  # a triangle that faces up is left, going up
     inside = np.cumsum(count, axis=2)[..., :-1] != 0

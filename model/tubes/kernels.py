@@ -18,6 +18,7 @@ from elbowroom.model.tubes.compiled import helper, kernel
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
 
 TURN_EPS = 1e-8  # rad: less is no bend
 FAR = 1e6  # mm: stands for a setback no leg can hold
@@ -93,14 +94,17 @@ def _cell(v: np.float32, n: int) -> int:
 @helper
 def _excess(
     near: Floats32, lo: Floats32, scale: np.float32, cell: np.float32, x: np.float32, y: np.float32, z: np.float32,
-    tight: bool,
+    tight: bool, seen: Bytes,
 ) -> np.float32:  # fmt: skip
-    """Distance to the point the cell knows less the one wanted; tight: the least of it and its six neighbours'."""
+    """Distance to the point the cell knows less the one wanted; tight: the least of it and its six neighbours'.
+    Cells that are asked are marked in `seen`.
+    """
     i = _cell((x - lo[0]) * scale, near.shape[0])
     j = _cell((y - lo[1]) * scale, near.shape[1])
     k = _cell((z - lo[2]) * scale, near.shape[2])
     u, v, w = x - near[i, j, k, 0], y - near[i, j, k, 1], z - near[i, j, k, 2]
     least = np.sqrt(u * u + v * v + w * w) - near[i, j, k, 3]
+    seen[i, j, k] = 1
     if tight:
         for m in range(6):
             a, b, c = i, j, k
@@ -113,30 +117,33 @@ def _excess(
                 c = _cell((z + step - lo[2]) * scale, near.shape[2])
             u, v, w = x - near[a, b, c, 0], y - near[a, b, c, 1], z - near[a, b, c, 2]
             least = min(least, np.sqrt(u * u + v * v + w * w) - near[a, b, c, 3])
+            seen[a, b, c] = 1
     return least
 
 
-@kernel("void(f4[:,:,:,::1], f4[::1], f4, f4, f4[:,::1], b1, f4[::1])")
+@kernel("void(f4[:,:,:,::1], f4[::1], f4, f4, f4[:,::1], b1, u1[:,:,::1], f4[::1])")
 def excess_at(
-    near: Floats32, lo: Floats32, scale: np.float32, cell: np.float32, points: Floats32, tight: bool, out: Floats32
+    near: Floats32, lo: Floats32, scale: np.float32, cell: np.float32, points: Floats32, tight: bool, seen: Bytes,
+    out: Floats32,
 ) -> None:  # fmt: skip
-    """Fill `out` with the map's figure at each point."""
+    """Fill `out` with the map's figure at each point, and mark the cells that are asked."""
     for i in range(points.shape[0]):
-        out[i] = _excess(near, lo, scale, cell, points[i, 0], points[i, 1], points[i, 2], tight)
+        out[i] = _excess(near, lo, scale, cell, points[i, 0], points[i, 1], points[i, 2], tight, seen)
 
 
 @kernel(
     "void(f4[:,:,:,::1], f4[::1], f4, f4, f4, f8, f8, i8[::1], i8[::1], f8[:,:,::1], f8[:,:,::1], f8[:,::1],"
-    " f8[:,::1], f8[:,::1], f8[::1], f8, b1, f8[::1], f8[::1])"
+    " f8[:,::1], f8[:,::1], f8[::1], f8, b1, f8[::1], u1[:,:,::1], f8[::1])"
 )
 def least_room(
     near: Floats32, lo: Floats32, scale: np.float32, cell: np.float32, thick: np.float32, skip0: float,
     skip1: float, straight_parts: Ints, arc_parts: Ints, points: Floats, directions: Floats, straights: Floats,
-    turns: Floats, setbacks: Floats, length: Floats, radius: float, tight: bool, floors: Floats, out: Floats,
+    turns: Floats, setbacks: Floats, length: Floats, radius: float, tight: bool, floors: Floats, seen: Bytes,
+    out: Floats,
 ) -> None:  # fmt: skip
     """Fill `out` with the least room along each line, `thick` taken off the map's figure. A line that falls below its
     floor is left there, with what was found so far. skip0, skip1: mm at the ends that are not looked at.
-    straight_parts, arc_parts: steps in which each straight and arc is looked at.
+    straight_parts, arc_parts: steps in which each straight and arc is looked at. seen: as `_excess` marks it.
     """
     n, legs = points.shape[0], points.shape[1] - 1
     for i in range(n):
@@ -176,7 +183,7 @@ def least_room(
                 x = np.float32(b0 + f * d0 + g * i0)
                 y = np.float32(b1 + f * d1 + g * i1)
                 z = np.float32(b2 + f * d2 + g * i2)
-                least = min(least, _excess(near, lo, scale, cell, x, y, z, tight) - thick)
+                least = min(least, _excess(near, lo, scale, cell, x, y, z, tight, seen) - thick)
                 if least < low:
                     break
             if least < low:

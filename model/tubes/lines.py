@@ -11,12 +11,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from elbowroom.model.geometry.envelopes import Floats
+from elbowroom.model.geometry.looked import note
 from elbowroom.model.tolerances import SQUARE_COS
 from elbowroom.model.tubes.field import Field, Floats32
 from elbowroom.model.tubes.rules import Rules
 
+TOGETHER = 3  # cells each way that are noted as one: a block of the record is about as large
 SAMPLE = 4.0  # mm between the points at which an attempt is held against the map: about a cell
 
 
@@ -62,15 +65,29 @@ def measure(points: Floats, rules: Rules) -> Lines:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Map:
-    """The map a run is planned on: the field, the tube's radius, and how far from each end it is not looked at (mm)."""
+    """The map a run is planned on: the field, the tube's radius, and how far from each end it is not looked at (mm).
+    seen: which cells of the field have been asked.
+    """
 
     field: Field
     radius: float
     skip: tuple[float, float]
+    seen: NDArray[np.uint8]
+
+    @classmethod
+    def of(cls, field: Field, radius: float, skip: tuple[float, float]) -> Map:
+        return cls(field, radius, skip, field.blank())
+
+    def noted(self) -> None:
+        """Note all that the cells asked so far depend on, where anyone keeps a record (`geometry.looked`)."""
+        f = self.field
+        blocks = np.unique(np.argwhere(self.seen) // TOGETHER, axis=0) * TOGETHER
+        lo = f.lo + blocks * f.cell
+        note(lo, lo + TOGETHER * f.cell, f.influence)
 
     def room(self, points: Floats) -> Floats32:
         """Upper bound, mm, of the excess of room around a tube's centre line at each point (..., 3)."""
-        out = self.field.excess(points)
+        out = self.field.excess(points, seen=self.seen)
         out -= np.float32(self.radius)
         return out
 
@@ -90,6 +107,6 @@ class Map:
         least_room(
             self.field.near, *self.field.place, np.float32(self.radius), *self.skip, straight_parts, arc_parts,
             lines.points, lines.directions, lines.straights, lines.turns, lines.setbacks, lines.length, bend, tight,
-            np.full(n, -np.inf) if floors is None else floors, out,
+            np.full(n, -np.inf) if floors is None else floors, self.seen, out,
         )  # fmt: skip
         return out

@@ -17,13 +17,15 @@ Floats32 = NDArray[np.float32]
 Ints32 = NDArray[np.int32]
 
 
-@kernel("void(f8[:,:,::1], i4[::1], f8, f8[::1], f8, f4[:,:,:,::1], i4[:,:,::1], f4[:,:,::1])")
+@kernel("void(f8[:,:,::1], i4[::1], f8, f8[::1], f8, i8[::1], f4[:,:,:,::1], i4[:,:,::1], f4[:,:,::1])")
 def sample_surfaces(
-    triangles: Floats, who: Ints32, step: float, lo: Floats, cell: float, q: Floats32, label: Ints32, best: Floats32
-) -> None:
+    triangles: Floats, who: Ints32, step: float, lo: Floats, cell: float, first: NDArray[np.int64], q: Floats32,
+    label: Ints32, best: Floats32,
+) -> None:  # fmt: skip
     """Of points on the triangles, at most about `step` apart, keep the one nearest to each cell's middle.
 
-    q: those points; label: `who` of their triangles; best: their squared distances, for cells without one inf.
+    q: those points, of a part of the map that begins at its cell `first`; label: `who` of their triangles; best: their
+    squared distances, for cells without one inf.
     """
     for m in range(triangles.shape[0]):
         t, longest, base = triangles[m], 0, -1.0
@@ -46,11 +48,12 @@ def sample_surfaces(
                 i = int(math.floor((x - lo[0]) / cell))  # noqa: RUF046
                 j = int(math.floor((y - lo[1]) / cell))  # noqa: RUF046
                 k = int(math.floor((z - lo[2]) / cell))  # noqa: RUF046
-                if min(i, j, k) < 0 or i >= best.shape[0] or j >= best.shape[1] or k >= best.shape[2]:
-                    continue
                 dx = x - (lo[0] + (i + 0.5) * cell)
                 dy = y - (lo[1] + (j + 0.5) * cell)
                 dz = z - (lo[2] + (k + 0.5) * cell)
+                i, j, k = i - first[0], j - first[1], k - first[2]
+                if min(i, j, k) < 0 or i >= best.shape[0] or j >= best.shape[1] or k >= best.shape[2]:
+                    continue
                 d = np.float32(dx * dx + dy * dy + dz * dz)
                 if d <= best[i, j, k]:
                     best[i, j, k], label[i, j, k] = d, who[m]
@@ -65,6 +68,7 @@ def offer_nearest(
 ) -> None:  # fmt: skip
     """Take for each cell of a part (at `first` in the map) the point its nearest source knows, where that leaves less
     room than what is drawn. nearest: flat index of the source in the part, -1 where there is none; xs, ys, zs: middles.
+    need: of every obstacle's surface, then of every obstacle's inside, as `label` counts them.
     """
     n1, n2 = nearest.shape[1], nearest.shape[2]
     for i in range(nearest.shape[0]):
@@ -78,7 +82,7 @@ def offer_nearest(
                 dx, dy, dz = xs[u] - q[a, b, c, 0], ys[v] - q[a, b, c, 1], zs[w] - q[a, b, c, 2]
                 left = np.sqrt(dx * dx + dy * dy + dz * dz) - need[who]
                 if left < room[u, v, w]:
-                    room[u, v, w], owner[u, v, w], near[u, v, w, 3] = left, who, need[who]
+                    room[u, v, w], owner[u, v, w], near[u, v, w, 3] = left, who % (len(need) // 2), need[who]
                     near[u, v, w, 0], near[u, v, w, 1], near[u, v, w, 2] = q[a, b, c, 0], q[a, b, c, 1], q[a, b, c, 2]
 
 

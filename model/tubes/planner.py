@@ -51,12 +51,15 @@ WIDER = (4.0, 3.0, 2.5, 2.0, 1.6, 1.3, 1.15)  # radii tried for the arcs of a ho
 
 def field_for(space: Space, rules: Rules, points: Floats, within: Box | None) -> Field:
     """The map to plan on: share one among runs with the same rules and obstacles."""
+    return build(space, rules.clearance, *place_of(space, rules, points, within), walled=within is not None)
+
+
+def place_of(space: Space, rules: Rules, points: Floats, within: Box | None) -> tuple[Floats, Floats]:
+    """Lower and upper corner of the map, without the walls drawn round it."""
     if within is not None:
-        return build(space, rules.clearance, np.array(within.lo), np.array(within.hi), walled=True)
+        return np.array(within.lo), np.array(within.hi)
     pad = 3 * rules.radius + rules.end_leg + rules.od
-    lo = np.vstack([points, space.lo]).min(axis=0) - pad
-    hi = np.vstack([points, space.hi]).max(axis=0) + pad
-    return build(space, rules.clearance, lo, hi)
+    return np.vstack([points, space.lo]).min(axis=0) - pad, np.vstack([points, space.hi]).max(axis=0) + pad
 
 
 def plan(
@@ -79,12 +82,18 @@ def plan(
         start,
         end,
         within,
-        Map(field, rules.od / 2, (unseen(rules, start), unseen(rules, end))),
+        Map.of(field, rules.od / 2, (unseen(rules, start), unseen(rules, end))),
         sides[0],
         sides[1],
     )
-    if len(sides[0][0]) and len(sides[1][0]):
-        many = len(sides[0][0]) * len(sides[1][0]) > 1
+    result = _result(task, thorough, below, effort)
+    task.map.noted()
+    return result
+
+
+def _result(task: Task, thorough: bool, below: float, effort: float) -> Result:
+    if len(task.starts[0]) and len(task.ends[0]):
+        many = len(task.starts[0]) * len(task.ends[0]) > 1
         task.most_work = effort * ((MOST_WORK * (TOGETHER if many else 1.0)) if thorough else SHORT_WORK)
         found = _search(task, thorough, below)
         if found is None and many and thorough and math.isinf(below) and not task.why:

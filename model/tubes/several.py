@@ -11,15 +11,19 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
 
 import numpy as np
 
 from elbowroom.model.geometry.envelopes import Floats, Margins, Obstacle, Rod
 from elbowroom.model.geometry.freespace import Space
+from elbowroom.model.store import Store
 from elbowroom.model.tubes.bars import bars_of, gaps, rod_mesh, swept
 from elbowroom.model.tubes.field import Field
-from elbowroom.model.tubes.planner import field_for, plan
+from elbowroom.model.tubes.planner import field_for, place_of
 from elbowroom.model.tubes.rules import End, Found, NotFound, Result, Rules
+from elbowroom.model.tubes.searched import Question, searched
 from elbowroom.parts.vocabulary.base import Box
 
 TAKEN_UP = 3  # times one run may be taken up for others
@@ -43,16 +47,17 @@ class Wanted:
 
 
 def plan_all(
-    wanted: Sequence[Wanted], space: Space, *, within: Box | None = None,
+    wanted: Sequence[Wanted], space: Space, *, within: Box | None = None, store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, Result]:  # fmt: skip
     """The best runs found for all of these together, by name. Between two tubes the larger wanted distance holds.
+    store: where what comes of each search is kept.
 
     progress: told how many are laid, of how many. A run is searched for at most 2 + TAKEN_UP times.
     """
     if len({w.name for w in wanted} | set(space.names)) < len(wanted) + len(set(space.names)):
         raise ValueError("the runs to be planned need names of their own, unlike each other's and any obstacle's")
-    board = _Board(wanted, space, within)
+    board = _Board(wanted, space, within, store)
     queue = sorted(range(len(wanted)), key=lambda k: (board.apart(k), k))
     taken_up = [0] * len(wanted)
     best: dict[int, Result] = {}
@@ -90,8 +95,8 @@ def _better(new: Mapping[int, Result], old: Mapping[int, Result]) -> bool:
 class _Board:
     """What is laid so far, and the maps to plan on."""
 
-    def __init__(self, wanted: Sequence[Wanted], space: Space, within: Box | None) -> None:
-        self.wanted, self.space, self.within = wanted, space, within
+    def __init__(self, wanted: Sequence[Wanted], space: Space, within: Box | None, store: Store | None) -> None:
+        self.wanted, self.space, self.within, self.store = wanted, space, within, store
         self.laid: dict[int, Result] = {}
         self._alone: dict[int, Result] = {}
         self._fields: dict[object, Field] = {}
@@ -128,15 +133,24 @@ class _Board:
                 starts, ends, r = radii
                 bars.append((starts, ends, r + asked, len(self.space.names) + len(obstacles) - 1))
         rules = replace(w.rules, clearance=Margins(w.rules.clearance.default, special))
-        field = self._field(w.rules)
-        for n, (starts, ends, needs, owner) in enumerate(bars):
-            field = field.with_rods(starts, ends, needs, owner, copy=n == 0)
         space = self.space.extended(obstacles)
-        found = plan(
-            w.start, w.end, rules, space, within=self.within, field=field, thorough=not others, effort=w.effort
-        )
+
+        @cache
+        def field() -> Field:
+            out = self._field(w.rules)
+            for n, (starts, ends, needs, owner) in enumerate(bars):
+                out = out.with_rods(starts, ends, needs, owner, copy=n == 0)
+            return out
+
+        def search(start: End, end: End, **how: Any) -> Result:
+            about = Question(
+                start, end, rules, space, self.within, how, place_of(self.space, w.rules, self._points, self.within)
+            )
+            return searched(about, field, self.store)
+
+        found = search(w.start, w.end, thorough=not others, effort=w.effort)
         while w.finer is not None and isinstance(found, Found) and (near := w.finer(found)) is not None:
-            better = plan(*near, rules, space, within=self.within, field=field, below=found.cost)
+            better = search(*near, below=found.cost)
             if not isinstance(better, Found) or better.cost >= found.cost - WORTHWHILE:
                 break
             found = better

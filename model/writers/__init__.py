@@ -33,7 +33,7 @@ FORMATS: dict[str, str] = {
     "html": "html",
     "steps": "steps",
 }
-ON_DEMAND = frozenset({"reach", "html", "steps"})  # written only when named
+ON_DEMAND = frozenset({"reach", "steps"})  # written only when named
 
 
 class Written(NamedTuple):

@@ -30,7 +30,8 @@ class Job:
     cache that the scene was drawn through. `notes` collects what a reader of the files must be
     told: what was left out, and why. `reach` works out the reachable space of each port, `pictures` draws the files of
     that name, `steps` tells in which order the build goes together. `templates`: the build's
-    words for them. `detailed`: STEP shows parts as people know them, too, rather than as they are judged.
+    words for them. `detailed`: STEP shows parts as people know them, too, rather than as they are judged. `drawn`: a
+    cache of that folder that nothing is checked through, for who makes one export after another.
     """
 
     scene: Scene
@@ -43,6 +44,7 @@ class Job:
     steps: Callable[[], Files] | None = None
     templates: TemplatesSpec = field(default_factory=TemplatesSpec)
     detailed: bool = False
+    drawn: Store | None = None
 
     @property
     def title(self) -> str:
@@ -53,7 +55,7 @@ class Job:
         """The cache with nothing in memory: a check's boolean operations may alter the solids they were handed, and
         what is written must not depend on what was checked before.
         """
-        return Store(self.folder)
+        return Store(self.folder) if self.drawn is None else self.drawn
 
     @cached_property
     def plain_labels(self) -> dict[str, str]:

@@ -49,6 +49,11 @@ def note_work(what: str) -> None:
     _note(b"P", what.encode("utf-8", "replace")[:200])
 
 
+def note_waiting() -> None:
+    """Tell the watcher that the run waits for a person, so that it need not say how long it takes."""
+    _note(b"I", b"")
+
+
 @contextmanager
 def undisturbed() -> Iterator[None]:
     """A few file operations that are carried through: a signal to end is kept until they are done."""

@@ -118,3 +118,55 @@ def test_no_answer_of_a_session_is_stale(
 def test_importing_the_package_loads_nothing_heavy() -> None:
     script = "import sys, elbowroom; print(sorted({'numpy', 'pydantic', 'cadquery', 'coal'} & set(sys.modules)))"
     assert subprocess.run([sys.executable, "-c", script], capture_output=True, text=True).stdout == "[]\n"
+
+
+def test_a_look_at_words_that_are_not_saved_leaves_the_file_out_of_it(build: Path) -> None:
+    session = Session(build)
+    raised = session.check(text=BUILD.replace("height: 100,", "height: 380,"))
+    assert raised.json() == Session(build).check({"parts.crate.height": 380}).json()
+    assert build.read_text() == BUILD
+    with pytest.raises(BuildError, match=f"{build}:14:"):
+        session.check(text=BUILD.replace("height: 100,", "height: 38O,"))
+
+
+def test_a_change_says_whether_it_is_for_the_better_and_by_how_much(build: Path) -> None:
+    session = Session(build)
+    session.check({"parts.crate.height": 370})
+    deeper = session.check({"parts.crate.height": 372}).changes
+    clash = next(c for c in deeper if c.id.startswith("interference:crate/body~top/") and c.what == "number")
+    assert clash.better is False
+    assert clash.by == pytest.approx(-2.0, abs=1e-3)  # mm; the height went up by two
+    back = {c.id: c for c in session.check().changes}
+    gone = [c for c in back.values() if c.was is not None and c.was.verdict == "clash"]
+    assert gone
+    assert all(c.better for c in gone)
+    near = {c.id: c for c in session.check({"gaps.default": 50}).changes}
+    tight = next(c for c in near.values() if c.now is not None and c.now.verdict == "tight")
+    assert tight.better is False
+    nearer = {c.id: c for c in session.check({"gaps.default": 50, "parts.crate.at.rear": 240}).changes}
+    moved = [c for c in nearer.values() if c.what == "number" and c.now is not None and c.now.verdict == "tight"]
+    assert all(
+        c.better is not None and (c.better == (c.now.measured > c.was.measured)) for c in moved if c.now and c.was
+    )
+    assert moved
+
+
+def test_what_is_well_before_and_after_is_neither_better_nor_worse(build: Path) -> None:
+    session = Session(build)
+    session.check()
+    moved = session.check({"parts.drive.at.rear": 101}).changes
+    assert moved
+    assert all(c.better is None and c.by is None for c in moved)
+
+
+def test_the_outlook_is_what_check_tells_early_and_all_of_it_fails_in_the_end(build: Path) -> None:
+    session, told = Session(build), []
+    change = {"parts.crate.height": 380}
+    outlook = session.outlook(change)
+    answer = session.check(change, early=told.append)
+    assert [f.id for f in outlook.failing] == [f.id for f in told[0]]
+    assert outlook.failing
+    assert {f.id for f in outlook.failing} <= {f.id for f in answer.findings}
+    better = session.outlook().changes
+    assert {c.id for c in better} == {f.id for f in outlook.failing}
+    assert all(c.better for c in better)

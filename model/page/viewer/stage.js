@@ -1,73 +1,114 @@
-// The model: every body where it stands, who is shown, ghosted, moved apart, and the eye that looks at it.
+// The model: every body where it stands, who is shown, ghosted, moved apart, and how finely it is drawn.
 
-import { Box3, Color, Group, LineSegments, Matrix4, Mesh, PerspectiveCamera, Scene, Sphere, Vector3, WebGLRenderer } from "three";
-import { OrbitControls } from "three/addons/controls/OrbitControls.js";
+import { Box3, BoxGeometry, Color, Frustum, Group, LineSegments, Matrix4, Mesh, Scene, Sphere, Vector3, WebGLRenderer } from "three";
+import { Eye } from "./eye.js";
 import { linePaint, surfacePaint, withAlpha } from "./paint.js";
 import { shapeOf } from "./shape.js";
 
+const STRIPES = 20, WIDE = 56; // points of the picture from stripe to stripe; on walls, lest nothing else be seen
 const GHOST = 0.05; // opacity of what is not meant
-const FLIGHT = 450; // ms
 const KEEP_OUT = [0.52, 0.4, 0.72, 0.2];
 const REACH = [0.1, 0.62, 0.58, 0.22];
 const ALARM = [0.84, 0.24, 0.05];
 const FINE_LINES = new Set(["fins", "mesh"]); // materials of so many edges that they would be a grey field
+const COARSE = 0.4; // mm: what the coarse meshes are off by (`coarse.py`)
+const SETTLES = 220; // ms after the last movement when the picture is drawn in full again
+const SLOW = 40; // ms between pictures from which on less is drawn while it moves
+const RATIOS = [1, 0.75, 0.5]; // of the screen's points, while it moves, the slower the browser
+const TINY = [0, 5, 12]; // points of the picture: smaller bodies are left out then
+
+// Whether the browser draws by itself, without a graphics card: then edges are smoothed by finer pictures at rest alone,
+// since smoothing each picture takes as long as all else.
+function unaided() {
+  const gl = document.createElement("canvas").getContext("webgl2", { failIfMajorPerformanceCaveat: true });
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return !gl;
+}
+
+function blockOf(box) {
+  const size = box.getSize(new Vector3());
+  return new BoxGeometry(size.x, size.y, size.z).translate(...box.getCenter(new Vector3()).toArray());
+}
 
 export class Stage extends EventTarget {
   constructor(canvas) {
     super();
     this.canvas = canvas;
-    this.renderer = new WebGLRenderer({ canvas, antialias: true, stencil: true, alpha: true });
+    const slow = unaided();
+    this.renderer = new WebGLRenderer({ canvas, antialias: !slow, stencil: true, alpha: true });
     this.renderer.autoClear = false;
-    this.renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
+    this.ratio = slow ? Math.max(devicePixelRatio, 1.5) : Math.min(devicePixelRatio, 2);
+    this.renderer.setPixelRatio(this.ratio);
     this.scene = new Scene();
-    this.camera = new PerspectiveCamera(32, 1, 1, 20000);
-    this.camera.up.set(0, 0, 1);
-    this.controls = new OrbitControls(this.camera, canvas);
-    this.controls.zoomToCursor = true;
-    this.controls.addEventListener("change", () => this.draw());
-    this.controls.addEventListener("start", () => (this.flight = null));
+    this.eye = new Eye(this);
     this.model = new Group();
     this.scene.add(this.model);
-    this.layers = { keepOuts: false, reach: false, air: false, assumed: false, walls: true, lines: true };
+    this.layers = { keepOuts: false, reach: false, air: false, assumed: false, lines: true };
     this.hidden = new Set();
-    this.chosen = null; // { pieces, bodies, extra }
+    this.chosen = null; // { pieces, bodies, ports, glassy }
     this.apart = 0;
     this.before = []; // what is done before each picture
     this.after = [];
-    this.calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    this.thrift = slow ? 1 : 0;
+    this.ease = 0;
+    this.alarms = new Set();
     new ResizeObserver(() => this.resize()).observe(canvas.parentElement);
   }
 
   load({ told, meshes }) {
-    this.model.traverse((o) => o.material?.dispose());
+    this.model.traverse((o) => {
+      o.material?.dispose();
+      o.geometry?.dispose();
+    });
     this.model.clear();
     this.told = told;
+    this.meshes = meshes;
     this.shapes = new Map();
     this.bodies = [];
     this.byId = new Map();
-    const shape = (i) => this.shapes.get(i) ?? this.shapes.set(i, { ...shapeOf(meshes[i]), mesh: meshes[i] }).get(i);
-    this.shape = shape;
-    this.pieces = new Map(told.pieces.map((p) => [p.name, { ...p, bodies: [], box: new Box3(), assumed: Object.values(p.fields).some((f) => f.basis === "M" || f.basis === "P") }]));
+    this.pieces = new Map(told.pieces.map((p) => [p.name, { ...p, bodies: [], box: new Box3(), assumed: Object.values(p.fields).some((f) => told.assumed_marks.includes(f.basis)) }]));
     for (const b of told.bodies) {
       const look = b.kind === "keep-out" ? KEEP_OUT : told.looks[b.material];
-      const body = this.add(shape(b.mesh), look, b.pose, b.kind !== "keep-out" && !FINE_LINES.has(b.material));
-      Object.assign(body, { id: b.id, piece: b.piece, kind: b.kind, material: b.material, bound: b.bound, closed: b.closed, why: b.why, mesh: meshes[b.mesh] });
+      const fine = String(b.mesh), coarse = told.coarse[b.mesh];
+      const body = this.add(coarse ?? b.mesh, look, b.pose, b.kind !== "keep-out" && !FINE_LINES.has(b.material));
+      Object.assign(body, { ...b, fine: Number(fine), coarse, owner: this.pieces.get(b.piece) });
       this.bodies.push(body);
       if (b.kind !== "look") this.byId.set(b.id, body);
-      const piece = this.pieces.get(b.piece);
-      piece.bodies.push(body);
-      if (b.kind !== "keep-out") piece.box.union(body.box);
+      body.owner.bodies.push(body);
+      if (b.kind !== "keep-out") body.owner.box.union(body.box);
     }
-    this.reach = Object.entries(told.reach).map(([port, i]) => ({ port, ...this.add(shape(i), REACH, null, false) }));
+    this.reach = Object.entries(told.reach).map(([port, { mesh, piece }]) => ({ port, piece, ...this.add(mesh, REACH, null, false) }));
     this.box = new Box3();
     for (const p of this.pieces.values()) if (!p.outside) this.box.union(p.box);
+    if (this.box.isEmpty() && told.interior) this.box.set(new Vector3(...told.interior[0]), new Vector3(...told.interior[1]));
     this.centre = this.box.getCenter(new Vector3());
-    this.overlap = null;
+    this.overlaps = new Map();
+    for (const [id, { mesh, piece }] of Object.entries(told.overlaps)) this.overlaps.set(id, this.alarm(mesh, piece));
     this.dispatchEvent(new Event("load"));
     this.show();
+    this.prepare();
   }
 
-  add(shape, [r, g, b, alpha = 1], pose, lined) {
+  shape(i) {
+    if (!this.shapes.has(i)) this.shapes.set(i, shapeOf(this.meshes[i]));
+    return this.shapes.get(i);
+  }
+
+  // What is fine is made ready while nothing else is to be done.
+  prepare() {
+    const waiting = [...new Set(this.bodies.map((b) => b.fine))];
+    const { told } = this;
+    const soon = globalThis.requestIdleCallback ?? ((f) => setTimeout(f, 50));
+    const next = () => {
+      if (this.told !== told || !waiting.length) return;
+      this.shape(waiting.pop());
+      soon(next, { timeout: 2000 });
+    };
+    setTimeout(() => soon(next), 600);
+  }
+
+  add(mesh, [r, g, b, alpha = 1], pose, lined) {
+    const shape = this.shape(mesh);
     const surface = new Mesh(shape.surface, surfacePaint(new Color(r, g, b), alpha));
     surface.matrixAutoUpdate = false;
     if (pose) surface.matrix.set(...pose, 0, 0, 0, 1);
@@ -76,7 +117,16 @@ export class Stage extends EventTarget {
     this.model.add(surface);
     surface.updateMatrixWorld(true);
     const box = shape.surface.boundingBox.clone().applyMatrix4(surface.matrix);
-    return { surface, lines, alpha, colour: new Color(r, g, b), box, home: surface.matrix.clone() };
+    return { surface, lines, alpha, colour: new Color(r, g, b), box, home: surface.matrix.clone(), drawn: mesh, sphere: new Sphere() };
+  }
+
+  // What two bodies share, seen through all that stands before it.
+  alarm(mesh, piece) {
+    const it = { piece, ...this.add(mesh, ALARM, null, true) };
+    it.surface.renderOrder = 4;
+    it.lines.renderOrder = 5;
+    for (const o of [it.surface, it.lines]) Object.assign(o.material, { depthTest: false, depthWrite: false, transparent: true });
+    return it;
   }
 
   // Puts every body into the state that the choice, the layers and the hidden pieces ask for.
@@ -84,81 +134,113 @@ export class Stage extends EventTarget {
     const { chosen, layers } = this;
     const dark = document.documentElement.dataset.theme === "dark";
     for (const body of this.bodies) {
+      const { owner } = body;
       const meant = !chosen || chosen.pieces.has(body.piece);
       const named = chosen?.bodies.has(body.id);
+      const keepOut = body.kind === "keep-out";
       let visible = !this.hidden.has(body.piece), alpha = body.alpha;
-      if (body.kind === "keep-out") visible = visible && ((layers.keepOuts && meant) || named);
-      if (!meant) alpha = body.kind === "keep-out" ? 0 : GHOST * Math.min(1, body.alpha * 2);
-      else if (chosen?.glassy && body.kind !== "keep-out") alpha = Math.min(alpha, 0.34);
-      if (chosen && meant && this.pieces.get(body.piece).encloses && !named) alpha = GHOST;
-      body.surface.visible = Boolean(visible && alpha > 0);
+      if (keepOut) visible = (visible && layers.keepOuts && meant) || Boolean(named);
+      if (!meant && !named) alpha = keepOut ? 0 : GHOST * Math.min(1, body.alpha * 2);
+      else if (chosen?.glassy && !keepOut) alpha = Math.min(alpha, 0.34);
+      if (chosen && meant && owner.encloses && !named && !chosen.plain) alpha = GHOST;
+      body.wanted = Boolean(visible && alpha > 0);
       body.ghost = alpha <= GHOST;
       body.shownAlpha = alpha;
       withAlpha(body.surface.material, alpha);
-      body.surface.material.uniforms.stripes.value = layers.assumed && meant && body.kind !== "keep-out" && this.pieces.get(body.piece).assumed ? 1 : 0;
+      body.stripes = layers.assumed && meant && !keepOut && owner.assumed ? (owner.encloses ? WIDE : STRIPES) : 0;
+      body.surface.material.uniforms.stripes.value = body.stripes;
       body.surface.renderOrder = alpha < 1 ? 2 : 0;
       if (body.lines) {
-        body.lines.visible = layers.lines && !(body.ghost && this.pieces.get(body.piece).small);
+        body.lined = layers.lines && !(body.ghost && owner.small);
         withAlpha(body.lines.material, body.ghost ? (dark ? 0.1 : 0.13) : 0.6);
         body.lines.material.uniforms.colour.value.set(dark ? (body.ghost ? 0xb8c4d0 : 0x05070a) : 0x10161c);
         body.lines.renderOrder = body.surface.renderOrder;
       }
-      this.move(body);
+      this.move(body, body.piece);
     }
     for (const r of this.reach) {
-      r.surface.visible = layers.reach && !chosen || Boolean(chosen?.ports.has(r.port));
+      r.surface.visible = (layers.reach && !chosen) || Boolean(chosen?.ports.has(r.port));
       r.surface.renderOrder = 3;
+      this.move(r, r.piece);
+    }
+    for (const [id, o] of this.overlaps) {
+      o.surface.visible = this.alarms.has(id) && !this.hidden.has(o.piece);
+      withAlpha(o.surface.material, chosen ? 1 : 0.8);
+      Object.assign(o.surface.material, { transparent: true, depthWrite: false });
+      this.move(o, o.piece);
     }
     this.step(true);
     this.dispatchEvent(new Event("show"));
     this.draw();
   }
 
-  move(body) {
-    const piece = this.pieces.get(body.piece);
-    const matrix = body.surface.matrix.copy(body.home);
-    if (this.apart && !piece.encloses) {
-      const off = piece.box.getCenter(new Vector3()).sub(this.centre).multiplyScalar(this.apart * 1.1);
-      matrix.premultiply(new Matrix4().makeTranslation(off));
-    }
+  // How far a piece stands from its place while all are pulled apart.
+  offset(name) {
+    const piece = this.pieces.get(name);
+    if (!this.apart || !piece || piece.encloses || piece.box.isEmpty()) return new Vector3();
+    return piece.box.getCenter(new Vector3()).sub(this.centre).multiplyScalar(this.apart * 1.1);
+  }
+
+  move(body, piece = body.piece) {
+    const off = this.offset(piece);
+    body.surface.matrix.copy(body.home).premultiply(new Matrix4().makeTranslation(off));
     body.surface.updateMatrixWorld(true);
+    body.stands = body.box.clone().translate(off);
+    body.stands.getBoundingSphere(body.sphere);
   }
 
   // Walls of what encloses all else step aside while they stand between the eye and the inside.
   step(force) {
-    const away = new Vector3();
-    let changed = force;
+    const away = new Vector3(), size = new Vector3();
+    const eye = this.eye.camera.position.clone().sub(this.centre).normalize();
     for (const body of this.bodies) {
-      if (body.kind === "keep-out" || !this.pieces.get(body.piece).encloses) continue;
-      const size = body.box.getSize(new Vector3());
+      if (body.kind === "keep-out" || !body.owner.encloses) continue;
+      body.box.getSize(size);
       const thin = ["x", "y", "z"].reduce((a, b) => (size[a] <= size[b] ? a : b));
-      away.set(0, 0, 0)[thin] = Math.sign(body.box.getCenter(new Vector3())[thin] - this.centre[thin]);
-      const eye = this.camera.position.clone().sub(this.centre).normalize();
-      const aside = this.layers.walls && !this.chosen && eye.dot(away) > 0.12;
-      if (aside !== body.aside || force) {
-        body.aside = aside;
-        changed = true;
-        if (!body.ghost) withAlpha(body.surface.material, aside ? Math.min(body.alpha, 0.06) : body.shownAlpha);
-        if (body.lines && !body.ghost) withAlpha(body.lines.material, aside ? 0.16 : 0.6);
-        body.surface.renderOrder = aside || body.shownAlpha < 1 ? 2 : 0;
-      }
+      away.set(0, 0, 0)[thin] = Math.sign((body.box.min[thin] + body.box.max[thin]) / 2 - this.centre[thin]);
+      const aside = !this.chosen && eye.dot(away) > 0.12;
+      if (aside === body.aside && !force) continue;
+      body.aside = aside;
+      if (!body.ghost) withAlpha(body.surface.material, aside ? Math.min(body.alpha, 0.06) : body.shownAlpha);
+      if (body.lines && !body.ghost) withAlpha(body.lines.material, aside ? 0.16 : 0.6);
+      body.surface.material.uniforms.stripes.value = aside ? 0 : body.stripes;
+      body.surface.renderOrder = aside || body.shownAlpha < 1 ? 2 : 0;
     }
-    return changed;
   }
 
-  choose(chosen, meshOfOverlap) {
-    if (this.overlap) this.model.remove(this.overlap.surface);
-    this.overlap = null;
-    this.chosen = chosen;
-    if (meshOfOverlap !== undefined) {
-      this.overlap = this.add(this.shape(meshOfOverlap), ALARM, null, true);
-      this.overlap.surface.renderOrder = 4;
-      this.overlap.surface.material.depthTest = false;
-      this.overlap.surface.material.transparent = true;
-      this.overlap.lines.renderOrder = 5;
-      this.overlap.lines.material.depthTest = false;
-      this.overlap.lines.material.transparent = true;
+  // Fine where a point of the picture is smaller than what the coarse meshes are off by, and only what is in the picture.
+  refine() {
+    const { camera } = this.eye;
+    camera.updateMatrixWorld();
+    const seen = new Frustum().setFromProjectionMatrix(new Matrix4().multiplyMatrices(camera.projectionMatrix, camera.matrixWorldInverse));
+    const hasty = this.moving && this.thrift > 0;
+    for (const o of this.overlaps.values()) o.lines.visible = !hasty;
+    for (const body of this.bodies) {
+      const far = Math.max(1, camera.position.distanceTo(body.sphere.center) - body.sphere.radius);
+      const grain = this.eye.grain(far) / Math.min(1, this.moving ? 1 : this.ratio);
+      const fine = body.coarse === undefined || (!hasty && !body.ghost && !body.aside && grain < COARSE && seen.intersectsSphere(body.sphere));
+      const block = hasty && this.thrift > 1 && body.material === "fins" && !body.ghost;
+      const mesh = fine ? body.fine : body.coarse;
+      if ((body.drawn !== mesh || body.block !== block) && body.wanted) {
+        const shape = this.shape(mesh);
+        Object.assign(body, { drawn: mesh, block });
+        body.surface.geometry = block ? (shape.block ??= blockOf(shape.surface.boundingBox)) : shape.surface;
+        if (body.lines) body.lines.geometry = shape.edges;
+      }
+      body.surface.visible = body.wanted && !body.gone && !(hasty && (body.sphere.radius * 2) / grain < TINY[this.thrift]);
+      // Large faint faces take as long to draw as all that is solid: of them the outline is enough for so long.
+      body.surface.material.visible = !(hasty && (body.ghost || body.aside));
+      if (body.lines) body.lines.visible = body.lined && !(hasty && !body.owner.encloses && (body.owner.small || body.ghost || this.thrift > 1));
     }
+  }
+
+  onScreen(point) {
+    return this.eye.onScreen(point);
+  }
+
+  choose(chosen, alarms) {
+    this.chosen = chosen;
+    this.alarms = alarms;
     this.show();
   }
 
@@ -166,9 +248,35 @@ export class Stage extends EventTarget {
     const { clientWidth: w, clientHeight: h } = this.canvas.parentElement;
     if (!w || !h) return;
     this.renderer.setSize(w, h, false);
-    this.camera.aspect = w / h;
-    this.camera.updateProjectionMatrix();
+    this.eye.camera.aspect = w / h;
+    this.eye.camera.updateProjectionMatrix();
     this.draw();
+  }
+
+  // Said by whatever moves the eye: pictures may be rougher until it comes to rest.
+  moves() {
+    if (!this.moving) this.last = null;
+    this.moving = true;
+    clearTimeout(this.settling);
+    this.settling = setTimeout(() => {
+      if (this.eye.flight || this.eye.held) return this.moves();
+      this.moving = false;
+      this.draw();
+    }, SETTLES);
+  }
+
+  pace(now) {
+    if (this.moving && this.last !== null && this.last !== undefined) {
+      const took = now - this.last;
+      if (took > SLOW && took < 2000 && this.thrift < RATIOS.length - 1) this.thrift++;
+      else if (took < SLOW / 3 && this.thrift > 0 && ++this.ease > 30) {
+        this.thrift--;
+        this.ease = 0;
+      }
+    }
+    this.last = this.moving ? now : null;
+    const ratio = this.moving && this.thrift ? RATIOS[this.thrift] : this.ratio;
+    if (ratio !== this.renderer.getPixelRatio()) this.renderer.setPixelRatio(ratio);
   }
 
   draw() {
@@ -176,78 +284,19 @@ export class Stage extends EventTarget {
     this.asked = true;
     requestAnimationFrame((now) => {
       this.asked = false;
-      if (this.flight) this.fly(now);
-      if (this.told) this.step(false);
+      if (!this.told) return;
+      this.pace(now);
+      if (this.eye.flight) {
+        this.moves();
+        this.eye.fly(now);
+      }
+      this.step(false);
+      this.refine();
       for (const f of this.before) f();
       this.renderer.clear();
-      this.renderer.render(this.scene, this.camera);
+      this.renderer.render(this.scene, this.eye.camera);
       for (const f of this.after) f();
-      if (this.flight) this.draw();
+      if (this.eye.flight) this.draw();
     });
-  }
-
-  // Looks at a sphere from a direction (the present one where none is given).
-  look(sphere, direction, at_once) {
-    const { camera, controls } = this;
-    const from = { eye: camera.position.clone(), target: controls.target.clone() };
-    const way = (direction ?? camera.position.clone().sub(controls.target)).clone().normalize();
-    const half = (camera.fov / 2) * (Math.PI / 180);
-    const fit = Math.atan(Math.tan(half) * Math.min(1, camera.aspect));
-    const far = sphere.radius / Math.sin(fit);
-    const to = { target: sphere.center.clone(), eye: sphere.center.clone().addScaledVector(way, far) };
-    this.flight = { from, to, start: performance.now(), length: at_once || this.calm ? 1 : FLIGHT };
-    this.draw();
-  }
-
-  fly(now) {
-    const { from, to, start, length } = this.flight;
-    const t = Math.min(1, Math.max(0, (now - start) / length));
-    const s = t * t * (3 - 2 * t);
-    this.controls.target.lerpVectors(from.target, to.target, s);
-    const a = from.eye.clone().sub(from.target), b = to.eye.clone().sub(to.target);
-    const length_now = a.length() * (1 - s) + b.length() * s;
-    this.camera.position.copy(this.controls.target).addScaledVector(a.lerp(b, s).normalize(), length_now);
-    if (t >= 1) this.flight = null;
-    this.controls.update();
-  }
-
-  whole(direction, at_once) {
-    const sphere = this.box.getBoundingSphere(new Sphere());
-    sphere.center.z -= sphere.radius * 0.1; // the tools stand over the lower edge
-    sphere.radius *= 0.88 * (1 + 0.9 * this.apart);
-    this.look(sphere, direction, at_once);
-  }
-
-  turn(right, up) {
-    const spot = this.controls.target, arm = this.camera.position.clone().sub(spot);
-    const r = arm.length(), polar = Math.min(Math.PI - 0.02, Math.max(0.02, Math.acos(arm.z / r) - up));
-    const round = Math.atan2(arm.y, arm.x) + right;
-    this.camera.position.set(r * Math.sin(polar) * Math.cos(round), r * Math.sin(polar) * Math.sin(round), r * Math.cos(polar)).add(spot);
-    this.controls.update();
-    this.draw();
-  }
-
-  shift(right, up) {
-    const far = this.camera.position.distanceTo(this.controls.target);
-    const move = new Vector3(right, up, 0).multiplyScalar(far).applyQuaternion(this.camera.quaternion);
-    this.camera.position.add(move);
-    this.controls.target.add(move);
-    this.controls.update();
-    this.draw();
-  }
-
-  near(factor) {
-    const arm = this.camera.position.clone().sub(this.controls.target).multiplyScalar(factor);
-    this.camera.position.copy(this.controls.target).add(arm);
-    this.controls.update();
-    this.draw();
-  }
-
-  // Pixels in the picture of a point of the case; null behind the eye.
-  onScreen(point) {
-    const p = point.clone().project(this.camera);
-    if (p.z > 1) return null;
-    const { clientWidth: w, clientHeight: h } = this.canvas;
-    return { x: ((p.x + 1) / 2) * w, y: ((1 - p.y) / 2) * h };
   }
 }

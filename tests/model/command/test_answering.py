@@ -128,6 +128,42 @@ def test_ctrl_c_ends_a_run_that_is_deep_in_the_kernel_and_its_workers(
         os.kill(worker, 0)
 
 
+def test_what_was_started_in_a_session_of_its_own_is_not_ended_with_the_run(env: dict[str, str], build: Path) -> None:
+    """A browser, say, that the run opened for a person."""
+    script = (
+        "import subprocess, sys\nfrom elbowroom.model import pipeline; from elbowroom.model.command import cli\n"
+        "def begun(*_):\n"
+        "    for own in (True, False):\n"
+        "        w = subprocess.Popen(['sleep', '60'], start_new_session=own, stdout=-3, stderr=-3)\n"
+        "        print(w.pid, flush=True)\n"
+        "    raise SystemExit(0)\n"
+        "pipeline.check = begun\ncli.main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script, "check", str(build)], env=env, capture_output=True, text=True)
+    browser, worker = map(int, done.stdout.split())
+    try:
+        with pytest.raises(ProcessLookupError):
+            os.kill(worker, 0)
+        os.kill(browser, 0)
+    finally:
+        os.kill(browser, signal.SIGKILL)
+
+
+def test_a_run_that_waits_for_a_person_does_not_say_how_long_it_takes(env: dict[str, str], build: Path) -> None:
+    def said(waits: str) -> str:
+        script = (
+            "import time\nfrom elbowroom.model import pipeline\nfrom elbowroom.model.command import answering, cli\n"
+            "from elbowroom.model.command import supervise\nsupervise.LONG_S = 0.5\n"
+            f"def slow(*_):\n    {waits}\n    time.sleep(2)\n    raise SystemExit(0)\n"
+            "pipeline.check = slow\ncli.main()\n"
+        )
+        command = [sys.executable, "-c", script, "check", str(build)]
+        return subprocess.run(command, env=env, capture_output=True, text=True).stderr
+
+    assert "still at work" in said("pass")
+    assert said("answering.waiting()") == ""
+
+
 def test_ctrl_c_while_the_program_is_still_loading_is_one_line(env: dict[str, str], build: Path) -> None:
     script = (
         "import builtins, os, signal\nfrom elbowroom.__main__ import main\ntrue = builtins.__import__\n"

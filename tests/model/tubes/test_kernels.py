@@ -100,10 +100,10 @@ def test_the_least_room_along_a_line_is_that_of_its_points_one_by_one(tight: boo
     assert field.excess(points, tight=tight) == pytest.approx(plain_excess(field, points, tight), abs=SINGLE)
     room = plain_excess(field, points, tight) - RULES.od / 2
     room[(along < 25) | (along > lines.length[:, None] - 40)] = np.inf
-    said = Map(field, RULES.od / 2, (25.0, 40.0)).least_room(lines, RULES.radius, tight=tight)
+    said = Map.of(field, RULES.od / 2, (25.0, 40.0)).least_room(lines, RULES.radius, tight=tight)
     assert said == pytest.approx(room.min(axis=1), abs=SINGLE)
     floors = np.full(len(said), -2.0)
-    early = Map(field, RULES.od / 2, (25.0, 40.0)).least_room(lines, RULES.radius, tight=tight, floors=floors)
+    early = Map.of(field, RULES.od / 2, (25.0, 40.0)).least_room(lines, RULES.radius, tight=tight, floors=floors)
     low = said < -2.0
     assert low.any()
     assert not low.all()
