@@ -20,7 +20,7 @@ from elbowroom.model.told import alike, cautions
 from elbowroom.model.told.findings import Finding, overall, report, rounded
 from elbowroom.model.told.headlines import headline, label, sentence
 from elbowroom.model.told.places import distances, place
-from elbowroom.model.told.verdict_words import QUESTIONS, SIGN, WHOLE, WORDS
+from elbowroom.model.told.verdict_words import QUESTIONS, SIGN, WHOLE, WHOLE_SIGN, WORDS
 from elbowroom.parts.vocabulary.base import ASSUMED, SHORT_MARKS
 from elbowroom.parts.vocabulary.pose import apply
 
@@ -60,6 +60,7 @@ def contents(build: Build, pack: Pack | None = None) -> tuple[dict[str, Any], Pa
         "questions": QUESTIONS,
         "marks": SHORT_MARKS,
         "assumed_marks": sorted(ASSUMED),
+        "whole_signs": WHOLE_SIGN,
         **said_first(build.findings),
         "care": cautions.of(build.findings),
         "groups": [[f.id for f in group] for group in alike.gathered(build.findings, by_name)],

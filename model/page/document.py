@@ -16,9 +16,9 @@ from importlib import resources
 from typing import Any
 
 from elbowroom.model.page.packing import DEFLATE, Pack, packed_text
+from elbowroom.model.told.verdict_words import WHOLE_SIGN
 
 WORDS = {"title": "build", "said": "said", "sentence": "sentence", "first": "first"}  # the template's, of the data
-SIGNS = {"fits": "✓", "fails": "✖", "unknown": "?"}
 
 
 def document(told: dict[str, Any], pack: Pack) -> str:
@@ -48,7 +48,7 @@ def _page(
     values = words | data | {
         "policy": html.escape(policy),
         "verdict": verdict,
-        "sign": SIGNS[verdict],
+        "sign": WHOLE_SIGN[verdict],
         "style": style,
         "scripts": "\n".join(f"<script>{s}</script>" for s in scripts),
     }  # fmt: skip

@@ -6,6 +6,7 @@ Owns the words and signs alone; loads nothing, so that they can be shown at once
 from __future__ import annotations
 
 WHOLE = {"fits": "It fits", "fails": "It does not fit", "unknown": "Unknown whether it fits"}  # of a build
+WHOLE_SIGN = {"fits": "✓", "fails": "✖", "unknown": "?"}
 # A word and a sign each, so that no verdict is told by colour alone.
 SIGN = {
     "clash": "✖", "fail": "✖", "touch": "=", "tight": "<", "unknown": "?", "caution": "!", "clear": "✓", "pass": "✓",

@@ -24,7 +24,7 @@ export class Findings {
     this.rows = ROWS;
     by("narrow").open = !matchMedia("(max-width: 760px), (max-height: 560px)").matches;
     for (const id of ["words", "question", "of-piece"]) by(id).addEventListener("input", () => this.narrowed());
-    by("findings-tab").append(make("p", { id: "none", hidden: true }, "Nothing found is like that. ", button({ onclick: () => this.wide() }, "Show all")));
+    by("findings-tab").append(make("p", { id: "none", hidden: true }, make("span"), button({ onclick: () => this.wide() }, "Show all")));
   }
 
   load(told) {
@@ -108,7 +108,9 @@ export class Findings {
       rows.map((group) => this.row(group, group[0] === leader)),
       rows.length < shown.length && make("li", {}, button({ "data-key": "more", class: "wide", onclick: () => this.more() }, `Show ${shown.length - rows.length} more`)),
     );
+    const asked = ["words", "question", "of-piece"].some((id) => by(id).value), fine = this.groups.every(([f]) => groupOf(f)[0] === "good");
     by("none").hidden = shown.length > 0;
+    by("none").firstChild.textContent = fine && !asked ? "Nothing is in the way, and nothing has to be looked at. " : "Nothing found is like that. ";
   }
 
   more() {

@@ -21,7 +21,6 @@ import { Stage } from "./stage.js";
 import { Tabs } from "./tabs.js";
 import { START, Tools } from "./tools.js";
 
-const SIGNS = { fits: "✓", fails: "✖", unknown: "?" };
 const NEAREST = 70; // mm: radius of what is flown to at least
 const PINS = 24; // numbers over the picture at once: more say nothing
 
@@ -52,7 +51,7 @@ class Page extends EventTarget {
     for (const name of stage.hidden) if (!told.pieces.some((p) => p.name === name)) stage.hidden.delete(name);
     document.documentElement.dataset.verdict = told.verdict;
     document.title = `${told.build}: ${told.said}`;
-    by("sign").textContent = SIGNS[told.verdict];
+    by("sign").textContent = told.whole_signs[told.verdict];
     by("said").textContent = told.said;
     by("build").textContent = told.build;
     by("sentence").textContent = told.sentence;
@@ -128,7 +127,7 @@ class Page extends EventTarget {
   // Where a finding is to be looked at: its points, else its parts.
   around(f) {
     const { stage } = this, box = new Box3();
-    if (f.where.length) for (const [p] of this.points(f)) box.expandByPoint(p);
+    if (f.where.length) for (const p of this.ends(f)) box.expandByPoint(p);
     else for (const name of f.parts) if (stage.pieces.has(name) && !stage.pieces.get(name).encloses) box.union(stage.pieces.get(name).box);
     if (box.isEmpty()) box.copy(stage.box);
     const sphere = box.getBoundingSphere(new Sphere());
@@ -139,6 +138,13 @@ class Page extends EventTarget {
   // The points of a finding where its parts now stand, each with its part.
   points(f) {
     return f.where.map((p, i) => [new Vector3(...p).add(this.stage.offset(f.parts[Math.min(i, f.parts.length - 1)])), f.parts[i]]);
+  }
+
+  // The place of a finding, or both ends of what it measures: two points that lie elsewhere are no line of its number.
+  ends(f) {
+    const [[a], [b] = []] = this.points(f), far = b && f.where.length === 2 ? Math.hypot(...f.where[0].map((c, i) => c - f.where[1][i])) : null;
+    const meant = far !== null && f.measured !== null && (f.question === "screw" || Math.abs(far - Math.abs(f.measured)) < 0.05 + 0.01 * far);
+    return meant || f.verdict === "touch" ? [a, b].filter(Boolean) : [a];
   }
 
   // All but what is chosen become ghosts; what is shared is seen through all else.
@@ -187,7 +193,7 @@ class Page extends EventTarget {
     this.layers.draw();
     const list = [...this.measure.pins()], f = this.picked;
     if (f?.where.length) {
-      const points = this.points(f), [[a]] = points, [b] = f.where.length === 2 ? points[1] : points[0];
+      const [a, b = a] = this.ends(f);
       list.push({ at: a.clone().lerp(b, 0.5), text: f.label || "here", cls: `gap ${groupOf(f)[0]}`, beside: true });
       this.gap.set(a, b);
     } else this.gap.set(null);

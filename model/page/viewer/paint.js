@@ -24,7 +24,7 @@ void main() {
   float key = max(dot(n, vec3(0.36, 0.56, 0.745)), 0.0);
   float side = max(dot(n, vec3(-0.8, 0.1, 0.59)), 0.0);
   vec3 c = colour * mix(1.0, 0.50 + 0.52 * key + 0.16 * side, lit) + vec3(0.10) * pow(key, 18.0) * lit;
-  if (stripes > 0.5 && mod(gl_FragCoord.x + gl_FragCoord.y, 14.0) < 4.0) c = mix(c, vec3(0.95, 0.75, 0.1), 0.85);
+  if (stripes > 0.5 && mod(gl_FragCoord.x + gl_FragCoord.y, stripes) < 4.5) c = mix(c, vec3(0.95, 0.75, 0.1), 0.85);
   painted = vec4(c, alpha);
 }`;
 

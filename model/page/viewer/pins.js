@@ -17,7 +17,8 @@ export class Pins {
     stage.after.push(() => this.place());
   }
 
-  // at: the place (Vector3); text; cls; choose: called when it is clicked or tapped; beside: what it tells of is to be seen.
+  // at: the place (Vector3); text; cls; choose: called when it is clicked or tapped; beside: what it tells of is to be seen, and it itself even where
+  // a section takes that away.
   set(list) {
     this.pins = list.map((p) => ({ ...p, e: make("span", { class: p.cls }, p.text), tie: document.createElementNS("http://www.w3.org/2000/svg", "line"), slot: null }));
     this.box.replaceChildren(...this.pins.map((p) => p.e));
@@ -34,7 +35,7 @@ export class Pins {
       taken.every((t) => Math.abs(t.x - x) * 2 >= t.w + p.w + 2 * APART || Math.abs(t.y - y) * 2 >= t.h + p.h + 2 * APART);
     for (const p of this.pins) {
       const spot = this.stage.eye.onScreen(p.at);
-      const inside = spot && !this.section.gone(p.at) && spot.x > -20 && spot.y > -20 && spot.x < width + 20 && spot.y < height + 20;
+      const inside = spot && (p.beside || !this.section.gone(p.at)) && spot.x > -20 && spot.y > -20 && spot.x < width + 20 && spot.y < height + 20;
       let found = null;
       if (inside) found = p.slot && free(spot.x + p.slot[0], spot.y + p.slot[1], p) ? p.slot : this.spot(spot, p, free);
       p.slot = found;

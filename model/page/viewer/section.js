@@ -86,10 +86,9 @@ export class Section {
     for (const b of stage.bodies) b.gone = axis !== null && before(b.stands);
     for (const { counted, cap } of this.kinds) {
       let any = false;
-      for (const { body, meshes } of counted) {
-        const cuts = body.stands.min[axis] <= place && body.stands.max[axis] >= place;
-        for (const m of meshes) m.visible = cuts;
-        any ||= cuts;
+      for (const c of counted) {
+        c.cuts = c.body.stands.min[axis] <= place && c.body.stands.max[axis] >= place;
+        any ||= c.cuts;
       }
       cap.visible = any;
       cap.position.copy(stage.centre);
@@ -98,9 +97,15 @@ export class Section {
     }
   }
 
-  // The counted faces are those that are drawn, fine or coarse.
+  // The counted faces are those that are drawn, fine or coarse; of screws none while it moves slowly.
   follow() {
-    for (const { counted } of this.kinds) for (const { body, meshes } of counted) for (const m of meshes) m.geometry = body.surface.geometry;
+    const hasty = this.stage.moving && this.stage.thrift > 0;
+    for (const { counted } of this.kinds)
+      for (const { body, meshes, cuts } of counted)
+        for (const m of meshes) {
+          m.geometry = body.surface.geometry;
+          m.visible = cuts && !(hasty && body.owner?.small);
+        }
   }
 
   // Whether a point is cut away.

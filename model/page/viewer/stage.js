@@ -5,6 +5,7 @@ import { Eye } from "./eye.js";
 import { linePaint, surfacePaint, withAlpha } from "./paint.js";
 import { shapeOf } from "./shape.js";
 
+const STRIPES = 20, WIDE = 56; // points of the picture from stripe to stripe; on walls, lest nothing else be seen
 const GHOST = 0.05; // opacity of what is not meant
 const KEEP_OUT = [0.52, 0.4, 0.72, 0.2];
 const REACH = [0.1, 0.62, 0.58, 0.22];
@@ -146,7 +147,8 @@ export class Stage extends EventTarget {
       body.ghost = alpha <= GHOST;
       body.shownAlpha = alpha;
       withAlpha(body.surface.material, alpha);
-      body.surface.material.uniforms.stripes.value = layers.assumed && meant && !keepOut && owner.assumed ? 1 : 0;
+      body.stripes = layers.assumed && meant && !keepOut && owner.assumed ? (owner.encloses ? WIDE : STRIPES) : 0;
+      body.surface.material.uniforms.stripes.value = body.stripes;
       body.surface.renderOrder = alpha < 1 ? 2 : 0;
       if (body.lines) {
         body.lined = layers.lines && !(body.ghost && owner.small);
@@ -201,6 +203,7 @@ export class Stage extends EventTarget {
       body.aside = aside;
       if (!body.ghost) withAlpha(body.surface.material, aside ? Math.min(body.alpha, 0.06) : body.shownAlpha);
       if (body.lines && !body.ghost) withAlpha(body.lines.material, aside ? 0.16 : 0.6);
+      body.surface.material.uniforms.stripes.value = aside ? 0 : body.stripes;
       body.surface.renderOrder = aside || body.shownAlpha < 1 ? 2 : 0;
     }
   }

@@ -337,6 +337,32 @@ def test_on_a_phone_all_is_in_reach_of_a_finger(opened: Open, small: Path) -> No
         assert page.locator(f"#{tab}-tab").is_visible()
 
 
+def test_two_points_that_are_not_what_is_measured_are_no_line(opened: Open, tmp_path: Path) -> None:
+    far, near = ((0.0, 0.0, 0.0), (240.0, 0.0, 0.0)), ((0.0, 0.0, 0.0), (7.0, 0.0, 0.0))
+    found = [
+        Finding("mate", "fail", (n, "c"), "...", (), 7.0, "mm", 0.0, where=w) for n, w in (("a", far), ("b", near))
+    ]
+    layout = Layout("t", (), (), Gaps(), Box((0, 0, 0), (400, 200, 400)))
+    file = tmp_path / "page.html"
+    file.write_text(document(*contents(Build(Scene(layout, ()), found, [], [], {}))), encoding="utf-8")
+    it = opened(file)
+    for f, length in zip(found, (0.0, 7.0), strict=True):
+        it.page.evaluate("(id) => elbowroom.chooseFinding(id)", f.id)
+        assert it.look("elbowroom.gap.a.distanceTo(elbowroom.gap.b)") == pytest.approx(length)
+
+
+def test_what_fits_is_said_so(opened: Open, tmp_path: Path) -> None:
+    found = [Finding("clearance", "clear", ("a", "b"), "...", (), 7.0, "mm", 1.0)]
+    layout = Layout("t", (), (), Gaps(), Box((0, 0, 0), (400, 200, 400)))
+    file = tmp_path / "page.html"
+    file.write_text(document(*contents(Build(Scene(layout, ()), found, [], [], {}))), encoding="utf-8")
+    page = opened(file).page
+    assert page.locator("#said").inner_text() == "It fits"
+    assert page.locator("#none").inner_text().startswith("Nothing is in the way, and nothing has to be looked at.")
+    page.locator("#none button").click()
+    assert page.locator("#findings button[data-id]").count() == 1
+
+
 def test_the_file_is_the_same_each_time_and_small(small: Path) -> None:
     assert made(3) == made(3)
     assert 0.3e6 < len(made(0)) < 0.8e6, "the viewer itself, bytes"
