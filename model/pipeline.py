@@ -8,7 +8,7 @@ cache is handed in.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from elbowroom.model import heights
 from elbowroom.model.build import source
 from elbowroom.model.build.entries import Build
 from elbowroom.model.build.faults import Faults
+from elbowroom.model.build.problems import choices, shown
 from elbowroom.model.build.resolve import load
 from elbowroom.model.build.source import Document
 from elbowroom.model.geometry.scene import Mesh, Scene
@@ -31,6 +32,7 @@ from elbowroom.model.told.progress import Early, Progress
 
 if TYPE_CHECKING:
     from elbowroom.model.cutting.cutting import Cut
+    from elbowroom.model.insertion import Assembly
     from elbowroom.model.laying.laying import Laid
     from elbowroom.model.screws.fasten import Fastened
     from elbowroom.model.screws.remedies import Remedies
@@ -117,6 +119,17 @@ def plumbed(cut: Cut, plumbing: Plumbing | None, store: Store, progress: Progres
 
     laid = lay(cut.layout, plumbing, store, progress)
     return Plumbed(cut, parts, solidify(laid.layout, store, progress), plumbing, laid)
+
+
+def air_of(found: Read, store: Store, progress: Progress | None = None) -> list[Finding]:
+    """What `judged` finds about the air alone, without looking at anything else."""
+    from elbowroom.model.checks import air
+    from elbowroom.model.cutting.cutting import cut
+    from elbowroom.model.geometry.solidify import solidify
+
+    build, layout = found.placed.build, found.placed.layout
+    opened = cut(fastened(found.placed, store, progress), plumb(build, layout), store, progress)
+    return air.check(build, opened.layout, solidify(opened.layout, store, progress))
 
 
 def check(
@@ -241,6 +254,45 @@ def _templates_named(build: Build, layout: Layout) -> None:
         for i, said in faults(layout, build.templates.of):
             told.add(("templates", "of", i), said)
         told.stop()
+
+
+def assembled(checked: Plumbed, store: Store) -> Assembly:
+    """The steps a build goes together by; raises BuildError for a word under `building` that names nothing."""
+    fastened = checked.cut.fastened
+    build = fastened.placed.build
+    _open_named(build, checked.layout)
+    from elbowroom.model.insertion import assembled as made
+
+    return made(checked.scene, fastened.chosen, build.building, store)
+
+
+def steps(checked: Plumbed, store: Store) -> Iterator[tuple[str, bytes]]:
+    """The files that tell how a build goes together."""
+    made = assembled(checked, store)
+    from elbowroom.model.insertion.telling import files
+
+    yield from files(made)
+
+
+def _open_named(build: Build, layout: Layout) -> None:
+    """Raises BuildError with every word under `building: open` that is no body of the case."""
+    told = Faults(build.document)
+    known = [b.name for p in layout.pieces if p.part.encloses for b in p.part.bodies() if b.keep_out is None]
+    for i, word in enumerate(build.building.open or ()):
+        if word not in known:
+            said = f"the case has no {shown(word)} to take off{choices(word, known, 20)}"
+            told.add(("building", "open", i), said)
+    told.stop()
+
+
+def standing(file: Path, store: Store, overrides: Sequence[str] = (), progress: Progress | None = None) -> Plumbed:
+    """A build from its file to its last state, without anything asked of it."""
+    from elbowroom.model.cutting.cutting import cut
+
+    found = read(file, store, overrides, progress)
+    plumbing = plumb(found.placed.build, found.placed.layout)
+    opened = cut(fastened(found.placed, store, progress), plumbing, store, progress)
+    return plumbed(opened, plumbing, store, progress)
 
 
 def reach_solids(checked: Checked, store: Store) -> dict[str, Mesh]:

@@ -78,7 +78,7 @@ def test_every_room_imports_only_rooms_below_it() -> None:
 # Where the word of a family is what is asked, and not what such a part can do.
 FAMILY_WORDS = {
     "model/schema.py": "a build has its case under a key of its own",
-    "model/command/terminal.py": "the sizes of tube are its stocks",
+    "model/told/catalogued.py": "the sizes of tube are its stocks",
     "model/checks/loop_parts.py": "of the user's own shapes and files nobody knows what they are",
     "model/heights/asked.py": "riser and spacer are the words that `height: fit` stands under",
 }

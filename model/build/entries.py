@@ -10,6 +10,8 @@ from dataclasses import dataclass, field, replace
 
 from pydantic import BaseModel
 
+from elbowroom.model.build.air_spec import AirSpec
+from elbowroom.model.build.building_spec import BuildingSpec
 from elbowroom.model.build.cut_spec import CutSpec
 from elbowroom.model.build.loop_spec import CoolantSpec, FittingsSpec, RunSpec, TubeSpec
 from elbowroom.model.build.make_spec import PrinterSpec
@@ -63,9 +65,11 @@ class Build:
     coolant: CoolantSpec = field(default_factory=CoolantSpec)
     screws: ScrewsSpec = field(default_factory=ScrewsSpec)
     templates: TemplatesSpec = field(default_factory=TemplatesSpec)
+    building: BuildingSpec = field(default_factory=BuildingSpec)
     make: tuple[Entry, ...] = ()
     printer: PrinterSpec = field(default_factory=PrinterSpec)
     cut: tuple[CutSpec, ...] = ()
+    air: AirSpec = field(default_factory=AirSpec)
 
     def with_entries(self, change: Callable[[Entry], Entry | None]) -> Build:
         """The build with what `change` gives for each layer and part in its place; left out where that is None."""

@@ -92,6 +92,8 @@ class _Loader:
             make=tuple(self._all_made(spec.make)),
             printer=spec.printer,
             cut=tuple(spec.cut),
+            air=spec.air,
+            building=spec.building,
         )
 
     def _bounded(self, values: Any) -> None:

@@ -12,6 +12,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from elbowroom.model.build.air_spec import AirSpec
+from elbowroom.model.build.building_spec import BuildingSpec
 from elbowroom.model.build.cut_spec import MAX_CUTS, CutSpec
 from elbowroom.model.build.loop_spec import MAX_RUNS, CoolantSpec, FittingsSpec, LoopRun, Tube
 from elbowroom.model.build.make_spec import MAX_ENTRIES, PrinterSpec
@@ -193,8 +195,10 @@ class BuildSpec(_Spec):
     tube: Tube | None = Field(None, description="the tube of every run: a stock's name, or its own sizes")
     fittings: FittingsSpec = FittingsSpec()
     coolant: CoolantSpec = CoolantSpec()
+    air: AirSpec = AirSpec()
     cut: list[CutSpec] = Field(default_factory=list, max_length=MAX_CUTS, description="sheets cut to clear other parts")
     screws: ScrewsSpec = ScrewsSpec()
     templates: TemplatesSpec = TemplatesSpec()
+    building: BuildingSpec = BuildingSpec()
     make: list[Any] = Field(default_factory=list, max_length=MAX_ENTRIES, description="parts to print, beside the rest")
     printer: PrinterSpec = PrinterSpec()

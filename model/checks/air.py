@@ -10,6 +10,9 @@ Owns what works against it, by `airflow`'s geometry; the whole flow, and the wor
 - a layer in a fan's line that leaves less than half of its disc open is a `caution`, one that is as good as closed a
   `fail`; so are several that do so together.
 
+- in against out, and the heat it is to carry (`air_amounts`); what stands right before a fan, its cable at the glass
+  and its pads (`fan_sides`).
+
 Fans and radiators of a power supply or a card are not counted: they are not parts of their own.
 """
 
@@ -20,8 +23,10 @@ from itertools import combinations
 
 from elbowroom.model.build.entries import Build
 from elbowroom.model.build.spec import Layering
+from elbowroom.model.checks.air_amounts import amounts
 from elbowroom.model.checks.air_told import blow, called, flow
-from elbowroom.model.checks.airflow import Blown, fans, open_share, openings, opposed
+from elbowroom.model.checks.airflow import HALF, Blown, fans, open_share, openings, opposed
+from elbowroom.model.checks.fan_sides import at_glass, crowded, padded
 from elbowroom.model.checks.loop_terms import listed
 from elbowroom.model.geometry.scene import Scene, Solid
 from elbowroom.model.layout.layout import Layout, Piece
@@ -31,7 +36,6 @@ from elbowroom.model.told.wordings import tenths
 from elbowroom.parts.vocabulary.pose import apply
 from elbowroom.parts.water.radiator import Radiator
 
-HALF = 0.5  # of a fan's disc: a layer that leaves less open is worth a look; common practice, no source (P)
 SHUT = 0.1  # of a fan's disc: less is as good as closed; common practice, no source (P)
 _OPEN = frozenset({"fan", "radiator", "dust-filter", "gasket", "washer", "shim", "screw", "nut"})  # made for the air
 
@@ -54,6 +58,10 @@ def check(build: Build, layout: Layout, scene: Scene | None = None) -> list[Find
         *_shut(every),
         *_stopped(every, scene),
         *_one_way(layout, every),
+        *crowded(every, scene),
+        *at_glass(layout, every),
+        *padded(layout, every),
+        *amounts(layout, every, build.air),
         flow(layout, every, radiators),
     ]
 

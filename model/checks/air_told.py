@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from itertools import combinations
 from typing import Any
 
-from elbowroom.model.checks.airflow import Blown, openings, opposed
+from elbowroom.model.checks.airflow import Blown, moved, openings, opposed
 from elbowroom.model.checks.loop_terms import listed
 from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.told.findings import Basis, Finding, rounded
@@ -24,18 +24,20 @@ def flow(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) -> 
     signs = {name: _sign(f for f in every if f.opening == name) for name in openings(layout)}
     air = {r.name: _air(layout, r, every) for r in radiators}
     told = [
-        f"{word}: {', '.join(_short(n) for n, s in signs.items() if s == sign)}"
+        f"{word}: {', '.join(short(n) for n, s in signs.items() if s == sign)}"
         for word, sign in (("air goes in", "in"), ("air goes out", "out"), ("both ways", "both"))
         if sign in signs.values()
     ]
     told += [f"{name} gets {_AIR[a]}" for name, a in air.items() if a in _AIR]
+    if {"case", "both"} & set(air.values()):
+        told.append(f"air of the case costs a radiator some {COST[0]:g} to {COST[1]:g} degrees (rule of thumb)")
     inside = [f for f in every if f.wall is None and layout.interior is not None]
     if inside:
         told.append(f"{called(inside)} {'stand' if len(inside) > 1 else 'stands'} inside")
     count = f"{len(every)} fan{'' if len(every) == 1 else 's'}"
     extra: tuple[tuple[str, Any], ...] = (
         ("fans", [_fan(f) for f in every]),
-        ("openings", [{"opening": n, "air": s} for n, s in signs.items()]),
+        ("openings", [_opening(n, s, every) for n, s in signs.items()]),
         ("radiators", [
             {"radiator": r.name, "air": air[r.name], "fans": [f.name for f in every if r in f.line]} for r in radiators
         ]),
@@ -51,7 +53,27 @@ def flow(layout: Layout, every: Sequence[Blown], radiators: Sequence[Piece]) -> 
     )  # fmt: skip
 
 
+# K that coolant is warmer on a radiator with air from inside the case than on one with the room's: a few degrees;
+# common practice, no source (P)
+COST = (2.0, 5.0)
 _AIR = {"room": "the room's air", "case": "air from inside the case", "both": "air of the room and of the case"}
+
+
+def filtered(f: Blown) -> bool:
+    """Whether a dust filter is in a fan's line."""
+    return any(p.part.filters_dust for p in f.line)
+
+
+def _opening(name: str, sign: str, every: Sequence[Blown]) -> dict[str, Any]:
+    here = [f for f in every if f.opening == name]
+    into = [f for f in here if f.inward > 0]
+    return {
+        "opening": name,
+        "air": sign,
+        "fans": [f.name for f in here],
+        "filter": all(map(filtered, into)) if into else None,
+        "free_flow_m3h": rounded(moved(here, every).flow) if sign in ("in", "out") else None,
+    }
 
 
 def _fan(f: Blown) -> dict[str, Any]:
@@ -101,5 +123,6 @@ def blow(here: Sequence[Blown]) -> str:
     return "blow" if len(here) > 1 else "blows"
 
 
-def _short(opening: str) -> str:
+def short(opening: str) -> str:
+    """An opening's name without the case's."""
     return opening.removeprefix("case.")

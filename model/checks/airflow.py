@@ -27,6 +27,7 @@ from elbowroom.parts.water.radiator import Radiator
 
 IN_LINE_MM = 25.0  # air is held together over a gap like this, and beyond it spreads: common practice, no source (P)
 SHARE = 0.25  # of a fan's square that another part must stand before to be in its line: common practice, no source (P)
+HALF = 0.5  # of a fan's disc: what leaves less open is worth a look; common practice, no source (P)
 SAMPLES = 89  # rays over a fan's disc
 ALONG = 0.966  # cosine: axes up to 15 degrees apart blow the same way; common practice, no source (P)
 _LAYERS = frozenset({"gasket", "washer", "dust-filter", "adapter"})  # let air through, as layers of a stack are made to
@@ -89,26 +90,98 @@ def opposed(a: Blown, b: Blown) -> bool:
     return float(a.flow @ b.flow) < -ALONG
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Moved:
+    """Fans that move air one way, of each line of them one, and what they move together, m3/h, with nothing in their
+    way; None where a fan has no figure.
+    """
+
+    fans: tuple[Blown, ...]
+    flow: float | None
+
+
+def free_flow(fan: Blown) -> float | None:
+    """What a fan is said to move with nothing in its way, m3/h."""
+    part = fan.piece.part
+    return float(part.free_flow) if isinstance(part, Fan) and part.free_flow is not None else None
+
+
+def moved(here: Sequence[Blown], every: Sequence[Blown]) -> Moved:
+    """What some fans of one way move. Of fans one behind the other, which move the same air, the strongest counts, and
+    one that another fan blows against moves none.
+    """
+    lines: list[list[Blown]] = []
+    for f in here:
+        if any(opposed(f, g) and (g.piece in f.line or f.piece in g.line) for g in every):
+            continue
+        own = next((line for line in lines if any(f.piece in g.line or g.piece in f.line for g in line)), None)
+        if own is None:
+            lines.append([f])
+        else:
+            own.append(f)
+    flows = [[free_flow(f) for f in line] for line in lines]
+    known = [max(v for v in line if v is not None) for line in flows if None not in line]
+    return Moved(tuple(line[0] for line in lines), sum(known) if len(known) == len(lines) else None)
+
+
 def open_share(fan: Blown, solids: Sequence[Solid]) -> float:
     """Share of the fan's disc, its hub left out, that bodies in its line leave open: rays along its axis that meet
     none of them. SAMPLES rays: good to a few hundredths, which is all that is told of it.
     """
+    points, way = _rays(fan)
+    free = np.ones(SAMPLES, dtype=bool)
+    for solid in solids:
+        for sign in (1.0, -1.0):
+            free[free] &= np.isinf(_along(solid, points[free], sign * way))
+    return float(free.mean())
+
+
+def hits(fan: Blown, solids: Sequence[Solid], sign: float, within: float) -> tuple[list[str], Floats]:
+    """What stands within so many mm before a fan (sign 1) or behind it (-1): the pieces, and the distance from its face
+    along each ray over its disc, infinite where there is nothing.
+    """
+    points, way = _rays(fan)
+    box = fan.piece.part.box()
+    far = float(box.hi[2] - box.lo[2]) / 2  # rays set out from the middle of the frame
+    points = points + way * (float(box.hi[2] + box.lo[2]) / 2 - _middle(fan))
+    reach, names = np.full(SAMPLES, np.inf), dict[str, None]()
+    ends = np.concatenate([points, points + sign * way * (far + within)])
+    lo, hi = ends.min(axis=0), ends.max(axis=0)
+    for solid in solids:
+        if (solid.lo > hi).any() or (solid.hi < lo).any():
+            continue
+        found = _along(solid, points, sign * way) - far
+        found[found > within] = np.inf
+        if np.isfinite(found).any():
+            names[solid.piece.name] = None
+        reach = np.minimum(reach, np.maximum(found, 0.0))
+    return list(names), reach
+
+
+def _middle(fan: Blown) -> float:
+    part = fan.piece.part
+    assert isinstance(part, Fan)
+    return float(part.depth) / 2
+
+
+def _rays(fan: Blown) -> tuple[Floats, Floats]:
+    """Points in the middle of a fan's depth, spread evenly over its disc but for the hub, and its axis."""
     part = fan.piece.part
     assert isinstance(part, Fan)
     hub, rim = part.hub / 2, part.bore / 2
     k = np.arange(SAMPLES)
     radius, turned = np.sqrt(hub**2 + (rim**2 - hub**2) * (k + 0.5) / SAMPLES), k * np.pi * (3 - np.sqrt(5))
-    # Spread evenly over the ring, along a spiral of the golden angle.
-    ring = np.stack([radius * np.cos(turned), radius * np.sin(turned), np.full(SAMPLES, part.depth / 2)], axis=1)
-    points, way = apply(fan.piece.pose, ring), fan.piece.pose[:3, 2]
-    free = np.ones(SAMPLES, dtype=bool)
-    for solid in solids:
-        back = inverse(solid.pose)
-        surface = Surface(solid.mesh.vertices[solid.mesh.triangles])
-        for i in np.flatnonzero(free):
-            start, along = apply(back, points[i]), turn(back, way)
-            free[i] = all(np.isinf(surface.along_ray(start, sign * along, 0.0)) for sign in (1.0, -1.0))
-    return float(free.mean())
+    # Along a spiral of the golden angle.
+    ring = np.stack([radius * np.cos(turned), radius * np.sin(turned), np.full(SAMPLES, _middle(fan))], axis=1)
+    return apply(fan.piece.pose, ring), fan.piece.pose[:3, 2]
+
+
+def _along(solid: Solid, points: Floats, way: Floats) -> Floats:
+    """Distance from each point to a body along a direction, infinite where it is not met."""
+    back = inverse(solid.pose)
+    surface = Surface(solid.mesh.vertices[solid.mesh.triangles])
+    along = turn(back, way)
+    return np.array([float(surface.along_ray(start, along, 0.0)) for start in apply(back, points)])
 
 
 def _airy(piece: Piece) -> bool:

@@ -14,7 +14,7 @@ from typing import Annotated, Any
 import typer
 
 from elbowroom.model.build.problems import InputError, choices, quoted, shown
-from elbowroom.model.command.answering import FAILS, FITS, answer, working
+from elbowroom.model.command.answering import FAILS, FITS, UNDECIDED, answer, working
 from elbowroom.model.store import Store
 
 app = typer.Typer(
@@ -101,7 +101,7 @@ def export(
     ] = False,
 ) -> None:
     """Write the build as files: step, stl, glb, json, bom, templates, pictures, and html, a page to look at; when named
-    reach, the room before each port.
+    reach, the room before each port, and steps, the order of building.
     """
     from elbowroom.model import pictures, pipeline
     from elbowroom.model.command.terminal import written
@@ -115,7 +115,7 @@ def export(
         result = write(
             checked.scene, checked.findings, to, formats, progress, store=store, reach=spaces,
             pictures=partial(pictures.files, checked, store, progress), templates=checked.build.templates,
-            detailed=detailed,
+            steps=partial(pipeline.steps, checked.plumbed, store), detailed=detailed,
         )  # fmt: skip
     written(result)
     summary(checked.layout.title, checked.findings, checked.layout)
@@ -150,6 +150,52 @@ def view(
         raise InputError(f"cannot serve the page at port {port}: {e.strerror or e}") from None
     if left:
         say(desk.unsaved(left))
+
+
+@app.command()
+def steps(
+    file: BuildFile,
+    service: Annotated[
+        str | None, typer.Option("--service", metavar="PART", help="What must come out to get at this part.")
+    ] = None,
+    json: Annotated[str | None, typer.Option("--json", metavar="FILE|-", help="Write the steps as JSON.")] = None,
+    set_: Set = None,
+) -> None:
+    """Say in which order the build goes together: what goes in from where, past what, and which screws are driven then.
+
+    Every step was played again and found free. Exit status 0 where all has its step, 1 where something cannot go in,
+    3 where that cannot be said.
+    """
+    from elbowroom.model import pipeline
+
+    if json == "":
+        raise InputError("--json names no file; - is standard output")
+    store = Store.default()
+    with working() as progress:
+        stands = pipeline.standing(file, store, set_ or (), progress)
+        made = pipeline.assembled(stands, store)
+        from elbowroom.model.insertion.telling import Telling, freed
+
+        telling = Telling(made)
+        if service is not None:
+            known = made.building.items.parts
+            if service not in known:
+                raise InputError(f"no part {shown(service)}{choices(service, known, 30)}")
+            lines = list(telling.service(service, freed(made.building, service)))
+        else:
+            lines = list(telling.lines())
+    if json is not None:
+        text = telling.rendered()
+        if json == "-":
+            sys.stdout.buffer.write(text)
+        else:
+            from elbowroom.model.writers.atomic import write_file
+
+            write_file(Path(json), text)
+    if json != "-":
+        for line in lines:
+            typer.echo(line)
+    raise typer.Exit(FITS if made.plan.complete else FAILS if made.plan.impossible else UNDECIDED)
 
 
 @app.command()
@@ -295,6 +341,9 @@ def catalogue(
             "--picture", metavar="DIR|FILE", help="Draw it with its names: into a folder, or one .svg or .png."
         ),
     ] = None,
+    page: Annotated[
+        Path | None, typer.Option("--page", metavar="FILE", help="Write it as one HTML page with pictures.")
+    ] = None,
 ) -> None:
     """List the kinds of parts, or the sizes, fields and names of one kind with units, ranges and sources.
 
@@ -308,6 +357,10 @@ def catalogue(
         from elbowroom.model.command.drawing import draw_catalogue
 
         draw_catalogue(family, picture)
+    elif page is not None:
+        from elbowroom.model.command.drawing import page_of_catalogue
+
+        page_of_catalogue(family, page)
     elif family is None:
         families()
     elif family in FAMILIES:
@@ -339,6 +392,19 @@ def describe(
     if piece not in found:
         raise InputError(f"no part {shown(piece)}{choices(piece, found, 30)}")
     told(answers(), checked, found[piece])
+
+
+@app.command("air")
+def air_(file: BuildFile, set_: Set = None) -> None:
+    """Tell which way the air goes: a table of the openings, each radiator's air, in against out, and the heat."""
+    from elbowroom.model import pipeline
+    from elbowroom.model.command.airing import tell
+    from elbowroom.model.command.screen import answers
+
+    with working() as progress:
+        store = Store.default()
+        findings = pipeline.air_of(pipeline.read(file, store, set_ or (), progress), store, progress)
+    tell(answers(), findings)
 
 
 @app.command()

@@ -18,6 +18,7 @@ from elbowroom.model.geometry.names import catalogue_name
 from elbowroom.model.layout.directions import open_side_of
 from elbowroom.model.layout.identity import Fitted, Port
 from elbowroom.model.layout.layout import Layout, Piece
+from elbowroom.model.told.catalogued import NAMES, names_told
 from elbowroom.model.told.offered import HOLES, PORT, Offered, offered
 from elbowroom.model.told.places import distances
 from elbowroom.parts.vocabulary.base import SHORT_MARKS, Part
@@ -26,21 +27,15 @@ from elbowroom.parts.vocabulary.measure import Measure
 if TYPE_CHECKING:
     from elbowroom.model.pipeline import Checked
 
-_USE = {
-    PORT: "in a run of the loop, or under fittings: at",
-    HOLES: "under screws: use",
-    "place": "after on:, or in mates",
-}
-
 
 def names_table(part: Part) -> Table | None:
     """The names a part offers, as a build file writes them after the piece's own; None where it offers none."""
-    found = offered(part)
+    found = names_told(part)
     if not found:
         return None
-    table = Table("name", "what it is", "looks along", "named", box=None, pad_edge=False)
-    for o in found:
-        table.add_row(escape(o.name), escape(o.words), o.looks, _USE[o.sort])
+    table = Table(*NAMES, box=None, pad_edge=False)
+    for row in found:
+        table.add_row(*map(escape, row))
     return table
 
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
 
-from elbowroom.model.build.problems import InputError, quoted, shown
+from elbowroom.model.build.problems import InputError, choices, quoted, shown
 from elbowroom.model.command.answering import working
 from elbowroom.model.command.terminal import drawn
 from elbowroom.model.pictures import Picture, both, family
 from elbowroom.model.store import Store
 from elbowroom.model.writers.atomic import Staging, write_file
-from elbowroom.parts.families import FAMILIES
+from elbowroom.parts.families import FAMILIES, WORDS, families_of
 
 DRAWN = (".svg", ".png")
 OTHERS = (".jpg", ".jpeg", ".gif", ".webp", ".bmp", ".pdf")  # what people ask for as one picture, too
@@ -63,3 +63,16 @@ def draw_catalogue(word: str | None, to: Path) -> None:
             elif word is not None:
                 raise InputError(f"there is no size of {shown(word)} to draw: the build states all of it")
     put_pictures(found, to)
+
+
+def page_of_catalogue(word: str | None, to: Path) -> None:
+    """The catalogue, or the families that a word of it means, as one HTML page."""
+    from elbowroom.model.report.catalogued import page
+
+    meant = list(FAMILIES) if word is None else [word] if word in FAMILIES else families_of(word)
+    if word is not None and not meant:
+        raise InputError(f"no part family {shown(word)}{choices(word, (*FAMILIES, *WORDS), 60)}")
+    with working() as progress:
+        content = page(meant, Store.default(), progress)
+    write_file(to, content)
+    drawn("catalogue", [to])

@@ -27,14 +27,18 @@ img { width: 100%; height: auto; border: 1px solid #c9c8c0; break-inside: avoid;
 table { border-collapse: collapse; width: 100%; font-size: .86rem; } thead { display: table-header-group; }
 th, td { text-align: left; vertical-align: top; padding: .25rem .5rem; border-bottom: 1px solid #c9c8c0;
   overflow-wrap: anywhere; } tr { break-inside: avoid; }
-td:nth-child(-n+2) { white-space: nowrap; }
+.short { white-space: nowrap; }
 .scroll { overflow-x: auto; }
 .gallery { display: grid; grid-template-columns: repeat(auto-fill, minmax(24rem, 1fr)); gap: .6rem; }
 .gallery img { margin: 0; }
+nav a { display: inline-block; margin: 0 .6rem .3rem 0; color: #1f4f8a; }
 @page { size: A4; margin: 16mm 14mm; }
 @media print { .gallery { grid-template-columns: 1fr 1fr; } .finding img { width: 68%; }
+  nav { display: none; }
   body { margin: 0; max-width: none; background: none; font-size: 10.5pt; } h2 { break-after: avoid; } }
 """
+MANY = 9  # parts from which on they are listed at the top
+SHORT = 32  # characters of a cell in the first two columns that stand on one line
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"  # nothing runs, nothing is fetched
 
 
@@ -45,21 +49,30 @@ def write(told: Content) -> bytes:
     ET.SubElement(head, "meta", {"charset": "utf-8"})
     ET.SubElement(head, "meta", {"name": "viewport", "content": "width=device-width, initial-scale=1"})
     ET.SubElement(head, "meta", {"http-equiv": "Content-Security-Policy", "content": POLICY})
-    _say(head, "title", f"{told.title}: {told.verdict}")
+    _say(head, "title", f"{told.title}: {told.verdict}" if told.verdict else told.title)
     _say(head, "style", STYLE)
     body = ET.SubElement(ET.SubElement(root, "body"), "main")
     _say(body, "h1", told.title)
-    kind = {"fits": "good", "fails": "bad"}.get(told.result, "wary")
-    _say(body, "p", told.verdict, {"class": f"verdict {kind}"})
+    if told.verdict:
+        _verdict(body, told)
     _say(body, "p", told.says, {"class": "soft"})
-    for part in told.parts:
-        _part(body, part)
+    if len(told.parts) > MANY:
+        listed = ET.SubElement(body, "nav", {"aria-label": "contents"})
+        for i, part in enumerate(told.parts):
+            _say(listed, "a", part.heading, {"href": f"#part-{i}"}).tail = " "
+    for i, part in enumerate(told.parts):
+        _part(body, part, f"part-{i}")
     text: str = ET.tostring(root, encoding="unicode", method="html")
     return f"<!DOCTYPE html>\n{text}\n".encode("utf-8", "replace")
 
 
-def _part(body: ET.Element, part: Part) -> None:
-    section = ET.SubElement(body, "section")
+def _verdict(body: ET.Element, told: Content) -> None:
+    kind = {"fits": "good", "fails": "bad"}.get(told.result, "wary")
+    _say(body, "p", told.verdict, {"class": f"verdict {kind}"})
+
+
+def _part(body: ET.Element, part: Part, name: str) -> None:
+    section = ET.SubElement(body, "section", {"id": name})
     _say(section, "h2", part.heading)
     if len(part.lines) > 1:
         listed = ET.SubElement(section, "ul")
@@ -112,8 +125,8 @@ def _table(section: ET.Element, table: Table) -> None:
     body = ET.SubElement(made, "tbody")
     for cells in table.rows:
         row = ET.SubElement(body, "tr")
-        for cell in cells:
-            _say(row, "td", cell)
+        for i, cell in enumerate(cells):
+            _say(row, "td", cell, {"class": "short"} if i < 2 and len(cell) <= SHORT else {})
 
 
 def _say(parent: ET.Element, tag: str, words: str, attributes: dict[str, str] | None = None) -> ET.Element:

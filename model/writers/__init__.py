@@ -31,8 +31,9 @@ FORMATS: dict[str, str] = {
     "pictures": "pictures",
     "reach": "reach",
     "html": "html",
+    "steps": "steps",
 }
-ON_DEMAND = frozenset({"reach"})  # written only when named
+ON_DEMAND = frozenset({"reach", "steps"})  # written only when named
 
 
 class Written(NamedTuple):
@@ -54,6 +55,7 @@ def write(
     store: Store,
     reach: Callable[[], Mapping[str, Mesh]] | None = None,
     pictures: Callable[[], Files] | None = None,
+    steps: Callable[[], Files] | None = None,
     templates: TemplatesSpec | None = None,
     detailed: bool = False,
 ) -> Written:
@@ -61,8 +63,9 @@ def write(
 
     keep_outs: write keep-out volumes into the STEP file too, under a sub-assembly of their own. store: the cache that
     the scene was drawn through; what is written does not depend on what it holds in memory. reach: works out the
-    reachable space of each port, where that is asked for; pictures: draws them, without it there are none. templates:
-    the build's words for them. detailed: STEP shows fans with blades, radiators with fins and the like, as GLB always
+    reachable space of each port, where that is asked for; pictures: draws them, without it there are none; steps:
+    works out the order of building, likewise. templates: the build's words for them. detailed: STEP shows fans with
+    blades, radiators with fins and the like, as GLB always
     does. Raises OutputError where the files cannot be written (the earlier ones are then unchanged) and InputError for
     an unknown format.
     """
@@ -74,6 +77,7 @@ def write(
         keep_outs,
         reach=reach,
         pictures=pictures,
+        steps=steps,
         templates=templates or TemplatesSpec(),
         detailed=detailed,
     )

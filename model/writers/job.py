@@ -29,9 +29,9 @@ class Job:
     """One export. `keep_outs`: also write keep-out volumes where a format leaves them out by default. `folder`: of the
     cache that the scene was drawn through. `notes` collects what a reader of the files must be
     told: what was left out, and why. `reach` works out the reachable space of each port, `pictures` draws the files of
-    that name. `templates`: the build's
-    words for them. `detailed`: STEP shows parts as people know them, too, rather than as they are judged. `drawn`: a
-    cache of that folder that nothing is checked through, for who makes one export after another.
+    that name, `steps` tells in which order the build goes together. `templates`: the build's words for them.
+    `detailed`: STEP shows parts as people know them, too, rather than as they are judged. `drawn`: a cache of that
+    folder that nothing is checked through, for who makes one export after another.
     """
 
     scene: Scene
@@ -41,6 +41,7 @@ class Job:
     notes: list[str] = field(default_factory=list)
     reach: Callable[[], Mapping[str, Mesh]] | None = None
     pictures: Callable[[], Files] | None = None
+    steps: Callable[[], Files] | None = None
     templates: TemplatesSpec = field(default_factory=TemplatesSpec)
     detailed: bool = False
     drawn: Store | None = None

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 from pydantic import model_validator
 
 from elbowroom.parts.vocabulary.base import Body, Box, Frame, Hole, HolePattern, Part, dim
-from elbowroom.parts.vocabulary.measure import Mm
+from elbowroom.parts.vocabulary.measure import M3h, Mm
 from elbowroom.parts.vocabulary.pose import pose, shift
 
 if TYPE_CHECKING:
@@ -49,6 +49,10 @@ class Fan(Part):
     recess: Mm = dim(
         Mm(1.5), "How far the blades stand back from both faces of the frame", source=_PRACTICE, mark="P", ge=0.2, le=15
     )
+    free_flow: M3h | None = dim(
+        None, "Air it moves with nothing before or behind it, as its maker states it; none is assumed",
+        source="stated by its maker", mark="P", gt=0, le=2000,
+    )  # fmt: skip
     cable_corner: Corner = dim(
         "+x+y", "Corner the cable leaves from, in the fan's own axes", source=_PRACTICE, mark="P"
     )

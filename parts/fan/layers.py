@@ -137,6 +137,7 @@ class DustFilter(FanLayer):
     """A dust filter: a frame with a sheet of mesh in each opening."""
 
     family: ClassVar[str] = "dust-filter"
+    filters_dust: ClassVar[bool] = True
     loose_layer: ClassVar[bool] = True
     body: ClassVar[tuple[str, Material]] = ("frame", "plastic")
 

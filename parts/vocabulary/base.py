@@ -91,6 +91,7 @@ class Part(BaseModel, ABC):
     goes_into_ports: ClassVar[bool] = False  # it is screwed into a port, and may touch what lies flush around that
     led: ClassVar[bool] = False  # it is led from one place to another through what room there is: a tube, a cable
     loose_layer: ClassVar[bool] = False  # screws pass it to what lies behind: it holds nothing
+    filters_dust: ClassVar[bool] = False  # air through it leaves its dust there
     gets_warm: ClassVar[bool] = False  # what touches it must bear the coolant's heat
     heavy: ClassVar[bool] = (
         False  # its weight or pull rests on what holds it, unlike a fan's or a cable's; practice (P)

@@ -37,8 +37,10 @@ CABLE = {"floor": "rear tray", "roof": "rear tray", "front": "floor tray", "rear
          "tray": "rear floor"}  # fmt: skip
 
 
-def built(body: str, case: str = "") -> tuple[Build, Layout]:
-    whole = "{interior: {depth: 400, width: 300, height: 400}, board: null, slots: 0, psu: null, open_side: sheet"
+def built(body: str, case: str = "", open_side: str = "sheet") -> tuple[Build, Layout]:
+    whole = (
+        f"{{interior: {{depth: 400, width: 300, height: 400}}, board: null, slots: 0, psu: null, open_side: {open_side}"
+    )
     build = load(parse(f"title: t\ncase: {whole}{case}}}\n{body}", "b.yaml"))
     return build, place(build)
 
@@ -79,7 +81,8 @@ def test_fans_at_both_faces_of_a_radiator_work_together_or_against_each_other(fa
     told = flow(findings)
     if flows[0] == flows[1]:
         assert "fail" not in {f.verdict for f in findings}
-        assert told["openings"] == [{"opening": "case.row", "air": flows[0]}]
+        row = {"opening": "case.row", "air": flows[0], "fans": ["fan a", "fan b"], "free_flow_m3h": None}
+        assert told["openings"] == [row | {"filter": False if flows[0] == "in" else None}]
         assert told["radiators"][0]["air"] == ("room" if flows[0] == "in" else "case")  # type: ignore[index]
     else:
         assert ("fail", "against") in worst(findings)

@@ -320,6 +320,28 @@ def test_one_picture_is_asked_for_at_a_time(run, tmp_path) -> None:  # type: ign
     assert "--finding ID, --piece NAME, --view VIEW or --exploded" in done.stderr
 
 
+AIRY = """title: airy
+case: {interior: {depth: 400, width: 300, height: 400}, board: null, slots: 0, psu: null, open_side: sheet, openings: {
+  front: {face: front, size: 120, count: 1, slot: 4, centre: {floor: 200, tray: 150}},
+  roof: {face: roof, size: 120, count: 1, slot: 4, centre: {rear: 200, tray: 150}}}}
+stacks:
+  front: {flow: in, layers: [{fan: fan-120x25, free_flow: 50 CFM, cable_to: floor tray}]}
+"""
+
+
+def test_the_air_is_told_by_openings(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    file = tmp_path / "airy.yaml"
+    file.write_text(AIRY)
+    done = run("air", file)
+    assert done.returncode == 0, done.stderr
+    rows = {line.split()[0]: line.split() for line in done.stdout.splitlines() if line.lstrip().startswith("case.")}
+    assert rows["case.front"][1] == "in"
+    assert rows["case.front"][-4:] == ["85", "m3/h", "(50", "CFM)"]  # 50 x 1.699
+    assert rows["case.roof"][1:] == ["no", "fan", "-", "-"]
+    done = run("air", build(tmp_path, 0))
+    assert "nothing moves air in this build" in done.stdout
+
+
 @pytest.mark.slow
 def test_a_piece_is_described_with_what_is_on_each_of_its_names(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     file = build(tmp_path, 0, extra="  lid: {sheet: custom, length: 10, width: 10, thickness: 2, on: b0.top}\n")
