@@ -124,6 +124,11 @@ class Room:
         self._first_n = self._n
         self._first.ask("look", self._question("first"))
 
+    def _go_on(self) -> None:
+        """Ask about the words as they are now, where they have changed while the quick look was busy."""
+        if self._first.busy_for is None and self._first_n != self._n:
+            self._ask_first()
+
     def _question(self, stage: str) -> State:
         """What is asked at a stage, with what was found at the last answer there."""
         return {"n": self._n, "text": self.desk.text, "before": self._kept.get(stage)}
@@ -142,6 +147,7 @@ class Room:
             if answer is not None and not answer.done():
                 answer.set_result(told if kind == "piece" else {"name": "", "numbers": [], "with": [], "whence": ""})
             if kind != "lost":
+                self._go_on()
                 return
         if kind == "doing":
             self._doing = told
@@ -150,8 +156,7 @@ class Room:
         if kind == "lost" and n is None:
             self._unanswered()
         if (n or self._first_n) != self._n:  # of words that have changed since
-            if self._first.busy_for is None and self._first_n != self._n:
-                self._ask_first()
+            self._go_on()
             return
         self._doing = {}
         if kind in ("first", "whole"):

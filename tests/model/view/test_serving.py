@@ -240,3 +240,15 @@ def test_a_piece_s_numbers_are_asked_of_the_words_as_they_are_now(page: TestClie
     assert page.get(f"/{TOKEN}/piece", params={"name": "crate"}).json()["name"] == "crate"
     kind, told = room._first.asked[-1]  # type: ignore[attr-defined]
     assert (kind, told["name"], told["text"]) == ("piece", "crate", room.desk.text)
+
+
+def test_a_change_that_comes_while_a_piece_is_asked_about_is_looked_at_after_it(page: TestClient, room: Room) -> None:
+    room.look()
+    first: Any = room._first
+    first.heard("model", {"n": first.asked[-1][1]["n"], "stage": "first"}, b"{}")
+    first.busy_for = 0.1  # with a piece
+    change(page)
+    assert first.asked[-1][1]["text"] == SMALL
+    first.busy_for = None
+    first.heard("piece", {"n": "piece 1", "name": "crate", "numbers": []}, b"")
+    assert first.asked[-1][1]["text"] == room.desk.text
