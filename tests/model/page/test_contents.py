@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -14,8 +14,9 @@ from elbowroom.model.page.coarse import COARSE_MM, coarse
 from elbowroom.model.pipeline import Checked
 from elbowroom.model.store import Store
 from elbowroom.model.told.alike import gathered, numbered
-from elbowroom.model.told.findings import Finding, report
+from elbowroom.model.told.findings import Finding, Question, report
 from elbowroom.model.told.headlines import label
+from elbowroom.model.told.verdict_words import QUESTIONS
 from elbowroom.model.writers import html, json_report
 from elbowroom.model.writers.job import Job
 
@@ -45,6 +46,10 @@ def test_numbers_and_groups_are_the_terminals(checked: Checked, told: dict[str, 
     listed = [i for group in told["groups"] for i in group]
     causes = {f["id"] for f in report("", checked.findings)["findings"] if not f.get("cause")}
     assert set(listed) == causes
+
+
+def test_every_question_has_words() -> None:
+    assert set(QUESTIONS) == set(get_args(Question))
 
 
 def test_every_field_says_what_it_means_and_what_it_rests_on(told: dict[str, Any]) -> None:

@@ -82,10 +82,12 @@ def test_a_chosen_finding_is_flown_to_and_all_else_becomes_a_ghost(opened: Open,
 def test_filters_let_through_what_they_say(opened: Open, small: Path) -> None:
     page = opened(small).page
     rows = page.locator("#findings > li > button[data-id]")
-    assert rows.count() == 2
+    listed = rows.count()
+    assert listed > 1
     page.locator("#verdicts .bad").click()
-    assert rows.count() == 1
-    assert page.locator("#pins .look").count() == 1
+    assert rows.count() == listed - 1
+    assert page.locator("#pins .bad").count() == 0
+    assert page.locator("#pins .look").count() >= 1
     page.locator("#verdicts .bad").click()
     page.locator("#words").fill("into EACH two")
     assert rows.count() == 1
@@ -276,10 +278,12 @@ def test_the_keyboard_alone_gets_everywhere(opened: Open, small: Path) -> None:
         before = it.look(eye)
         page.keyboard.press(key)
         assert it.look(eye) != before
-    page.keyboard.press(".")
-    assert page.locator("#choice .count").inner_text() == "1 of 2"
-    page.keyboard.press(".")
-    assert page.locator("#choice .count").inner_text() == "2 of 2"
+    listed = page.locator("#findings button[data-id]").count()
+    for n in (1, 2):
+        page.keyboard.press(".")
+        assert page.locator("#choice .count").inner_text() == f"{n} of {listed}"
+    page.keyboard.press(",")
+    assert page.locator("#choice .count").inner_text() == f"1 of {listed}"
     page.keyboard.press("0")
     assert page.locator("#choice").is_hidden()
     page.locator("#tab-findings").focus()
@@ -320,13 +324,13 @@ def test_on_a_phone_all_is_in_reach_of_a_finger(opened: Open, small: Path) -> No
     assert caption is not None
     assert caption["height"] <= 60
     page.locator("#choice [data-key='The next finding']").tap()
-    assert page.locator("#choice .count").inner_text() == "2 of 2"
+    assert page.locator("#choice .count").inner_text().startswith("2 of ")
     page.locator("#whole").tap()
     it.look("0")
     pin = page.locator("#pins .bad").bounding_box()
     assert pin is not None
     page.touchscreen.tap(pin["x"] + 6, pin["y"] + 8)
-    assert page.locator("#choice .count").inner_text() == "1 of 2"
+    assert page.locator("#choice .count").inner_text().startswith("1 of ")
     for drawer in ("from", "cut", "apart", "measure"):
         page.locator(f"[data-drawer={drawer}]").tap()
         assert page.locator(f"#drawer-{drawer}").is_visible()
