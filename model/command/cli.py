@@ -163,8 +163,8 @@ def steps(
 ) -> None:
     """Say in which order the build goes together: what goes in from where, past what, and which screws are driven then.
 
-    Every step was played again and found free. Exit status 0 where all has its step, 1 where something cannot go in,
-    3 where that cannot be said.
+    Every step was played again and found free. Exit status 0 where all has its step, 1 where something cannot go in or
+    runs into another part where it stands, 3 where it cannot be said how something goes in.
     """
     from elbowroom.model import pipeline
 
@@ -195,7 +195,8 @@ def steps(
     if json != "-":
         for line in lines:
             typer.echo(line)
-    raise typer.Exit(FITS if made.plan.complete else FAILS if made.plan.impossible else UNDECIDED)
+    failed = made.plan.impossible or made.clashes
+    raise typer.Exit(FAILS if failed else FITS if made.plan.complete else UNDECIDED)
 
 
 @app.command()

@@ -22,13 +22,16 @@ __all__ = ["Assembly", "assembled", "off_the_case"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Assembly:
-    """A build as it is put together. bench: by number of the step, what is put together before it."""
+    """A build as it is put together. bench: by number of the step, what is put together before it. clashes: what
+    shares room where it stands, each two once.
+    """
 
     building: Building
     plan: Plan
     bench: dict[int, tuple[Step, ...]]
     off: frozenset[str]
     said: bool  # whether the build says what is off
+    clashes: tuple[tuple[str, str], ...] = ()
 
 
 def off_the_case(scene: Scene, spec: BuildingSpec) -> frozenset[str]:
@@ -49,5 +52,6 @@ def assembled(scene: Scene, chosen: Sequence[Chosen], spec: BuildingSpec, store:
         if len(step.move.pieces) > 1:
             own = on_the_bench(building, step)
             bench[n] = played(building, replace(found, steps=own)).steps
+    clashes = tuple(building.blocking.clashes())
     building.blocking.checker.flush()
-    return Assembly(building, found, bench, off, spec.open is not None)
+    return Assembly(building, found, bench, off, spec.open is not None, clashes)

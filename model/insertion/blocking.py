@@ -119,6 +119,22 @@ class Blocking:
             return False
         return isinstance(self.checker.judge(a, b), Overlap)
 
+    def clashes(self) -> list[tuple[str, str]]:
+        """Units that share room where they stand, each two once: what is told of a way leaves such two out."""
+        rows = [k for k in range(len(self.scene.solids)) if self._taken_part[k]]
+        found: dict[tuple[str, str], None] = {}
+        for n, i in enumerate(rows):
+            own = self.unit_of[i]
+            others = np.array([j for j in rows[n + 1 :] if self.unit_of[j] != own], dtype=np.int64)
+            if not len(others):
+                continue
+            gaps = self.checker.boxes.gap(np.full(len(others), i), others)
+            for j in others[gaps <= 0].tolist():
+                pair = (own, self.unit_of[j])
+                if pair not in found and self.clashing(i, j):
+                    found[pair] = None
+        return list(found)
+
     def met(self, moving: Iterable[str], standing: Collection[str], slide: Slide, *, first: bool = False) -> list[Met]:
         """What some units run into of those that stand, each two units' first contact. first: one is enough."""
         out: list[Met] = []

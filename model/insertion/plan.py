@@ -16,8 +16,9 @@ from elbowroom.model.insertion.building import Building, Move, Why
 from elbowroom.model.insertion.items import Fastening, Items
 from elbowroom.model.insertion.order import Apart, Taken, apart, least_loose
 from elbowroom.model.insertion.replay import Replayed
-from elbowroom.model.insertion.ways import Way
+from elbowroom.model.insertion.ways import Leg, Way
 from elbowroom.parts.vocabulary.arrays import Vector
+from elbowroom.parts.vocabulary.pose import shift
 
 MOST_TILTED = 12  # parts of what is stuck that are tried to be tilted out, at each stage
 ASIDE_MM = (1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0)  # mm that a loose part is moved aside: by choice
@@ -228,7 +229,23 @@ def _parts_in(building: Building, there: frozenset[str]) -> bool:
 
 def played(building: Building, found: Plan) -> Plan:
     """The plan with every step played again."""
-    return replace(found, steps=tuple(replace(s, played=play(building, s)) for s in found.steps))
+    steps = tuple(replace(s, played=play(building, s)) for s in found.steps)
+    return replace(found, steps=steps, loosened=tuple(_played_aside(building, found, x) for x in found.loosened))
+
+
+def _played_aside(building: Building, found: Plan, loosened: Loosened) -> Loosened:
+    """The same, without the moves aside where one of them, or what passes meanwhile, is not free when played."""
+    for a in loosened.aside or ():
+        step = next(s for s in found.steps if a.passes in s.move.pieces)
+        units = frozenset((*step.move.pieces, *(f.name for f in step.move.inner)))
+        own = {f.name for f in building.items.held_by.get(a.piece, ())}
+        standing = (step.there | building.items.cases | units) - own - {a.piece}
+        x, y, z = (float(c) for c in -a.way * a.far)
+        moved = building.replay.play({a.piece}, standing, Way((Leg(a.way, a.far),)))
+        passed = building.replay.play(units, {a.piece}, step.move.way, shift(x, y, z))
+        if not (moved.free and passed.free):
+            return replace(loosened, aside=None)
+    return loosened
 
 
 def play(building: Building, step: Step) -> Replayed:

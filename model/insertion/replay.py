@@ -109,10 +109,11 @@ class Replay:
     def kernel(self, k: int) -> Kernel:
         return self.blocking.checker.kernel(self.scene.solids[k])
 
-    def play(self, units: Iterable[str], standing: Iterable[str], way: Way) -> Replayed:
+    def play(self, units: Iterable[str], standing: Iterable[str], way: Way, start: Pose | None = None) -> Replayed:
+        """start: a motion of the units that the way begins from; left out, from where they stand."""
         moving = np.array([k for n in sorted(units) for k in self.blocking.rows[n].tolist()], dtype=np.int64)
         others = np.array([k for n in sorted(standing) for k in self.blocking.rows[n].tolist()], dtype=np.int64)
-        parts = [(part, self._near(moving, others, part)) for part in self._stretches(way, moving)]
+        parts = [(part, self._near(moving, others, part)) for part in self._stretches(way, moving, start)]
         key = self._key(parts)
         kept = self.store.records([key]).get(key)
         if kept is not None:
@@ -153,8 +154,8 @@ class Replay:
             gone += part.far
         return Replayed(tuple(hits), best)
 
-    def _stretches(self, way: Way, moving: Ints) -> Iterator[_Stretch]:
-        here: Pose = np.eye(4)
+    def _stretches(self, way: Way, moving: Ints, start: Pose | None) -> Iterator[_Stretch]:
+        here: Pose = np.eye(4) if start is None else start
         points = np.vstack([self.blocking.vertices[k] for k in moving])
         for pose in way.poses:
             yield _Stretch(here, None, farthest_moved(here, pose, points), pose)

@@ -60,6 +60,8 @@ class Telling:
             for more in self.notes(k, step):
                 yield f"      {more}"
         yield from self.unsolved()
+        for one, other in self.made.clashes:
+            yield f"✖ {one} and {other} share room where they stand: how they pass each other is not judged"
         bends = sorted(self.building.items.bending)
         if bends:
             yield f"Led last, and not asked about, since they bend: {names(bends)}"
@@ -277,6 +279,7 @@ class Telling:
                 for x in plan.loosened
             ],
             "stuck": [{"part": n, "why": self.why(n, why)} for n, why in plan.stuck],
+            "clashes": [list(pair) for pair in self.made.clashes],
             "bending": sorted(self.building.items.bending),
         }
 

@@ -18,7 +18,6 @@ export function merged(fresh, whole) {
     pieces: [...fresh.told.pieces, ...pieces],
     bodies: [...fresh.told.bodies, ...bodies],
     coarse,
-    coarse,
   };
   return { told, meshes };
 }

@@ -50,6 +50,17 @@ def test_what_stands_behind_goes_in_first(store: Store, tmp_path: Path) -> None:
     assert all(s.played is not None and s.played.free for s in (*made.plan.steps, *turned.plan.steps))
 
 
+def test_what_shares_room_where_it_stands_is_told_whatever_the_order(store: Store, tmp_path: Path) -> None:
+    """The shelf stands 40 to 45 from the tray, the drive 60 deep before it; 20 deep it stands clear of it."""
+    made = assembled(BEHIND.replace("width: 60, height: 20", "width: 60, height: 60"), store, tmp_path)
+    clear = assembled(BEHIND, store, tmp_path)
+    assert (made.clashes, clear.clashes) == ((("drive", "shelf"),), ())
+    assert "✖ drive and shelf share room where they stand: how they pass each other is not judged" in [
+        *Telling(made).lines()
+    ]
+    assert Telling(made).json()["clashes"] == [["drive", "shelf"]]
+
+
 def test_to_get_at_what_stands_behind_the_other_comes_out(store: Store, tmp_path: Path) -> None:
     made = assembled(BEHIND, store, tmp_path)
     found = freed(made.building, "drive")
