@@ -51,7 +51,7 @@ class Fan(Part):
     )
     free_flow: M3h | None = dim(
         None, "Air it moves with nothing before or behind it, as its maker states it; none is assumed",
-        source="stated by its maker", mark="P", gt=0, le=2000,
+        source="stated by the build", mark="V", gt=0, le=2000,
     )  # fmt: skip
     cable_corner: Corner = dim(
         "+x+y", "Corner the cable leaves from, in the fan's own axes", source=_PRACTICE, mark="P"
@@ -68,6 +68,9 @@ class Fan(Part):
         if self.hub + 10 > self.bore:
             raise ValueError(f"hub {self.hub} leaves no blades in a bore of {self.bore:g}")
         return self
+
+    def unused_fields(self) -> frozenset[str]:
+        return frozenset({"free_flow"}) if self.free_flow is None else frozenset()
 
     @property
     def bore(self) -> float:
