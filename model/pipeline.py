@@ -123,13 +123,12 @@ def plumbed(cut: Cut, plumbing: Plumbing | None, store: Store, progress: Progres
 
 def air_of(found: Read, store: Store, progress: Progress | None = None) -> list[Finding]:
     """What `judged` finds about the air alone, without looking at anything else."""
+    plumbing = _asked(found)
     from elbowroom.model.checks import air
-    from elbowroom.model.cutting.cutting import cut
     from elbowroom.model.geometry.solidify import solidify
 
-    build, layout = found.placed.build, found.placed.layout
-    opened = cut(fastened(found.placed, store, progress), plumb(build, layout), store, progress)
-    return air.check(build, opened.layout, solidify(opened.layout, store, progress))
+    opened = _opened(found, plumbing, store, progress)
+    return air.check(found.placed.build, opened.layout, solidify(opened.layout, store, progress))
 
 
 def check(
@@ -269,7 +268,7 @@ def assembled(checked: Plumbed, store: Store) -> Assembly:
 def steps(checked: Plumbed, store: Store) -> Iterator[tuple[str, bytes]]:
     """The files that tell how a build goes together."""
     made = assembled(checked, store)
-    from elbowroom.model.insertion.telling import files
+    from elbowroom.model.insertion.written import files
 
     yield from files(made)
 
@@ -287,12 +286,9 @@ def _open_named(build: Build, layout: Layout) -> None:
 
 def standing(file: Path, store: Store, overrides: Sequence[str] = (), progress: Progress | None = None) -> Plumbed:
     """A build from its file to its last state, without anything asked of it."""
-    from elbowroom.model.cutting.cutting import cut
-
     found = read(file, store, overrides, progress)
-    plumbing = plumb(found.placed.build, found.placed.layout)
-    opened = cut(fastened(found.placed, store, progress), plumbing, store, progress)
-    return plumbed(opened, plumbing, store, progress)
+    plumbing = _asked(found)
+    return plumbed(_opened(found, plumbing, store, progress), plumbing, store, progress)
 
 
 def reach_solids(checked: Checked, store: Store) -> dict[str, Mesh]:

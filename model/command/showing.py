@@ -69,7 +69,9 @@ def steps(
     with working() as progress:
         stands = pipeline.standing(file, store, set_ or (), progress)
         made = pipeline.assembled(stands, store)
-        from elbowroom.model.insertion.telling import Telling, freed
+        from elbowroom.model.insertion.plan import freed
+        from elbowroom.model.insertion.telling import Telling
+        from elbowroom.model.insertion.written import rendered
 
         telling = Telling(made)
         if service is not None:
@@ -80,7 +82,7 @@ def steps(
         else:
             lines = list(telling.lines())
     if json is not None:
-        text = telling.rendered()
+        text = rendered(telling)
         if json == "-":
             sys.stdout.buffer.write(text)
         else:

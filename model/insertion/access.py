@@ -29,14 +29,6 @@ Pieces = frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
-class Tool:
-    """What a screw or a collar is turned with, and what stands in its way."""
-
-    name: str
-    blockers: Pieces
-
-
-@dataclass(frozen=True, slots=True)
 class Reached:
     """Whether a tool gets there at a step, and with what; else what is in the way."""
 

@@ -25,7 +25,6 @@ from elbowroom.parts.vocabulary.arrays import Floats, Ints, Triangles, Vector
 from elbowroom.parts.vocabulary.pose import Pose, apply
 
 NOWHERE: Vector = np.zeros(3)
-NO_ROOM = -1.0  # rank of what runs into nothing
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ import numpy as np
 from elbowroom.model.insertion.blocking import Slide
 from elbowroom.model.insertion.building import Building, Move, Why
 from elbowroom.model.insertion.items import Fastening, Items
-from elbowroom.model.insertion.order import Apart, Taken, apart, least_loose
+from elbowroom.model.insertion.order import Apart, Taken, apart, least_loose, to_free
 from elbowroom.model.insertion.replay import Replayed
 from elbowroom.model.insertion.ways import Leg, Way
 from elbowroom.parts.vocabulary.arrays import Vector
@@ -279,3 +279,15 @@ def on_the_bench(building: Building, step: Step) -> tuple[Step, ...]:
         left -= t.goes
         out.append(Step(t.item, t.how, left, bench=True))
     return tuple(reversed(out))
+
+
+def freed(building: Building, wanted: str) -> Apart[Move] | None:
+    """What must come out to service a part, with nothing that need not."""
+    order = ranked(building.items)
+    building.legs = False
+    found = to_free((*order, *building.joints), wanted, building.take)
+    if found is None:
+        building.legs = True
+        found = to_free((*order, *building.joints), wanted, building.take)
+        building.legs = False
+    return found

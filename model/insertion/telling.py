@@ -1,31 +1,27 @@
-"""The steps of a build in words, as one reads them at the bench, and as JSON.
+"""The steps of a build in words, as one reads them at the bench.
 
-Owns both wordings. What is told was found by `plan` and played again by `replay`; nothing is worked out here but which
+Owns the wording. What is told was found by `plan` and played again by `replay`; nothing is worked out here but which
 later step covers a screw and which earlier part a screw holds as well.
 """
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 import numpy as np
 
 from elbowroom.model.insertion import Assembly
-from elbowroom.model.insertion.building import Building, Move, Why
+from elbowroom.model.insertion.building import Move, Why
 from elbowroom.model.insertion.items import Fastening
 from elbowroom.model.insertion.order import Apart
 from elbowroom.model.insertion.plan import Step
 from elbowroom.model.insertion.replay import Narrowest
 from elbowroom.model.layout.directions import named, open_side_of
-from elbowroom.model.told.findings import rounded
 from elbowroom.model.told.wordings import tenths
 from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.pose import Pose
 
-FORMAT = 1  # version of the JSON
 NARROW_TOLD_MM = 5.0  # mm: wider gaps are guided through without a thought; no source (P)
 
 
@@ -56,7 +52,7 @@ class Telling:
             own = self.made.bench.get(k, ())
             yield f"{k:3} {self.step(k, step)}"
             for b in own:
-                yield f"      before that, on the bench: {self._bench(b)}"
+                yield f"      before that, on the bench: {self.bench(b)}"
             for more in self.notes(k, step):
                 yield f"      {more}"
         yield from self.unsolved()
@@ -67,14 +63,14 @@ class Telling:
             yield f"Led last, and not asked about, since they bend: {names(bends)}"
 
     def _open(self) -> str:
-        off = [b.rpartition("/")[2] for b in sorted(self.made.off) if self._is_there(b)]
+        off = [b.rpartition("/")[2] for b in sorted(self.made.off) if self.is_there(b)]
         why = "as the build says" if self.made.said else "taken as usual; building: {open: [...]} says otherwise"
         return f"Off the case meanwhile: {names(off) if off else 'nothing'} ({why})"
 
     def _named(self, way: Vector) -> str:
         return named([float(c) for c in way], self.side)
 
-    def _is_there(self, body: str) -> bool:
+    def is_there(self, body: str) -> bool:
         return any(s.name == body for s in self.building.scene.solids)
 
     def step(self, k: int, step: Step) -> str:
@@ -107,7 +103,7 @@ class Telling:
             told.append(f"{count} screw{'s' if count > 1 else ''} of {u.fastening.name} with a {u.by}")
         return names(told)
 
-    def _bench(self, step: Step) -> str:
+    def bench(self, step: Step) -> str:
         move = step.move
         text = f"{names(list(move.pieces))} put to it from {self._named(move.way.legs[-1].way)}"
         return text + (f", {self._joints(step)}" if move.undone else "")
@@ -188,15 +184,16 @@ class Telling:
             for a in x.aside or ():
                 to = self._named(a.way)
                 yield (
-                    f"! {a.passes} goes in only while {a.piece} is loose: move {a.piece} {tenths(a.far)} toward {to}, "
-                    f"put {a.passes} in, move it back and screw it down. They bar each other in any order"
+                    f"! {a.passes} goes in while {a.piece} is loose: move {a.piece} {tenths(a.far)} toward {to}, "
+                    f"put {a.passes} in, move it back and screw it down. With {a.piece} screwed down no way was found, "
+                    "in any order"
                 )
             if x.aside is None:
                 it = "it" if len(own) == 1 else "them"
                 yield (
-                    f"? {names(own)} and {others} bar each other in any order: cannot say how they go in together. "
-                    f"With {names(own)} left out the rest goes in; no move of {it} aside was found that lets the "
-                    "others pass"
+                    f"? {names(own)} and {others} stood before each other in every order tried: cannot say how they "
+                    f"go in together. With {names(own)} left out the rest goes in; no move of {it} aside was found that "
+                    "lets the others pass"
                 )
         for n in plan.unfound:
             yield (
@@ -253,70 +250,6 @@ class Telling:
             verb = "unscrew" if move.way.in_hand else "take out"
             yield f"{k:3} {undo}{verb} {t.item}{with_}, toward {out}"
 
-    # JSON -------------------------------------------------------------------------------------------------------------
-
-    def rendered(self) -> bytes:
-        """The JSON as bytes."""
-        return (json.dumps(self.json(), indent=1, ensure_ascii=False) + "\n").encode()
-
-    def json(self) -> dict[str, Any]:
-        plan = self.made.plan
-        return {
-            "format": FORMAT,
-            "build": self.layout.title,
-            "complete": plan.complete,
-            "open": [b for b in sorted(self.made.off) if self._is_there(b)],
-            "steps": [self._step_json(k, s) for k, s in enumerate(plan.steps, 1)],
-            "cannot_say": list(plan.unfound),
-            "loosened": [
-                {
-                    "loose": sorted(x.pieces),
-                    "for": list(x.others),
-                    "aside": None
-                    if x.aside is None
-                    else [{"part": a.piece, "for": a.passes, "toward": _vector(a.way), "mm": a.far} for a in x.aside],
-                }
-                for x in plan.loosened
-            ],
-            "stuck": [{"part": n, "why": self.why(n, why)} for n, why in plan.stuck],
-            "clashes": [list(pair) for pair in self.made.clashes],
-            "bending": sorted(self.building.items.bending),
-        }
-
-    def _step_json(self, k: int, step: Step) -> dict[str, Any]:
-        move, played = step.move, step.played
-        narrowest = None if played is None else played.narrowest
-        return {
-            "number": k,
-            "parts": list(move.pieces),
-            "text": self.step(k, step),
-            "notes": list(self.notes(k, step)),
-            "way_out": [{"toward": _vector(leg.way), "mm": rounded(leg.far)} for leg in move.way.legs],
-            "motions": [[[rounded(float(c), 9) for c in row] for row in p] for p in move.way.poses],
-            "in_hand": move.way.in_hand,
-            "screws": [
-                {
-                    "joint": u.fastening.name,
-                    "pieces": [n for names in u.fastening.screws.values() for n in names],
-                    "tool": u.by,
-                    "out": _vector(_out(u.fastening)),
-                    "mm": rounded(u.far),
-                }
-                for u in move.undone
-            ],
-            "screws_inside": [f.name for f in move.inner],
-            "bench": [{"parts": list(b.move.pieces), "text": self._bench(b)} for b in self.made.bench.get(k, ())],
-            "replayed": played is not None and played.free,
-            "least_gap": None
-            if narrowest is None
-            else {
-                "mm": rounded(narrowest.gap),
-                "at_least": rounded(narrowest.low),
-                "bodies": list(narrowest.bodies),
-                "where": [[rounded(c) for c in p] for p in narrowest.at],
-            },
-        }
-
 
 NARROW_NOTHING_MM = 0.05  # mm: a shorter way is none: what calipers hardly show
 
@@ -324,33 +257,3 @@ NARROW_NOTHING_MM = 0.05  # mm: a shorter way is none: what calipers hardly show
 def tilt_deg(motion: Pose) -> float:
     """By how much a motion turns."""
     return math.degrees(math.acos(max(-1.0, min(1.0, (float(np.trace(motion[:3, :3])) - 1) / 2))))
-
-
-def _out(f: Fastening) -> Vector:
-    return np.array(f.joint.axes[0].out)
-
-
-def _vector(v: Vector) -> list[float | None]:
-    return [rounded(float(c), 9) for c in v]
-
-
-def files(made: Assembly) -> Iterator[tuple[str, bytes]]:
-    """`steps.txt` and `steps.json`, as a writer hands them on."""
-    told = Telling(made)
-    yield "steps.txt", ("\n".join(told.lines()) + "\n").encode()
-    yield "steps.json", told.rendered()
-
-
-def freed(building: Building, wanted: str) -> Apart[Move] | None:
-    """What must come out to service a part, with nothing that need not."""
-    from elbowroom.model.insertion.order import to_free
-    from elbowroom.model.insertion.plan import ranked
-
-    order = ranked(building.items)
-    building.legs = False
-    found = to_free((*order, *building.joints), wanted, building.take)
-    if found is None:
-        building.legs = True
-        found = to_free((*order, *building.joints), wanted, building.take)
-        building.legs = False
-    return found

@@ -14,7 +14,7 @@ import numpy as np
 
 from elbowroom.model.insertion.blocking import NOWHERE, Blocking, Met, Slide
 from elbowroom.model.insertion.sliding import FAR, along
-from elbowroom.parts.vocabulary.arrays import Floats, Vector
+from elbowroom.parts.vocabulary.arrays import Vector
 from elbowroom.parts.vocabulary.pose import Pose
 from elbowroom.parts.vocabulary.tolerances import ALIKE
 
@@ -157,22 +157,3 @@ def _second(blocking: Blocking, moving: Moving, one: Vector, other: Vector, most
                 break
             far = clear + OFF_MM
     return None
-
-
-def locked(normals: Floats) -> bool:
-    """Whether no straight move at all is left, however short, where faces with these normals (n, 3), which point from
-    what stands into what would move, touch. Exact: the moves that are left form a cone, which has an edge along the
-    line where two of the faces meet, unless it is empty or a whole line is free.
-    """
-    if len(normals) == 0 or np.linalg.matrix_rank(normals, tol=ALIKE) < 3:
-        return False
-    for i in range(len(normals)):
-        for j in range(i):
-            edge = np.cross(normals[i], normals[j])
-            size = float(np.linalg.norm(edge))
-            if size < ALIKE:
-                continue
-            for d in (edge / size, -edge / size):
-                if float((normals @ d).min()) >= -ALIKE:
-                    return False
-    return True

@@ -13,22 +13,8 @@ from hypothesis import strategies as st
 
 from elbowroom import BuildError, Session, check
 from elbowroom.model.build.problems import InputError
+from tests.model.builds_for_tests import SMALL
 
-BUILD = """
-title: small
-case:
-  interior: {depth: 400, width: 220, height: 420}
-  openings: {roof: {face: roof, size: 120, count: 2, gap: 15, slot: 10, centre: {rear: 200, tray: 110}}}
-stacks:
-  roof:
-    flow: out
-    layers:
-      - {fan: fan-120x25, count: 2, cable_to: rear tray}
-      - {radiator: radiator-240x30, name: top, ports_to: front}
-parts:
-  drive: {box: drive-2.5in-7, on: case.floor-wall, at: {rear: 100, tray: 60}}
-  crate: {box: custom, length: 80, width: 60, height: 100, on: case.floor-wall, at: {rear: 250, tray: 110}}
-"""
 # Places, a dimension, a wanted gap, a thickness: each moves other verdicts.
 EDITS: dict[str, list[object]] = {
     "parts.drive.at.rear": [100, 170, 215],
@@ -42,7 +28,7 @@ EDITS: dict[str, list[object]] = {
 @pytest.fixture
 def build(tmp_path: Path) -> Path:
     file = tmp_path / "small.yaml"
-    file.write_text(BUILD)
+    file.write_text(SMALL)
     return file
 
 
@@ -84,7 +70,7 @@ def test_a_change_says_what_became_of_each_finding(build: Path) -> None:
 def test_a_saved_file_counts_at_the_next_look(build: Path) -> None:
     session = Session(build)
     session.check()
-    build.write_text(BUILD.replace("height: 100,", "height: 380,"))
+    build.write_text(SMALL.replace("height: 100,", "height: 380,"))
     assert session.check().verdict == "fails"
 
 
@@ -122,11 +108,11 @@ def test_importing_the_package_loads_nothing_heavy() -> None:
 
 def test_a_look_at_words_that_are_not_saved_leaves_the_file_out_of_it(build: Path) -> None:
     session = Session(build)
-    raised = session.check(text=BUILD.replace("height: 100,", "height: 380,"))
+    raised = session.check(text=SMALL.replace("height: 100,", "height: 380,"))
     assert raised.json() == Session(build).check({"parts.crate.height": 380}).json()
-    assert build.read_text() == BUILD
+    assert build.read_text() == SMALL
     with pytest.raises(BuildError, match=f"{build}:14:"):
-        session.check(text=BUILD.replace("height: 100,", "height: 38O,"))
+        session.check(text=SMALL.replace("height: 100,", "height: 38O,"))
 
 
 def test_a_change_says_whether_it_is_for_the_better_and_by_how_much(build: Path) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from elbowroom.model.build.problems import BuildError
 from elbowroom.model.view.desk import Desk, Refused
-from tests.model.view.builds_for_tests import SMALL
+from tests.model.builds_for_tests import SMALL
 
 CRATE = ("parts", "crate", "height")
 REAR = ("parts", "drive", "at", "rear")

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, sync_playwright
 
-from tests.model.view.builds_for_tests import SMALL
+from tests.model.builds_for_tests import SMALL
 
 ARGS = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 DONE = "html[data-stage=whole][data-shown$=whole]"

@@ -17,7 +17,7 @@ from elbowroom.model.layout.layout import Layout, Piece
 from elbowroom.model.layout.place import placed
 from elbowroom.model.view.numbers import Number, entry_of, numbers_of
 from elbowroom.model.view.ways import with_ways
-from tests.model.view.builds_for_tests import SMALL
+from tests.model.builds_for_tests import SMALL
 
 ROOT = Path(demos.__file__).parent
 

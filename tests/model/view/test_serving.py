@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from elbowroom.model.view.room import Room
 from elbowroom.model.view.serving import MOST_BODY, application
-from tests.model.view.builds_for_tests import SMALL
+from tests.model.builds_for_tests import SMALL
 
 TOKEN, TICKET, PORT = "t" * 32, "k" * 32, 8123
 HERE = f"http://127.0.0.1:{PORT}"

@@ -1,4 +1,4 @@
-"""A case, a row of fans, a radiator and two boxes, with comments and odd spacing, for the tests of this room."""
+"""A case, a row of fans, a radiator and two boxes, with comments and odd spacing, for tests of what edits a build."""
 
 SMALL = """\
 # Measured on Sunday.
