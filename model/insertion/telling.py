@@ -192,8 +192,8 @@ class Telling:
                 it = "it" if len(own) == 1 else "them"
                 yield (
                     f"? {names(own)} and {others} stood before each other in every order tried: cannot say how they "
-                    f"go in together. With {names(own)} left out the rest goes in; no move of {it} aside was found that "
-                    "lets the others pass"
+                    f"go in together. With {names(own)} left out the rest goes in; no move of {it} aside was found "
+                    "that lets the others pass"
                 )
         for n in plan.unfound:
             yield (
