@@ -56,8 +56,7 @@ class Telling:
             for more in self.notes(k, step):
                 yield f"      {more}"
         yield from self.unsolved()
-        for one, other in self.made.clashes:
-            yield f"✖ {one} and {other} share room where they stand: how they pass each other is not judged"
+        yield from self.clashing()
         bends = sorted(self.building.items.bending)
         if bends:
             yield f"Led last, and not asked about, since they bend: {names(bends)}"
@@ -203,6 +202,11 @@ class Telling:
         for n, why in plan.stuck:
             yield f"✖ {n}: {self.why(n, why)}"
 
+    def clashing(self) -> Iterator[str]:
+        """What no way is judged past, since it is in the way already."""
+        for one, other in self.made.clashes:
+            yield f"✖ {one} and {other} share room where they stand: how they pass each other is not judged"
+
     def why(self, name: str, why: Why | None) -> str:
         """Why a piece did not come out."""
         if why is None:
@@ -249,6 +253,7 @@ class Telling:
             with_ = f" with {names(others)} on it" if others else ""
             verb = "unscrew" if move.way.in_hand else "take out"
             yield f"{k:3} {undo}{verb} {t.item}{with_}, toward {out}"
+        yield from self.clashing()
 
 
 NARROW_NOTHING_MM = 0.05  # mm: a shorter way is none: what calipers hardly show
